@@ -170,9 +170,7 @@ def checked_axis(value: object) -> int:
     """
     allowed = "An axis is a whole number from 1 to 180."
     if isinstance(value, bool) or not isinstance(value, Real) or value != value:
-        raise OpticsError(
-            f"The axis is {value!r}.", allowed, 'Write it in three digits, for example "015".'
-        )
+        raise OpticsError(f"The axis is {value!r}.", allowed, 'Write it in three digits, for example "015".')
     if not isinstance(value, Integral) and value != int(value):
         raise OpticsError(
             f"The axis is {value:g}.", allowed, f"Write the nearest whole degree, {whole_axis(value):03d}."

@@ -265,9 +265,7 @@ class Crossed:
         """
         if self.first == self.second:
             return Prescription(sphere=self.first)
-        line = Prescription(
-            sphere=self.first, cylinder=self.second - self.first, axis=self.second_axis
-        )
+        line = Prescription(sphere=self.first, cylinder=self.second - self.first, axis=self.second_axis)
         return line.to_minus_cylinder() if form == "minus" else line.to_plus_cylinder()
 
     def __str__(self) -> str:
@@ -286,7 +284,9 @@ def _checked_prism(amount: object, base: object) -> tuple[float, str | float]:
         )
     if isinstance(base, str):
         if base not in BASES:
-            raise OpticsError(f'The base is "{base}".', "A base is in, out, up or down, or degrees.", "Name it.")
+            raise OpticsError(
+                f'The base is "{base}".', "A base is in, out, up or down, or degrees.", "Name it."
+            )
         return size, base
     if isinstance(base, bool) or not isinstance(base, Real) or not 0 <= base < 360:
         raise OpticsError(
@@ -385,7 +385,9 @@ def parse(text: str, eye: str | None = None) -> Prescription:
         axis = float(found["axis"])
         if found["axis"][0] in "+-":
             raise OpticsError(
-                f"The axis is {found['axis']}.", "An axis has no sign; it runs from 001 to 180.", "Leave the sign out."
+                f"The axis is {found['axis']}.",
+                "An axis has no sign; it runs from 001 to 180.",
+                "Leave the sign out.",
             )
         axis = int(axis) if axis == int(axis) else axis
         checked_axis(axis)
@@ -491,7 +493,9 @@ def _only_text(text: object) -> str:
     return str(text)
 
 
-_CYLINDER = re.compile(rf"^\s*(?P<power>{_NUMBER}|pl(?:ano)?)\s*(?:d\.?c\.?|cyl)?\s*(?:x|@|ax(?:is)?)\s*(?P<axis>\d+)\s*$")
+_CYLINDER = re.compile(
+    rf"^\s*(?P<power>{_NUMBER}|pl(?:ano)?)\s*(?:d\.?c\.?|cyl)?\s*(?:x|@|ax(?:is)?)\s*(?P<axis>\d+)\s*$"
+)
 
 
 def parse_crossed(text: str) -> Crossed:
@@ -522,6 +526,10 @@ def parse_crossed(text: str) -> Crossed:
     values: list[float] = []
     for match in found:
         assert match is not None
-        power = 0.0 if match["power"].startswith("pl") else _signed(match["power"], "cylinder", f'"{text.strip()}"')
+        power = (
+            0.0
+            if match["power"].startswith("pl")
+            else _signed(match["power"], "cylinder", f'"{text.strip()}"')
+        )
         values += [power, checked_axis(int(match["axis"]))]
     return Crossed(values[0], int(values[1]), values[2], int(values[3]))

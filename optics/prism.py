@@ -86,9 +86,16 @@ class Prism:
             Decides which way "in" is.
         """
         if isinstance(base, str):
-            towards = {"in": (nasal(eye), 0.0), "out": (-nasal(eye), 0.0), "up": (0.0, 1.0), "down": (0.0, -1.0)}
+            towards = {
+                "in": (nasal(eye), 0.0),
+                "out": (-nasal(eye), 0.0),
+                "up": (0.0, 1.0),
+                "down": (0.0, -1.0),
+            }
             if base not in towards:
-                raise OpticsError(f'The base is "{base}".', "It is in, out, up or down, or degrees.", "Name it.")
+                raise OpticsError(
+                    f'The base is "{base}".', "It is in, out, up or down, or degrees.", "Name it."
+                )
             direction = np.array(towards[base])
         else:
             angle = np.deg2rad(np.asarray(base, dtype=float))

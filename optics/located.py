@@ -1,0 +1,18 @@
+"""Where the project's own files lie: in the checkout, or packed into the installed package."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+__all__ = ["project_folder"]
+
+
+def project_folder(name: str) -> Path:
+    """Folder of the project, "datasets" or "notebooks".
+
+    In a checkout (and an editable install) it stands beside the package; a wheel
+    carries a copy inside the package.
+    """
+    here = Path(__file__).resolve().parent
+    packed = here / "_packed" / name
+    return packed if packed.is_dir() else here.parent / name
