@@ -163,7 +163,7 @@ class Prescription:
 
     @property
     def form(self) -> str:
-        """ "minus", "plus" or "sphere": the sign of the cylinder as written."""
+        """Sign of the cylinder as written: "minus", "plus" or "sphere"."""
         return "sphere" if not self.cylinder else "minus" if self.cylinder < 0 else "plus"
 
     def transposed(self) -> Prescription:
