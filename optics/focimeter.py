@@ -37,6 +37,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.special import j1
 
+from optics.angles import wrapped_axis
 from optics.errors import OpticsError
 from optics.lens import OverStop
 
@@ -69,37 +70,38 @@ FIELD = 5.5
 """Half-width of the picture, prism dioptres."""
 RINGS = (1.0, 2.0, 3.0, 4.0, 5.0)
 """Radii of the reticle's prism rings, prism dioptres."""
-FIELD_GLOW = 0.04
+FIELD_GLOW = 0.07
 """Light of the field without a target, so that the dark reticle shows."""
 RETICLE_LINE = 0.035
 """Width of the reticle's lines, prism dioptres."""
-RETICLE_DARKNESS = 0.75
+RETICLE_DARKNESS = 0.8
 """Share of the light that a reticle line takes away."""
 EYE_BLUR = 0.012
 """Standard deviation of the eye's own blur, prism dioptres in the field (half an
 arc minute at the eye, seen through the telescope)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LineSet:
     """One of the two sets of parallel lines on the target.
 
-    All sizes are prism dioptres in the field. Each line is a row of dashes: a
-    blur across the line widens it, a slanting blur shears the dashes so that the
-    line looks broken.
+    All sizes are prism dioptres in the field, all counts are odd, and the set
+    lies evenly about the crossing. Each line is a row of dashes: a blur across
+    the line widens it, a slanting blur shears the dashes so that the line looks
+    broken.
     """
 
-    offsets: tuple[float, ...]
+    lines: int
+    spacing: float
     width: float
+    dashes: int
+    dash_spacing: float
     dash_length: float
-    dash_centres: tuple[float, ...]
 
 
-_DASHES = tuple(float(v) for v in np.arange(-5, 6) * 0.66)
-
-SPHERE_LINES = LineSet((-0.22, 0.0, 0.22), 0.08, 0.54, _DASHES)
+SPHERE_LINES = LineSet(lines=3, spacing=0.22, width=0.08, dashes=11, dash_spacing=0.66, dash_length=0.54)
 """Closely set lines. With the wheel at w they show the power along meridian w."""
-CYLINDER_LINES = LineSet((-0.95, 0.0, 0.95), 0.11, 0.54, _DASHES)
+CYLINDER_LINES = LineSet(lines=3, spacing=0.95, width=0.11, dashes=11, dash_spacing=0.66, dash_length=0.54)
 """Widely set lines, at right angles to the others: the power along w + 90."""
 
 
@@ -131,12 +133,23 @@ class Settings:
     compensator_y: float = 0.0
 
     def __post_init__(self) -> None:
-        low, high = DRUM_RANGE
-        if not low <= self.drum <= high:
+        for name, value, (low, high) in (
+            ("drum", self.drum, DRUM_RANGE),
+            ("eyepiece", self.eyepiece, EYEPIECE_RANGE),
+        ):
+            if not low <= value <= high:
+                raise OpticsError(
+                    f"The {name} is at {value:+g} D.",
+                    f"It runs from {low:+g} to {high:+g} D.",
+                    "Turn it back into its range.",
+                )
+        if not 0 < self.wheel <= 180:
             raise OpticsError(
-                f"The drum is at {self.drum:+g} D.",
-                f"It runs from {low:+g} to {high:+g} D.",
-                "Turn it back into its range.",
+                f"The axis wheel is at {self.wheel:g}.",
+                "It runs from 1 to 180.",
+                f"Did you mean {wrapped_axis(self.wheel):03.0f}?"
+                if np.isfinite(self.wheel)
+                else "Read the wheel again.",
             )
 
     @property
@@ -157,6 +170,7 @@ def residual(settings: Settings, met: OverStop) -> NDArray[np.float64]:
     return met.power.matrix - (settings.drum + settings.eyepiece_error) * np.eye(2)
 
 
+@lru_cache(maxsize=8)
 def _frequencies(size: int, half_width: float) -> tuple[NDArray, NDArray, int, float]:
     # Room around the picture, so that light blurred out of one side does not
     # come back in on the other.
@@ -176,14 +190,22 @@ def _spread(r: NDArray, fx: NDArray, fy: NDArray) -> NDArray:
     return 2.0 * j1(q) / q
 
 
-def _spectrum(lines: LineSet, along: NDArray, across: NDArray) -> NDArray:
+def _row(count: int, spacing: float, length: float, frequency: NDArray) -> NDArray:
+    """Spectrum of a row of `count` equal bars, centred, each `length` long."""
+    # Equal steps, so each cosine follows from the two before it.
+    step = np.cos(2 * np.pi * spacing * frequency)
+    before, now, total = np.ones_like(step), step, 0.5 + step
+    for _ in range(count // 2 - 1):
+        before, now = now, 2.0 * step * now - before
+        total += now
+    return 2.0 * length * np.sinc(length * frequency) * total
+
+
+def _spectrum(of: LineSet, along: NDArray, across: NDArray) -> NDArray:
     """Spectrum of a set of dashed lines, from its frequencies along and across the lines."""
-    # The set is a product of a row of dashes and a row of lines, so its spectrum
-    # is too; both rows are symmetrical, hence the cosines.
-    dashes = lines.dash_length * np.sinc(lines.dash_length * along)
-    dashes = dashes * sum(np.cos(2 * np.pi * c * along) if c else 1.0 for c in lines.dash_centres)
-    rows = lines.width * np.sinc(lines.width * across)
-    return dashes * rows * sum(np.cos(2 * np.pi * o * across) if o else 1.0 for o in lines.offsets)
+    # The set is a row of dashes times a row of lines, and so is its spectrum.
+    dashes = _row(of.dashes, of.dash_spacing, of.dash_length, along)
+    return dashes * _row(of.lines, of.spacing, of.width, across)
 
 
 def _picture(spectrum: NDArray, size: int, padded: int, pixel: float) -> NDArray:
@@ -228,24 +250,32 @@ def target_view(
     True
     """
     fx, fy, padded, pixel = _frequencies(size, half_width)
-    turn = np.deg2rad(settings.wheel)
+    shift_x = float(met.prism.vector[0]) - settings.compensator_x
+    shift_y = float(met.prism.vector[1]) - settings.compensator_y
+    # Half a pixel, because the centre of the field lies between four pixels.
+    shift = np.exp(-2j * np.pi * fx * (shift_x - pixel / 2)) * np.exp(
+        -2j * np.pi * fy * (shift_y - pixel / 2)
+    )
+    blur = _spread(residual(settings, met), fx, fy)
+    return _picture(_sharp_target(settings.wheel, size, half_width) * blur * shift, size, padded, pixel)
+
+
+@lru_cache(maxsize=16)
+def _sharp_target(wheel: float, size: int, half_width: float) -> NDArray:
+    """Spectrum of the target turned by the wheel, as a perfect lens would show it."""
+    fx, fy, _, pixel = _frequencies(size, half_width)
+    turn = np.deg2rad(wheel)
     # Frequencies along and across the wheel's meridian. The cylinder lines run
     # along it; the sphere lines run across it and so show the power along it.
     along = fx * np.cos(turn) + fy * np.sin(turn)
     across = -fx * np.sin(turn) + fy * np.cos(turn)
-    spectrum = _spectrum(SPHERE_LINES, across, along) + _spectrum(CYLINDER_LINES, along, across)
-    shift_x = float(met.prism.vector[0]) - settings.compensator_x
-    shift_y = float(met.prism.vector[1]) - settings.compensator_y
-    # Half a pixel, because the centre of the field lies between four pixels.
-    shift = np.exp(-2j * np.pi * (fx * (shift_x - pixel / 2) + fy * (shift_y - pixel / 2)))
-    spectrum = spectrum * _spread(residual(settings, met), fx, fy) * _display(fx, fy, pixel) * shift
-    return _picture(spectrum, size, padded, pixel)
+    lines = _spectrum(SPHERE_LINES, across, along) + _spectrum(CYLINDER_LINES, along, across)
+    return lines * _display(fx, pixel) * _display(fy, pixel)
 
 
-def _display(fx: NDArray, fy: NDArray, pixel: float) -> NDArray:
-    """The eye's own blur and the averaging of each pixel over its square."""
-    eye = np.exp(-2.0 * (np.pi * EYE_BLUR) ** 2 * (fx**2 + fy**2))
-    return eye * np.sinc(fx * pixel) * np.sinc(fy * pixel)
+def _display(frequency: NDArray, pixel: float) -> NDArray:
+    """Transfer of the eye's own blur and of each pixel's averaging over its width."""
+    return np.exp(-2.0 * (np.pi * EYE_BLUR * frequency) ** 2) * np.sinc(pixel * frequency)
 
 
 @lru_cache(maxsize=8)
