@@ -1,0 +1,95 @@
+"""The words a notebook uses: one import, then a call in the trade's own terms.
+
+Everything heavy is imported inside the functions, so that marking a class does
+not load what it does not show.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from optics.practice import checks as check
+
+if TYPE_CHECKING:
+    from optics.drawing.diagram import Diagram
+    from optics.interactive.bench import Bench
+    from optics.power import Power
+    from optics.prescription import Prescription
+
+__all__ = ["axis_dial", "bench", "check", "eyepiece", "power_cross", "practice_bench"]
+
+
+def bench(pair: str, learner: str, folder: str = ".") -> Bench | None:
+    """The bench with the unknown pair that lies before this learner.
+
+    Parameters
+    ----------
+    pair : str
+        Letter of the pair.
+    learner : str
+        The name typed at the top of the chapter.
+    folder : str
+        The chapter's folder.
+
+    Returns
+    -------
+    Bench or None
+        None, with a sentence shown, while no name has been typed.
+    """
+    from optics.interactive.bench import Bench
+    from optics.practice.sealed import open_pairs
+    from optics.practice.specimens import seed_from
+
+    if not isinstance(learner, str) or not learner.strip():
+        _say_name_first()
+        return None
+    box = open_pairs(folder)
+    seed = seed_from(box.intake, pair, box.variant(pair, learner)) % 2**31
+    return Bench(box.pair(pair, learner).spectacles, seed=seed)
+
+
+def _say_name_first() -> None:
+    from optics.practice.bench_checks import NAME_FIRST
+    from optics.practice.telling import Reply, tell
+
+    tell(Reply(state="Not answered yet", sentences=(NAME_FIRST, "Run that cell, then this one.")))
+
+
+def practice_bench(lenses: str, **options: Any) -> Bench:
+    """The bench with a pair made exactly as written, to try a thing out.
+
+    Parameters
+    ----------
+    lenses : str
+        Right and left, for example `"R -2.00 DS; L +1.25 -0.50 x 090"`.
+    **options
+        Passed on to the bench: `eye_setting=0` for an eyepiece that is set already.
+    """
+    from optics.interactive.bench import Bench
+    from optics.lens import SingleVision
+    from optics.prescription import parse_pair
+    from optics.spectacles import Mounted, Spectacles
+
+    right, left = (Mounted(lens=SingleVision(power=line.power)) for line in parse_pair(lenses))
+    return Bench(Spectacles(right=right, left=left), **options)
+
+
+def power_cross(lens: str | Prescription | Power, **options: Any) -> Diagram:
+    """The power cross of a lens; see `optics.drawing.power_cross`."""
+    from optics.drawing.power_cross import power_cross as draw
+
+    return draw(lens, **options)
+
+
+def axis_dial(*axes: Any, **options: Any) -> Diagram:
+    """The axis dial; see `optics.drawing.axis_dial`."""
+    from optics.drawing.axis_dial import axis_dial as draw
+
+    return draw(*axes, **options)
+
+
+def eyepiece(lens: str, **options: Any) -> Diagram:
+    """What the eyepiece shows of a lens; see `optics.drawing.eyepiece`."""
+    from optics.drawing.eyepiece import eyepiece as draw
+
+    return draw(lens, **options)

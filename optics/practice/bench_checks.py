@@ -1,0 +1,154 @@
+"""Checks of what is read at the bench, from the unknown pair before the learner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from optics.errors import OpticsError
+from optics.power import Power
+from optics.practice.marks import Marks, mark_lens, shared_out, triple_of, true_triple
+from optics.practice.replies import LENS_SKILLS, lens_answer, names_of, not_answered, reply, unanswered
+from optics.practice.sealed import open_pairs
+from optics.practice.slips import diagnose, diagnose_pair
+from optics.practice.telling import Reply, tell
+from optics.prescription import Prescription, parse
+
+__all__ = ["centre_distance", "reading", "recorded"]
+
+NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
+
+
+def recorded(*answers: object) -> None:
+    """Say whether graded answers can be read, without marking them.
+
+    Parameters
+    ----------
+    *answers : str
+        Lines as the learner wrote them; they are marked after hand-in.
+    """
+    for answer in answers:
+        if unanswered(answer):
+            sentence = 'Type your answer between the quotes, for example "-2.25 -0.75 x 015".'
+            tell(Reply(state="Not answered yet", sentences=(sentence,)))
+            continue
+        try:
+            line = parse(answer)  # type: ignore[arg-type]
+        except OpticsError as error:
+            tell(Reply(state="Not yet", sentences=(str(error),)))
+            continue
+        tell(Reply(state="Recorded", sentences=(f"Read as {line}. It is marked after you hand in.",)))
+
+
+def reading(
+    answer: object,
+    *,
+    learner: object,
+    pair: str,
+    eye: str,
+    other: object = None,
+    form: str = "minus",
+    points: float = 5.0,
+    folder: str | Path = ".",
+) -> float:
+    """Mark a lens read at the instrument from the unknown pair before this learner.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    learner : str
+        The name or number the learner typed; it decides which pair lies there.
+    pair : str
+        Letter of the pair.
+    eye : {"R", "L"}
+        Which lens.
+    other : str, optional
+        The answer for the other lens, so that habits over the whole pair show.
+    form : {"minus", "plus"}
+        The form asked for.
+    points : float
+        Marks for the whole answer.
+    folder : path
+        The chapter's folder.
+    """
+    if unanswered(answer):
+        return not_answered(LENS_SKILLS, points, '"-2.25 -0.75 x 015"')
+    if unanswered(learner) or not isinstance(learner, str):
+        nothing = shared_out(dict.fromkeys(LENS_SKILLS, False), points)
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+    specimen = open_pairs(folder).pair(pair, learner)
+
+    def mark(line: Prescription) -> float:
+        marks = mark_lens(line, specimen.power(eye), form, points)
+        if not marks.missed:
+            return reply(marks)
+        return reply(marks, _reading_slips(line, other, specimen.power, eye))
+
+    return lens_answer(answer, LENS_SKILLS, points, '"-2.25 -0.75 x 015"', mark)
+
+
+def _reading_slips(
+    line: Prescription, other: object, power: Callable[[str], Power], eye: str
+) -> tuple[str, ...]:
+    """What explains this lens: over the pair if the other lens can be read, else alone."""
+    alone = diagnose(triple_of(line), true_triple(power(eye)))
+    try:
+        partner = None if unanswered(other) else parse(other)  # type: ignore[arg-type]
+    except OpticsError:
+        partner = None
+    if partner is None:
+        return names_of(alone)
+    lines = {eye: line, "L" if eye == "R" else "R": replace(partner, eye=None)}
+    over_pair = diagnose_pair(
+        (triple_of(lines["R"]), triple_of(lines["L"])), (true_triple(power("R")), true_triple(power("L")))
+    )
+    return names_of(over_pair) or names_of(alone)
+
+
+def centre_distance(
+    answer: object,
+    *,
+    learner: object,
+    pair: str,
+    within_mm: float = 1.0,
+    points: float = 1.0,
+    folder: str | Path = ".",
+) -> float:
+    """Mark the distance between the optical centres of the unknown pair.
+
+    Parameters
+    ----------
+    answer : float or str
+        Millimetres, from dot to dot.
+    learner, pair, folder
+        As for `reading`.
+    within_mm : float
+        Tolerance, millimetres; the question states it.
+    points : float
+        Marks.
+    """
+    nothing = Marks({"centres": (0.0, float(points))})
+    if unanswered(answer):
+        sentence = "Type millimetres between the quotes, for example 62.5."
+        return tell(Reply(state="Not answered yet", sentences=(sentence,), marks=nothing))
+    if unanswered(learner) or not isinstance(learner, str):
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+    try:
+        found = float(str(answer).lower().replace("mm", "").strip())
+    except ValueError:
+        sentence = f'"{answer}" is not a length. Type millimetres with a decimal point, for example 62.5.'
+        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing))
+    spectacles = open_pairs(folder).pair(pair, learner).spectacles
+    right = spectacles.right.pd_mm + spectacles.left.pd_mm
+    if abs(found - right) <= within_mm + 1e-9:
+        return tell(Reply(state="Right", marks=Marks({"centres": (float(points), float(points))})))
+    in_centimetres = abs(found * 10 - right) <= within_mm
+    sentence = (
+        "That looks like centimetres; write millimetres."
+        if in_centimetres
+        else "Not the distance yet: centre the crossing in the rings, dot each lens, and measure from dot to dot."
+    )
+    slips = ("centimetres for millimetres",) if in_centimetres else ()
+    return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, slips=slips))

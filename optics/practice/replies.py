@@ -1,0 +1,116 @@
+"""The path every answer takes: answered? readable? marked, and a reply in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from optics.errors import OpticsError
+from optics.practice.marks import Marks, shared_out
+from optics.practice.slips import Explanation, slip
+from optics.practice.telling import Reply, tell
+from optics.prescription import Prescription, parse
+
+__all__ = [
+    "LENS_SKILLS",
+    "exact_marks",
+    "lens_answer",
+    "names_of",
+    "not_answered",
+    "reply",
+    "unanswered",
+    "unreadable",
+]
+
+LENS_SKILLS = ("sphere", "cylinder", "axis", "form", "notation")
+
+LOOK_AGAIN = {
+    "sphere": "The sphere is not right yet: set the eyepiece, then find the sphere lines again from the plus side.",
+    "cylinder": "The cylinder is not right yet: it is the second reading minus the first.",
+    "axis": "The axis is not right yet: turn the wheel until the lines are unbroken, then read it.",
+    "form": "The cylinder form is not the one asked for.",
+    "notation": "The way it is written is not right yet.",
+}
+RIGHT_SO_FAR = "Right so far: {}."
+
+
+def unanswered(answer: object) -> bool:
+    """Whether nothing has been typed yet."""
+    return answer is None or answer is ... or (isinstance(answer, str) and not answer.strip())
+
+
+def not_answered(skills: tuple[str, ...], points: float, example: str) -> float:
+    """Ask for an answer; no marks yet."""
+    marks = shared_out(dict.fromkeys(skills, False), points)
+    return tell(
+        Reply(
+            state="Not answered yet",
+            sentences=(f"Type your answer between the quotes, for example {example}.",),
+            marks=marks,
+        )
+    )
+
+
+def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> float:
+    """Pass on the sentence of a line that cannot be read; no marks yet."""
+    return tell(
+        Reply(
+            state="Not yet",
+            sentences=(str(error),),
+            marks=shared_out(dict.fromkeys(skills, False), points),
+        )
+    )
+
+
+def reply(marks: Marks, slips: tuple[str, ...] = (), extra: tuple[str, ...] = ()) -> float:
+    """Tell what a marked line earned, a known slip first, else skill by skill."""
+    missed = marks.missed
+    if not missed:
+        return tell(Reply(state="Right", sentences=extra, marks=marks))
+    sentences: list[str] = []
+    good = [skill for skill in marks.skills if skill not in missed]
+    if good:
+        sentences.append(RIGHT_SO_FAR.format(", ".join(good)))
+    if slips:
+        for name in slips:
+            entry = slip(name)
+            sentences += [entry.habit, entry.mend]
+    else:
+        sentences += [LOOK_AGAIN[skill] for skill in missed]
+    return tell(Reply(state="Not yet", sentences=(*sentences, *extra), marks=marks, slips=slips))
+
+
+def names_of(found: tuple[Explanation, ...]) -> tuple[str, ...]:
+    """Names of the slips in the best explanation, if there is one."""
+    return tuple(entry.name for entry in found[0].slips) if found else ()
+
+
+def lens_answer(
+    answer: object,
+    skills: tuple[str, ...],
+    points: float,
+    example: str,
+    mark: Callable[[Prescription], float],
+) -> float:
+    """Answered, readable, then marked: the path every written lens takes."""
+    if unanswered(answer):
+        return not_answered(skills, points, example)
+    try:
+        line = parse(answer)  # type: ignore[arg-type]
+    except OpticsError as error:
+        return unreadable(error, skills, points)
+    return mark(line)
+
+
+def exact_marks(line: Prescription, right: Prescription, points: float) -> Marks:
+    """Marks for an answer that can be worked out exactly on paper."""
+    same_form = line if line.form == right.form else line.transposed()
+    good = {
+        "sphere": same_form.sphere == right.sphere,
+        "cylinder": same_form.cylinder == right.cylinder,
+        "axis": same_form.axis == right.axis,
+        "form": line.form == right.form,
+        "notation": True,
+    }
+    if right.axis is None:
+        del good["axis"], good["form"]
+    return shared_out(good, points)
