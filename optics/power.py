@@ -27,7 +27,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.angles import _plain, wrapped_axis
 
-__all__ = ["Power"]
+__all__ = ["Power", "rewritten"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,6 +86,28 @@ class Power:
                 axis=-1,
             )
         )
+
+    @classmethod
+    def from_line_readings(
+        cls, sphere_lines: ArrayLike, cylinder_lines: ArrayLike, wheel: ArrayLike
+    ) -> Power:
+        """Power from what a crossed-line focimeter reads.
+
+        Parameters
+        ----------
+        sphere_lines, cylinder_lines : float or array_like
+            Drum where the closely set and the widely set lines are sharp, dioptres.
+        wheel : float or array_like
+            Axis wheel, degrees. The sphere lines show the power along it, the
+            cylinder lines the power at right angles to it.
+
+        Examples
+        --------
+        >>> Power.from_line_readings(+2.50, +1.00, 170).sphere_cylinder()
+        (2.5, -1.5, 170.0)
+        """
+        sphere = np.asarray(sphere_lines, dtype=float)
+        return cls.from_sphere_cylinder(sphere, np.asarray(cylinder_lines, dtype=float) - sphere, wheel)
 
     @classmethod
     def from_matrix(cls, matrix: ArrayLike) -> Power:
@@ -158,7 +180,8 @@ class Power:
             raise ValueError(f'form is "minus" or "plus", not {form!r}')
         m, j0, j45 = np.moveaxis(self.vector, -1, 0)
         half = np.hypot(j0, j45)
-        axis = np.rad2deg(np.arctan2(j45, j0)) / 2.0
+        # Adding zero turns -0.0 into 0.0, which would put the axis of a sphere at 090.
+        axis = np.rad2deg(np.arctan2(j45 + 0.0, j0 + 0.0)) / 2.0
         if form == "minus":
             return _plain(m + half), _plain(-2.0 * half), wrapped_axis(axis)
         return _plain(m - half), _plain(2.0 * half), wrapped_axis(axis + 90.0)
@@ -215,3 +238,40 @@ class Power:
         """Whether two lenses have the same power, however each is written."""
         same = np.all(np.abs(self.vector - other.vector) <= within, axis=-1)
         return bool(same) if np.ndim(same) == 0 else same
+
+
+def rewritten(
+    sphere: ArrayLike, cylinder: ArrayLike, axis: ArrayLike, form: str = "minus"
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Columns of written lenses in one cylinder form, exact to the hundredth.
+
+    Changing the form needs no trigonometry, so whole columns keep their
+    quarters and eighths and can be compared with ``==``.
+
+    Parameters
+    ----------
+    sphere, cylinder, axis : float or array_like
+        Dioptres, dioptres, degrees; arrays broadcast. Where there is no cylinder
+        the axis is left as it is and means nothing.
+    form : {"minus", "plus"}
+        Sign of the cylinder wanted.
+
+    Returns
+    -------
+    sphere, cylinder, axis : ndarray
+
+    Examples
+    --------
+    >>> [float(v) for v in rewritten(+1.00, +1.50, 80)]
+    [2.5, -1.5, 170.0]
+    """
+    if form not in ("minus", "plus"):
+        raise ValueError(f'form is "minus" or "plus", not {form!r}')
+    s, c, a = (np.asarray(v, dtype=float) for v in (sphere, cylinder, axis))
+    turn = c > 0 if form == "minus" else c < 0
+    size = np.abs(c)
+    return (
+        s + np.where(turn, c, 0.0),
+        0.0 - size if form == "minus" else size,
+        a + np.where(turn, np.where(a > 90, -90.0, 90.0), 0.0),
+    )
