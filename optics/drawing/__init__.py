@@ -1,5 +1,32 @@
-"""Figures of lenses, readings and the instrument, each with its description in words."""
+"""Figures of lenses, readings and the instrument, each with its description in words.
 
+Every subject has two layers: `draw_power_cross(ax, ...)` draws on axes of your own
+and gives them back, `power_cross(...)` gives a `Diagram` that shows itself, knows
+its words and can be saved.
+"""
+
+from optics.drawing.axis_dial import axis_dial, draw_axis_dial
 from optics.drawing.diagram import Diagram
+from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
+from optics.drawing.power_cross import draw_power_cross, power_cross
+from optics.drawing.prentice import draw_lens_section, draw_looked_through, prentice
+from optics.drawing.prism_displacement import draw_prism_displacement, prism_displacement
+from optics.drawing.to_file import KINDS, draw_to_file
 
-__all__ = ["Diagram"]
+__all__ = [
+    "KINDS",
+    "Diagram",
+    "axis_dial",
+    "draw_axis_dial",
+    "draw_eyepiece",
+    "draw_lens_section",
+    "draw_looked_through",
+    "draw_power_cross",
+    "draw_prism_displacement",
+    "draw_to_file",
+    "eyepiece",
+    "eyepiece_strip",
+    "power_cross",
+    "prentice",
+    "prism_displacement",
+]

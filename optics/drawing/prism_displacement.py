@@ -1,0 +1,202 @@
+"""Prism on the eyepiece's rings: where the crossing stands, and its two parts with their bases."""
+
+from __future__ import annotations
+
+import math
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle
+
+from optics.drawing import describe, style
+from optics.drawing.diagram import Diagram
+from optics.drawing.given import prism_of
+from optics.prescription import Prescription
+from optics.prism import Prism, nasal
+
+__all__ = ["draw_prism_displacement", "prism_displacement"]
+
+SIDE_ROOM, TALL_ROOM = 118.0, 24.0
+GAP = 6.0
+LINE_HEIGHT = 15.0
+FINE = 10
+"""Up to this many prism dioptres every ring is drawn, beyond it every fifth."""
+
+
+def draw_prism_displacement(
+    ax: Axes, prism: Prism, eye: str, *, resolve: bool = True, blank: bool = False
+) -> Axes:
+    """Draw the displaced crossing on prism rings, on axes of your own.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on; they become a plain field.
+    prism : Prism
+        Prism over the stop, as the operator sees it; the crossing moves towards
+        the base (common practice).
+    eye : {"R", "L"}
+        Which eye, so that in and out can be named.
+    resolve : bool
+        Draw the horizontal and the vertical part, each named with its base.
+    blank : bool
+        Leave the amounts and bases open, for the learner to write.
+
+    Returns
+    -------
+    Axes
+        The axes given.
+    """
+    x, y = float(prism.x), float(prism.y)
+    rings = _ring_count(prism)
+    radius = style.lens_field(ax, SIDE_ROOM, TALL_ROOM)
+    step = radius / rings
+    _draw_rings(ax, rings)
+    towards = nasal(eye)
+    for side, word in ((towards, "nose"), (-towards, "temple")):
+        style.around(ax, word, -52 if side > 0 else 232, gap=26, fontsize=style.SMALL, color=style.DIM)
+    if not prism.bases(eye, 0.005):
+        _draw_crossing(ax, 0.0, 0.0)
+        if not blank:
+            style.around(ax, "no prism", 90)
+        return ax
+    ax.annotate(
+        "",
+        (x / rings, y / rings),
+        xytext=(0, 0),
+        arrowprops={"arrowstyle": "-|>,head_width=0.35,head_length=0.7", "shrinkA": 0, "shrinkB": 0}
+        | style.PRISM,
+    )
+    _draw_crossing(ax, x / rings, y / rings)
+    parts = prism.bases(eye, 0.005)
+    if resolve and len(parts) == 2:
+        ax.plot([0, x / rings], [0, 0], **style.PART, gid="horizontal part")
+        ax.plot([x / rings, x / rings], [0, y / rings], **style.PART, gid="vertical part")
+    if not blank:
+        _label(ax, (x * step, y * step), step * rings, parts if resolve else (), prism)
+    return ax
+
+
+def _ring_count(prism: Prism) -> int:
+    amount = math.ceil(float(prism.amount) - 0.05)
+    return max(5, amount) if amount <= FINE else 5 * math.ceil(amount / 5)
+
+
+def _draw_rings(ax: Axes, rings: int) -> None:
+    each = 1 if rings <= FINE else 5
+    for ring in range(1, rings + 1):
+        if ring % each == 0:
+            ax.add_patch(
+                Circle(
+                    (0, 0), ring / rings, fill=False, edgecolor=style.PALE, linewidth=style.LINE, gid="ring"
+                )
+            )
+    for along in ((1, 0), (0, 1)):
+        ax.plot(
+            [-along[0], along[0]],
+            [-along[1], along[1]],
+            color=style.PALE,
+            linewidth=style.LINE,
+            zorder=0.5,
+        )
+
+
+def _draw_crossing(ax: Axes, x: float, y: float) -> None:
+    ax.plot([x], [y], marker="+", markersize=16, markeredgewidth=2.5, color=style.BLACK, gid="crossing")
+
+
+def _label(
+    ax: Axes,
+    at: tuple[float, float],
+    edge: float,
+    parts: tuple[tuple[float, str], ...],
+    prism: Prism,
+) -> None:
+    """Name the parts and the whole, each beside its line and clear of the others.
+
+    Positions are points from the centre of the rings.
+    """
+    x, y = at
+    right, up = (1 if x >= 0 else -1), (1 if y >= 0 else -1)
+    outward = "left" if right > 0 else "right"
+    whole = f"{style.shown(float(prism.amount), False)} base {round(float(prism.base_degrees)) % 360:03d}°"
+
+    def write(text: str, px: float, py: float, ha: str, va: str) -> None:
+        ax.annotate(
+            text,
+            (0, 0),
+            xytext=(px, py),
+            textcoords="offset points",
+            ha=ha,
+            va=va,
+            fontsize=style.TEXT,
+            zorder=5,
+            bbox=style.CLEAR,
+        )
+
+    if len(parts) == 2:
+        (across, across_base), (upright, upright_base) = parts
+        # Below the horizontal part when the prism points up, above it otherwise.
+        write(
+            f"{style.shown(across, False)} base {across_base}",
+            right * GAP,
+            -up * GAP,
+            outward,
+            "top" if up > 0 else "bottom",
+        )
+        beside = up * max(abs(y) / 2, LINE_HEIGHT * 0.6)
+        write(f"{style.shown(upright, False)} base {upright_base}", x + right * 10, beside, outward, "center")
+        end = up * max(abs(y) + GAP, LINE_HEIGHT * 1.3)
+        write(whole, x, end, "center", "bottom" if up > 0 else "top")
+    elif len(parts) == 1:
+        ((amount, base),) = parts
+        text = f"{style.shown(amount, False)} base {base}"
+        if abs(x) > abs(y):
+            write(text, x / 2, GAP + 4, "center", "bottom")
+        else:
+            write(text, 12, y / 2, "left", "center")
+    else:
+        write(whole, x, y + up * (GAP + 6), "center", "bottom" if up > 0 else "top")
+
+
+def prism_displacement(
+    prism: Prism | Prescription | str,
+    eye: str | None = None,
+    *,
+    resolve: bool = True,
+    blank: bool = False,
+) -> Diagram:
+    """What the eyepiece shows of a prism, ready to show or save.
+
+    Parameters
+    ----------
+    prism : Prism, Prescription or str
+        The prism; text may be a whole prescription, or the prism alone
+        ("R 2.00 base in 1.50 base up").
+    eye : {"R", "L"}, optional
+        The eye, where the text does not say it.
+    resolve, blank
+        As for `draw_prism_displacement`.
+
+    Returns
+    -------
+    Diagram
+
+    Raises
+    ------
+    OpticsError
+        For text that cannot be read, a line without prism, or no eye.
+
+    Examples
+    --------
+    >>> prism_displacement("R 2.00 base in")
+    Diagram: Prism rings, right lens: the crossing of the target stands to the right of the centre: 2.00 base in.
+    """
+    met, side = prism_of(prism, eye)
+    figure = style.canvas(7.0, 4.8)
+    ax = figure.add_axes((0.0, 0.06, 1.0, 0.86))
+    draw_prism_displacement(ax, met, side, resolve=resolve, blank=blank)
+    style.heading(figure, side)
+    each = "1 prism dioptre" if _ring_count(met) <= FINE else "5 prism dioptres"
+    style.footing(figure, f"as seen in the eyepiece; one ring is {each}")
+    alt = describe.prism_displacement(met, side, blank=blank)
+    return Diagram(figure, alt, title=f"Prism, {describe.EYES[side]} lens")

@@ -1,0 +1,197 @@
+"""How every figure looks: one palette, and for each meaning a dash, shape or label too.
+
+Colours are those of Okabe and Ito (Color Universal Design, 2008, from memory),
+which people with any common colour vision tell apart. Colour never speaks
+alone: printed in black and white the dashes and labels still do.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle
+
+from optics.angles import whole_axis, wrapped_axis
+from optics.prescription import written
+
+__all__ = [
+    "AXIS",
+    "BLANK",
+    "CLEAR",
+    "HIGHER",
+    "LOWER",
+    "PART",
+    "PRISM",
+    "RAY",
+    "SMALL",
+    "TEXT",
+    "around",
+    "canvas",
+    "degrees_shown",
+    "lens_field",
+    "outline",
+    "points_size",
+    "rim",
+    "shown",
+    "unit",
+]
+
+BLACK = "#000000"
+GREY = "#767676"
+PALE = "#C8C8C8"
+DIM = "#444444"
+ORANGE = "#E69F00"
+SKY = "#56B4E9"
+GREEN = "#009E73"
+YELLOW = "#F0E442"
+BLUE = "#0072B2"
+VERMILION = "#D55E00"
+PURPLE = "#CC79A7"
+
+SMALL = 11.0
+TEXT = 12.0
+LABEL = 13.0
+TITLE = 14.0
+LINE = 1.5
+THICK = 3.0
+
+HIGHER: dict[str, Any] = {"color": BLUE, "linewidth": THICK, "linestyle": "-"}
+"""The meridian of the more plus power."""
+LOWER: dict[str, Any] = {"color": VERMILION, "linewidth": THICK, "linestyle": (0, (3, 1.2))}
+"""The meridian of the more minus power."""
+AXIS: dict[str, Any] = {"color": GREEN, "linewidth": THICK, "linestyle": (0, (5, 1.5, 1, 1.5))}
+"""The axis of a cylinder."""
+PRISM: dict[str, Any] = {"color": PURPLE, "linewidth": THICK}
+"""A prism, always an arrow that points to the base."""
+
+PART: dict[str, Any] = {"color": BLACK, "linewidth": 2.0, "linestyle": (0, (1, 1.2))}
+"""The horizontal or vertical part of a prism or a vector."""
+
+RAY: dict[str, Any] = {"color": ORANGE, "linewidth": THICK}
+"""A ray of light."""
+CLEAR: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
+"""White ground behind text that stands on lines."""
+
+BLANK = "____"
+"""Where a learner writes."""
+
+
+def canvas(width: float, height: float) -> Figure:
+    """An empty white page, inches."""
+    return Figure((width, height), facecolor="white")
+
+
+def shown(value: float, signed: bool = True) -> str:
+    """A power or prism as it is drawn: two decimals and a full-width minus sign."""
+    # Powers that went through sines and cosines come back with dust on them.
+    return written(round(float(value), 6), signed).replace("-", "−")
+
+
+def degrees_shown(degrees: float) -> str:
+    """An axis or meridian in three digits; a tenth only where it has one."""
+    tenth = round(float(wrapped_axis(degrees)), 1)
+    return f"{whole_axis(tenth):03d}" if tenth == round(tenth) else f"{tenth:05.1f}"
+
+
+def unit(degrees: float) -> tuple[float, float]:
+    """The point of the unit circle in that direction."""
+    turn = np.deg2rad(degrees)
+    return float(np.cos(turn)), float(np.sin(turn))
+
+
+def points_size(ax: Axes) -> tuple[float, float]:
+    """Width and height of the axes in points, the unit of text."""
+    box = ax.get_window_extent()
+    figure = ax.get_figure()
+    assert figure is not None
+    return box.width * 72.0 / figure.dpi, box.height * 72.0 / figure.dpi
+
+
+def lens_field(ax: Axes, side: float, above: float, below: float | None = None) -> float:
+    """Set axes up so that the unit circle leaves room for text around it.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on.
+    side, above, below : float
+        Room left and right, above, and below, points.
+
+    Returns
+    -------
+    float
+        Radius of the unit circle, points.
+    """
+    below = above if below is None else below
+    width, height = points_size(ax)
+    radius = max(20.0, min(width / 2 - side, (height - above - below) / 2))
+    up = (height + above - below) / 2 / radius - above / radius
+    ax.set_xlim(-width / 2 / radius, width / 2 / radius)
+    ax.set_ylim(up - height / radius + above / radius, up + above / radius)
+    ax.set_aspect("equal", adjustable="datalim")
+    ax.set_axis_off()
+    return radius
+
+
+def outline(ax: Axes, scale: bool = False) -> None:
+    """The lens as a round outline with ticks of the axis scale.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes set up by `lens_field`.
+    scale : bool
+        Whether angles are to be read off: finer ticks, and numbers from 0 to 180.
+    """
+    ax.add_patch(Circle((0, 0), 1.0, fill=False, edgecolor=GREY, linewidth=LINE, gid="lens"))
+    for degrees in range(0, 360, 5 if scale else 10):
+        x, y = unit(degrees)
+        inner = 0.91 if degrees % 30 == 0 else 0.94 if degrees % 10 == 0 else 0.97
+        ax.plot([x * inner, x], [y * inner, y], color=GREY if scale else PALE, linewidth=LINE, zorder=0.5)
+    if scale:
+        for degrees in range(0, 181, 30):
+            x, y = unit(degrees)
+            ax.text(
+                x * 0.79,
+                y * 0.79,
+                str(degrees),
+                fontsize=SMALL,
+                color=DIM,
+                ha="center",
+                va="center",
+                zorder=4,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            )
+
+
+def rim(degrees: float) -> dict[str, Any]:
+    """How text outside the circle stands so that it does not run into it."""
+    x, y = unit(degrees)
+    return {
+        "ha": "left" if x > 0.3 else "right" if x < -0.3 else "center",
+        "va": "bottom" if y > 0.3 else "top" if y < -0.3 else "center",
+    }
+
+
+def around(ax: Axes, text: str, degrees: float, gap: float = 8.0, **changes: Any) -> Any:
+    """Write outside the unit circle, at a direction from its centre."""
+    x, y = unit(degrees)
+    look: dict[str, Any] = {"fontsize": TEXT, "linespacing": 1.15, **rim(degrees), **changes}
+    return ax.annotate(
+        text, (x, y), xytext=(x * gap, y * gap), textcoords="offset points", annotation_clip=False, **look
+    )
+
+
+def heading(figure: Figure, text: str) -> None:
+    """Write the line at the top of a figure."""
+    if text:
+        figure.text(0.5, 0.985, text, ha="center", va="top", fontsize=TITLE)
+
+
+def footing(figure: Figure, text: str) -> None:
+    """Write the line at the foot of a figure."""
+    if text:
+        figure.text(0.5, 0.015, text, ha="center", va="bottom", fontsize=SMALL, color=DIM)
