@@ -1,0 +1,55 @@
+"""How nbgrader runs this course, from the command line and in formgrader alike."""
+
+from pathlib import Path
+
+import nbgrader
+from nbgrader.preprocessors import (
+    AssignLatePenalties,
+    CheckCellMetadata,
+    ClearOutput,
+    DeduplicateIds,
+    LimitOutput,
+    OverwriteCells,
+    OverwriteKernelspec,
+    SaveAutoGrades,
+)
+
+from optics.course.marking import CheckAnswers
+from optics.course.pages import TEMPLATES, cleaned, markdown_cleaned
+from optics.course.repair import PutIntoRelease
+
+c = get_config()  # noqa: F821 (given by nbgrader)
+
+# An untouched answer cell runs without an error: the gap is a comment.
+c.ClearSolutions.code_stub = {"python": "# Your answer goes between the quotation marks above."}
+c.ClearSolutions.text_stub = "Write your answer here."
+
+# The briefs of the unknown pairs stay with the instructor; the sealed pairs go out.
+c.CourseDirectory.ignore = [".ipynb_checkpoints", "*.pyc", "__pycache__", "feedback", "pairs.json"]
+
+# A submission's answers are put into the released notebook, so that whatever was
+# copied, deleted or altered around them does not matter.
+c.Autograde.sanitize_preprocessors = [
+    PutIntoRelease,
+    ClearOutput,
+    DeduplicateIds,
+    OverwriteKernelspec,
+    OverwriteCells,
+    CheckCellMetadata,
+]
+c.OverwriteCells.add_missing_cells = True
+
+# Answers are read, never run. No kernel is started.
+c.Autograde.autograde_preprocessors = [
+    CheckAnswers,
+    LimitOutput,
+    SaveAutoGrades,
+    AssignLatePenalties,
+    CheckCellMetadata,
+]
+
+# Pages made from submissions hold no scripts and ask no other host for anything.
+_FORMGRADER = Path(nbgrader.__file__).parent / "server_extensions" / "formgrader" / "templates"
+c.HTMLExporter.sanitize_html = True
+c.HTMLExporter.filters = {"markdown2html": markdown_cleaned, "clean_html": cleaned}
+c.HTMLExporter.extra_template_basedirs = [str(TEMPLATES), str(_FORMGRADER)]

@@ -1,0 +1,86 @@
+"""Running nbgrader's own steps, set as the course's `nbgrader_config.py` says."""
+
+from __future__ import annotations
+
+import logging
+import os
+import sys
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from nbgrader.api import Gradebook
+from nbgrader.converters.base import BaseConverter
+from nbgrader.coursedir import CourseDirectory
+from nbgrader.utils import capture_log
+from traitlets.config import Config
+from traitlets.config.loader import PyFileConfigLoader
+
+from optics.course.folder import CONFIGURATION, Course
+
+__all__ = ["Outcome", "configuration", "gradebook", "run_step", "tools_on_path"]
+
+# nbgrader would print its log among our sentences; it is kept and shown on failure.
+_log = logging.getLogger("optics.course.nbgrader")
+_log.propagate = False
+_log.addHandler(logging.NullHandler())
+_log.setLevel(logging.INFO)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How one step of nbgrader went."""
+
+    success: bool
+    log: str
+
+    @property
+    def reason(self) -> str:
+        """The last thing nbgrader said, as one line."""
+        lines = [line for line in self.log.splitlines() if line.strip()]
+        return lines[-1].strip() if lines else "nbgrader gave no reason"
+
+
+def tools_on_path() -> None:
+    """Put this environment's programs on PATH, because nbgrader calls one of them by name."""
+    programs = str(Path(sys.executable).parent)
+    if programs not in os.environ.get("PATH", "").split(os.pathsep):
+        os.environ["PATH"] = os.pathsep.join([programs, os.environ.get("PATH", "")])
+
+
+def configuration(course: Course) -> Config:
+    """The course's settings for nbgrader."""
+    config = PyFileConfigLoader(CONFIGURATION, path=str(course.root)).load_config()
+    config.CourseDirectory.root = str(course.root)
+    config.CourseDirectory.db_url = course.gradebook
+    return config
+
+
+@contextmanager
+def gradebook(course: Course) -> Iterator[Gradebook]:
+    """The course's gradebook, closed afterwards."""
+    tools_on_path()
+    with Gradebook(course.gradebook, "") as book:
+        yield book
+
+
+def run_step(course: Course, step: type[BaseConverter], chapter: str, learner: str | None = None) -> Outcome:
+    """Run one of nbgrader's converters for a chapter, and for one learner where given.
+
+    Never raises for what went wrong inside: the outcome says so.
+    """
+    tools_on_path()
+    config = configuration(course)
+    folder = CourseDirectory(config=config, log=_log)
+    folder.assignment_id = chapter
+    if learner is not None:
+        folder.student_id = learner
+    converter = step(coursedir=folder, config=config, log=_log)
+    converter.force = True
+    with warnings.catch_warnings():
+        # nbgrader's database layer and its upgrade path warn about themselves.
+        warnings.simplefilter("ignore")
+        result = capture_log(converter)
+    return Outcome(result["success"], result.get("log", "") + result.get("error", ""))

@@ -1,0 +1,259 @@
+"""Marking without a kernel: read the answers, run only the instructor's own cells.
+
+`CheckAnswers` takes the place of nbgrader's `Execute`. It goes through the
+notebook once. An answer cell is read (`optics.course.reading`); a locked cell is
+run, and what is run is the instructor's text from the gradebook, never the text
+in the submission. Everything else is left alone. The outputs are recorded as a
+kernel would record them, so that nbgrader's marks, formgrader and feedback work
+as usual.
+"""
+
+from __future__ import annotations
+
+import ast
+import builtins
+import contextlib
+import html
+import io
+import math
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from numbers import Real
+from pathlib import Path
+from typing import Any
+
+import nbformat
+from nbformat.notebooknode import NotebookNode
+from nbformat.v4 import new_output
+from nbgrader.api import Gradebook
+from nbgrader.converters import Autograde
+from nbgrader.preprocessors import NbGraderPreprocessor
+from tqdm import tqdm
+
+from optics.course.folder import Course
+from optics.course.grader import run_step
+from optics.course.reading import read_answers
+from optics.course.repair import MENDED, NotANotebook, load_notebook
+
+__all__ = ["CheckAnswers", "Marked", "mark"]
+
+FAULT = "CheckFault"
+"""Name of the error recorded where a check itself fails: the instructor's to mend."""
+
+
+class CheckAnswers(NbGraderPreprocessor):
+    """Reads a submission's answers and runs the instructor's checks on them."""
+
+    def preprocess(self, nb: NotebookNode, resources: dict) -> tuple[NotebookNode, dict]:
+        """Record the outputs of the instructor's cells in the notebook."""
+        names = resources["nbgrader"]
+        with Gradebook(names["db_url"]) as book:
+            notebook = book.find_notebook(names["notebook"], names["assignment"])
+            sources = {cell.name: cell.source for cell in notebook.source_cells}
+            locked = {cell.name for cell in notebook.source_cells if cell.locked and cell.cell_type == "code"}
+            answers = {cell.name for cell in notebook.solution_cells}
+            points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
+        # The checks open the sealed pairs beside the notebook.
+        with contextlib.chdir(resources["metadata"]["path"] or "."):
+            bench = Bench()
+            for cell in nb.cells:
+                if cell.cell_type != "code":
+                    continue
+                cell.outputs, cell.execution_count = [], None
+                key = cell.metadata.get("nbgrader", {}).get("grade_id")
+                if key in answers:
+                    cell.outputs = bench.read(cell.source, sources[key])
+                elif key in locked:
+                    cell.outputs = bench.run(sources[key], points.get(key))
+                    cell.execution_count = bench.count
+        return nb, resources
+
+
+class Bench:
+    """One learner's answers, and the instructor's cells run on them in order."""
+
+    def __init__(self) -> None:
+        self.names: dict[str, Any] = {"__name__": "__main__", "__builtins__": builtins}
+        self.answers: dict[str, object] = {}
+        self.count = 0
+
+    def read(self, source: str, untouched: str) -> list[NotebookNode]:
+        """Read an answer cell; what it was released with stands for what cannot be read."""
+        released = read_answers(untouched).values
+        reading = read_answers(source, self.answers)
+        self.answers |= reading.values
+        # Only the names asked for, so that an answer cannot take a check's place.
+        given = {name: reading.values.get(name, empty) for name, empty in released.items()}
+        self.names |= given
+        notes = list(reading.notes)
+        notes += [
+            f'There is no answer named "{name}" in this cell any more.'
+            for name in released
+            if name not in reading.values and not notes
+        ]
+        return [_note(note) for note in notes]
+
+    def run(self, source: str, points: float | None) -> list[NotebookNode]:
+        """Run one of the instructor's cells and give its outputs as a kernel would."""
+        from optics.practice import checks
+
+        self.count += 1
+        outputs: list[NotebookNode] = []
+        printed = io.StringIO()
+        shown: list[dict] = []
+        try:
+            with (
+                checks.collecting() as shown,
+                warnings.catch_warnings(),
+                contextlib.redirect_stdout(printed),
+                # nbgrader gives no mark for a cell that warns; a warning is not the learner's doing.
+                contextlib.redirect_stderr(io.StringIO()),
+            ):
+                warnings.simplefilter("ignore")
+                value = _last_value(source, self.names, graded=points is not None)
+            result = _result(value, points, self.count)
+        except (Exception, SystemExit) as fault:
+            result = _fault(fault)
+        if printed.getvalue():
+            outputs.append(new_output("stream", name="stdout", text=printed.getvalue()))
+        outputs += [new_output("display_data", data=bundle) for bundle in shown]
+        return outputs + ([result] if result is not None else [])
+
+
+def _last_value(source: str, names: dict[str, Any], graded: bool) -> object:
+    """Run an instructor's cell and give the value of its last line, as a notebook would."""
+    tree = ast.parse(source)
+    if not graded:
+        # A set-up cell. What it would only show, such as the bench, nobody sees here.
+        tree.body = [line for line in tree.body if not isinstance(line, ast.Expr)]
+    last = tree.body.pop() if tree.body and isinstance(tree.body[-1], ast.Expr) else None
+    exec(compile(tree, "<check>", "exec"), names)
+    if last is None:
+        return None
+    return eval(compile(ast.Expression(last.value), "<check>", "eval"), names)
+
+
+def _result(value: object, points: float | None, count: int) -> NotebookNode | None:
+    """The mark as an output that nbgrader reads as just that mark."""
+    if points is not None and value is not None:
+        value = _mark(value, points)
+    if value is None:
+        return None
+    return new_output("execute_result", data={"text/plain": repr(value)}, execution_count=count)
+
+
+def _mark(value: object, points: float) -> float:
+    # nbgrader gives full marks for True, NaN, a negative, or a text, and fails the
+    # whole submission for one mark too many.
+    if not isinstance(value, Real) or not math.isfinite(value):
+        raise TypeError(f"it ended on {value!r}, which is not a mark")
+    return float(min(max(float(value), 0.0), points))
+
+
+def _note(text: str) -> NotebookNode:
+    bundle = {"text/html": f"<p>{html.escape(text)}</p>", "text/plain": text}
+    return new_output("display_data", data=bundle)
+
+
+def _fault(fault: BaseException) -> NotebookNode:
+    said = " ".join(str(fault).split()) or type(fault).__name__
+    sentence = f"This check could not be carried out ({said[:300]}). Your instructor is told."
+    return new_output("error", ename=FAULT, evalue=sentence, traceback=[sentence])
+
+
+# --- marking a class ------------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class Marked:
+    """How marking went for one learner's chapter.
+
+    Parameters
+    ----------
+    learner, chapter : str
+        Whose, and which.
+    marked : bool
+        Whether there are marks in the gradebook.
+    notes : list of str
+        What was mended, could not be read, or went wrong.
+    """
+
+    learner: str
+    chapter: str
+    marked: bool
+    notes: list[str]
+
+    def __str__(self) -> str:
+        state = "marked" if self.marked else "not marked"
+        return " ".join([f"{self.learner}, {self.chapter}: {state}.", *self.notes])
+
+
+def mark(
+    course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = (), again: bool = False
+) -> list[Marked]:
+    """Mark what has been gathered.
+
+    Parameters
+    ----------
+    course : Course
+        The course.
+    chapters, learners : sequence of str
+        Which; all where none is given.
+    again : bool
+        Also what has been marked already and has not changed since. Marks given
+        by hand are kept, and asked to be looked at again.
+
+    Returns
+    -------
+    list of Marked
+        One for each submission looked at. A submission that cannot be marked
+        never stops the others.
+    """
+    waiting = [
+        (learner, chapter)
+        for chapter in course.chosen(chapters, "release")
+        for learner in course.learners("submitted", chapter)
+        if (not learners or learner in learners) and (again or _is_new(course, learner, chapter))
+    ]
+    return [
+        _mark_one(course, learner, chapter)
+        for learner, chapter in tqdm(waiting, desc="Marking", unit="submission", disable=None)
+    ]
+
+
+def _is_new(course: Course, learner: str, chapter: str) -> bool:
+    submitted = course.notebook("submitted", chapter, learner)
+    autograded = course.notebook("autograded", chapter, learner)
+    if not submitted.is_file() or not autograded.is_file():
+        return True
+    return submitted.stat().st_mtime > autograded.stat().st_mtime
+
+
+def _mark_one(course: Course, learner: str, chapter: str) -> Marked:
+    path = course.notebook("submitted", chapter, learner)
+    if not path.is_file():
+        return Marked(learner, chapter, False, ["There is no notebook in the submission."])
+    try:
+        load_notebook(path.read_bytes())
+    except NotANotebook as reason:
+        return Marked(learner, chapter, False, [str(reason)])
+    outcome = run_step(course, Autograde, chapter, learner)
+    if not outcome.success:
+        return Marked(learner, chapter, False, [f"nbgrader could not mark it: {outcome.reason}"])
+    return Marked(learner, chapter, True, _notes(course.notebook("autograded", chapter, learner)))
+
+
+def _notes(path: Path) -> list[str]:
+    """What marking had to say, from the notebook it wrote."""
+    notes: list[str] = []
+    for cell in nbformat.read(path, as_version=4).cells:
+        if cell.id == MENDED:
+            notes += [line[2:] for line in cell.source.splitlines() if line.startswith("- ")]
+        name = cell.metadata.get("nbgrader", {}).get("grade_id", "")
+        for output in cell.get("outputs", ()):
+            if output.output_type == "error":
+                notes.append(f"{name}: {output.evalue}")
+            elif name and cell.metadata.nbgrader.get("solution") and output.output_type == "display_data":
+                notes.append(f"{name}: {output.data['text/plain']}")
+    return notes

@@ -1,0 +1,213 @@
+"""Reading answers from a learner's cell without running it.
+
+An answer is a plain value: a text, a number with its sign and simple
+arithmetic, or a small list or dictionary of them. Python's own parser takes the
+cell apart; nothing in it is evaluated beyond that, so it does not matter what
+else somebody wrote there.
+"""
+
+from __future__ import annotations
+
+import ast
+import math
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from numbers import Real
+
+__all__ = ["Reading", "assigned_names", "read_answers"]
+
+LONGEST_CELL = 10_000
+"""Characters; beyond this a cell is not an answer."""
+LONGEST_TEXT = 2_000
+MOST_ENTRIES = 200
+DEEPEST = 6
+LARGEST = 1e9
+CURLY = "\u201c\u201d\u201e\u2018\u2019"
+
+
+@dataclass(slots=True)
+class Reading:
+    """What could be read from one cell.
+
+    Parameters
+    ----------
+    values : dict
+        Answers by name.
+    notes : list of str
+        A sentence for whatever could not be read.
+    """
+
+    values: dict[str, object] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+class _NotPlain(Exception):
+    """The value is more than an answer may be; its text is the end of a sentence."""
+
+
+def _shown(source: str, statement: ast.stmt) -> str:
+    """The first line of a statement as written, cut short."""
+    text = source.splitlines()[statement.lineno - 1].strip()
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _number(value: object) -> float | int:
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise _NotPlain("it reckons with something that is not a number")
+    if not math.isfinite(value) or abs(value) > LARGEST:
+        raise _NotPlain("its number is too large")
+    return value  # type: ignore[return-value]
+
+
+def _sum(node: ast.BinOp, known: Mapping[str, object], depth: int) -> float | int:
+    left = _number(_value(node.left, known, depth + 1))
+    right = _number(_value(node.right, known, depth + 1))
+    match node.op:
+        case ast.Add():
+            result = left + right
+        case ast.Sub():
+            result = left - right
+        case ast.Mult():
+            result = left * right
+        case ast.Div():
+            if right == 0:
+                raise _NotPlain("it divides by zero")
+            result = left / right
+        case _:
+            raise _NotPlain("it reckons with more than + - * /")
+    return _number(result)
+
+
+def _value(node: ast.expr, known: Mapping[str, object], depth: int = 0) -> object:
+    if depth > DEEPEST:
+        raise _NotPlain("it is nested too deeply")
+    match node:
+        case ast.Constant(value=str() as text):
+            if len(text) > LONGEST_TEXT:
+                raise _NotPlain("its text is too long")
+            return text
+        case ast.Constant(value=bool() | None):
+            return node.value
+        case ast.Constant(value=int() | float()):
+            return _number(node.value)
+        case ast.UnaryOp(op=ast.UAdd()):
+            return +_number(_value(node.operand, known, depth + 1))
+        case ast.UnaryOp(op=ast.USub()):
+            return -_number(_value(node.operand, known, depth + 1))
+        case ast.BinOp():
+            return _sum(node, known, depth)
+        case ast.Name(id=name) if isinstance(known.get(name), str | int | float):
+            # A number noted in an earlier answer and used again.
+            return known[name]
+        case ast.List(elts=parts) | ast.Tuple(elts=parts):
+            if len(parts) > MOST_ENTRIES:
+                raise _NotPlain("it has too many entries")
+            values = [_value(part, known, depth + 1) for part in parts]
+            return values if isinstance(node, ast.List) else tuple(values)
+        case ast.Dict(keys=keys, values=parts):
+            if len(parts) > MOST_ENTRIES:
+                raise _NotPlain("it has too many entries")
+            return {
+                _key(key, known, depth): _value(part, known, depth + 1)
+                for key, part in zip(keys, parts, strict=True)
+            }
+    raise _NotPlain("it is more than a plain text or number")
+
+
+def _key(key: ast.expr | None, known: Mapping[str, object], depth: int) -> str | float | int:
+    value = _value(key, known, depth + 1) if key is not None else None
+    if not isinstance(value, str | int | float):
+        raise _NotPlain("a name in it is neither text nor number")
+    return value
+
+
+def _parsed(source: str) -> ast.Module:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return ast.parse(source)
+
+
+def _why_unreadable(source: str) -> str:
+    if any(mark in source for mark in CURLY):
+        return 'It has curly quotation marks; an answer stands between straight ones: "..."'
+    return 'Write an answer between quotation marks on one line, like right = "-2.25 -0.75 x 015"'
+
+
+def assigned_names(source: str) -> tuple[str, ...]:
+    """Names that a cell gives values to, in order; none where it cannot be parsed."""
+    if len(source) > LONGEST_CELL:
+        return ()
+    try:
+        tree = _parsed(source)
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
+        return ()
+    found = [
+        target.id
+        for statement in tree.body
+        if isinstance(statement, ast.Assign)
+        for target in statement.targets
+        if isinstance(target, ast.Name)
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+def read_answers(source: str, known: Mapping[str, object] | None = None) -> Reading:
+    """Read the answers in one cell.
+
+    Parameters
+    ----------
+    source : str
+        The cell as the learner left it.
+    known : mapping, optional
+        Answers read from earlier cells, which this one may use in a sum.
+
+    Returns
+    -------
+    Reading
+        Answers by name, and a sentence for each line that is not one.
+
+    Examples
+    --------
+    >>> read_answers('right = "-2.25 -0.75 x 015"\\nspan_mm = 64 - 2 * 1.5').values
+    {'right': '-2.25 -0.75 x 015', 'span_mm': 61.0}
+    >>> read_answers('right = open("key.txt").read()').notes
+    ['The answer "right" was not read, because it is more than a plain text or number.']
+    """
+    reading = Reading()
+    if len(source) > LONGEST_CELL:
+        reading.notes.append(
+            f"This cell was not read: it is {len(source):,} characters long, and an answer is a line or two."
+        )
+        return reading
+    try:
+        tree = _parsed(source)
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
+        # Whatever the parser stumbled over, the learner needs one sentence, not its terms.
+        reading.notes.append(f"This cell could not be read. {_why_unreadable(source)}.")
+        return reading
+    scope = dict(known or {})
+    for statement in tree.body:
+        match statement:
+            case ast.Assign(targets=targets, value=value) if all(isinstance(t, ast.Name) for t in targets):
+                names = [target.id for target in targets if isinstance(target, ast.Name)]
+            case ast.AnnAssign(target=ast.Name(id=name), value=ast.expr() as value):
+                names = [name]
+            case ast.Pass() | ast.Expr(value=ast.Constant()):
+                # A bare text is a note to oneself.
+                continue
+            case _:
+                reading.notes.append(f'The line "{_shown(source, statement)}" is not an answer and was not read.')
+                continue
+        try:
+            found = _value(value, scope)
+        except _NotPlain as reason:
+            # A kernel would have stopped here, so an earlier value under this name does not stand.
+            for name in names:
+                scope.pop(name, None)
+                reading.values.pop(name, None)
+                reading.notes.append(f'The answer "{name}" was not read, because {reason}.')
+            continue
+        for name in names:
+            scope[name] = reading.values[name] = found
+    return reading

@@ -1,0 +1,111 @@
+"""A small course to test with: two chapters, made here, in a folder of its own."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
+
+SECRET = "not a secret, only a test"
+FORMS, BENCH = "91-forms", "92-bench"
+
+
+def _key(name: str, **flags: object) -> dict:
+    key = {"grade": False, "solution": False, "locked": False, "task": False, "schema_version": 3, "grade_id": name}
+    return {"nbgrader": key | flags}
+
+
+def _setup():
+    return new_code_cell("from optics.lesson import *", id="setup", metadata=_key("setup", locked=True))
+
+
+def _answer(name: str, answer: str, empty: str = '""'):
+    variable = name.replace("-", "_")
+    text = f"{variable} = {empty}\n### BEGIN SOLUTION\n{variable} = {answer}\n### END SOLUTION"
+    return new_code_cell(text, id=name, metadata=_key(name, solution=True))
+
+
+def _check(name: str, call: str, points: float, hidden: str = ""):
+    if hidden:
+        call += f"\n### BEGIN HIDDEN TESTS\n{hidden}\n### END HIDDEN TESTS"
+    key = _key(f"{name}-check", grade=True, locked=True, points=points)
+    return new_code_cell(call, id=f"{name}-check", metadata=key)
+
+
+def forms_notebook():
+    """Questions on paper, one of them with a written reason that is marked by hand."""
+    convert = 'check.conversion(convert_1, given="+2.50 -1.50 x 170", to="plus", points=5)'
+    along = 'check.meridian_power(along_1, given="+2.50 -1.50 x 170", meridian=80, points=2)'
+    why = _key("why", grade=True, solution=True, points=2)
+    cells = [
+        new_markdown_cell("# Forms\n\nWrite each lens in the form asked for.", id="title"),
+        _setup(),
+        new_markdown_cell("Your name decides which pairs lie on your bench.", id="name-words"),
+        _answer("learner", '"the instructor"'),
+        new_markdown_cell("Write +2.50 -1.50 x 170 with plus cylinder.", id="convert-words"),
+        _answer("convert-1", '"+1.00 +1.50 x 080"'),
+        _check("convert-1", convert, 5),
+        _answer("along-1", '"+1.00"'),
+        _check("along-1", "check.recorded(convert_1)", 2, hidden=along),
+        new_markdown_cell("Because they turn.", id="why", metadata=why),
+        new_markdown_cell("That is all.", id="end"),
+    ]
+    return new_notebook(cells=cells, metadata={"kernelspec": {"name": "python3", "display_name": "Python 3"}})
+
+
+def bench_notebook():
+    """One unknown pair, read at the instrument."""
+    call = 'check.reading(right_a, learner=learner, pair="A", eye="R", other=left_a, points=5)'
+    cells = [
+        new_markdown_cell("# The bench", id="title"),
+        _setup(),
+        _answer("learner", '"the instructor"'),
+        new_code_cell('bench("A", learner)', id="bench", metadata=_key("bench", locked=True)),
+        _answer("right-a", '"read it at the bench"'),
+        _answer("left-a", '"read it at the bench"'),
+        _check("right-a", "check.recorded(right_a)", 5, hidden=call),
+    ]
+    return new_notebook(cells=cells, metadata={"kernelspec": {"name": "python3", "display_name": "Python 3"}})
+
+
+def make_source(root: Path) -> None:
+    """Write the two chapters' source into a course folder."""
+    from optics.located import project_folder
+
+    root.mkdir(parents=True, exist_ok=True)
+    shutil.copy(project_folder("notebooks") / "nbgrader_config.py", root)
+    for chapter, notebook in ((FORMS, forms_notebook()), (BENCH, bench_notebook())):
+        folder = root / "source" / chapter
+        folder.mkdir(parents=True)
+        nbformat.write(notebook, folder / f"{chapter}.ipynb")
+    briefs = {"A": {"strongest": 4.0, "cylinder": "always", "axes": "oblique"}}
+    (root / "source" / BENCH / "pairs.json").write_text(json.dumps(briefs), "utf-8")
+
+
+@pytest.fixture(scope="session")
+def released_once(tmp_path_factory):
+    """The course, released; shared by all tests, so never written to."""
+    from optics.course.folder import open_course, start_intake
+    from optics.course.release import release
+
+    # A path with a space and a letter beyond ASCII, as on many learners' machines.
+    root = tmp_path_factory.mktemp("courses") / "the course, größer"
+    make_source(root)
+    course = open_course(root)
+    start_intake(course, "spring", secret=SECRET)
+    release(course, variants=4)
+    return course
+
+
+@pytest.fixture
+def course(released_once, tmp_path):
+    """A copy of the released course for one test alone."""
+    from optics.course.folder import open_course
+
+    root = tmp_path / "course"
+    shutil.copytree(released_once.root, root)
+    return open_course(root)
