@@ -8,8 +8,15 @@ from pathlib import Path
 
 from optics.errors import OpticsError
 from optics.power import Power
-from optics.practice.marks import Marks, mark_lens, shared_out, triple_of, true_triple
-from optics.practice.replies import LENS_SKILLS, lens_answer, names_of, not_answered, reply, unanswered
+from optics.practice.marks import mark_lens, shared_out, triple_of, true_triple
+from optics.practice.replies import (
+    LENS_SKILLS,
+    lens_answer,
+    names_of,
+    not_answered,
+    reply,
+    unanswered,
+)
 from optics.practice.sealed import open_pairs
 from optics.practice.slips import diagnose, diagnose_pair
 from optics.practice.telling import Reply, tell
@@ -84,7 +91,7 @@ def reading(
         marks = mark_lens(line, specimen.power(eye), form, points)
         if not marks.missed:
             return reply(marks)
-        return reply(marks, _reading_slips(line, other, specimen.power, eye))
+        return reply(marks, _reading_slips(line, other, specimen.power, eye), where="bench")
 
     return lens_answer(answer, LENS_SKILLS, points, '"-2.25 -0.75 x 015"', mark)
 
@@ -129,7 +136,7 @@ def centre_distance(
     points : float
         Marks.
     """
-    nothing = Marks({"centres": (0.0, float(points))})
+    nothing = shared_out({"centres": False}, points)
     if unanswered(answer):
         sentence = "Type millimetres between the quotes, for example 62.5."
         return tell(Reply(state="Not answered yet", sentences=(sentence,), marks=nothing))
@@ -143,7 +150,7 @@ def centre_distance(
     spectacles = open_pairs(folder).pair(pair, learner).spectacles
     right = spectacles.right.pd_mm + spectacles.left.pd_mm
     if abs(found - right) <= within_mm + 1e-9:
-        return tell(Reply(state="Right", marks=Marks({"centres": (float(points), float(points))})))
+        return tell(Reply(state="Right", marks=shared_out({"centres": True}, points)))
     in_centimetres = abs(found * 10 - right) <= within_mm
     sentence = (
         "That looks like centimetres; write millimetres."

@@ -9,7 +9,7 @@ from functools import lru_cache
 from optics.errors import OpticsError
 from optics.located import project_folder
 from optics.power import Power
-from optics.practice.marks import Marks, shared_out, triple_of
+from optics.practice.marks import in_form, shared_out, triple_of
 from optics.practice.replies import (
     LENS_SKILLS,
     exact_marks,
@@ -48,7 +48,7 @@ def _paper_slips(line: Prescription, right: Prescription) -> tuple[str, ...]:
         t = triple_of(entry)
         return Triple(-t.sphere, -t.cylinder, t.axis) if turned else t
 
-    return names_of(diagnose(as_minus(line), as_minus(right), within=0.01, axis_within=0.5))
+    return names_of(diagnose(as_minus(line), as_minus(right), within=0.01, axis_within=0.5, where="paper"))
 
 
 def conversion(answer: object, *, given: str, to: str, points: float = 1.0) -> float:
@@ -70,11 +70,10 @@ def conversion(answer: object, *, given: str, to: str, points: float = 1.0) -> f
     float
         The marks.
     """
-    lens = parse(given)
-    right = lens.to_plus_cylinder() if to == "plus" else lens.to_minus_cylinder()
+    right = in_form(parse(given), to)
 
     def mark(line: Prescription) -> float:
-        return reply(exact_marks(line, right, points), _paper_slips(line, right))
+        return reply(exact_marks(line, right, points, as_written=True), _paper_slips(line, right))
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark)
 
@@ -152,7 +151,7 @@ def from_cross(
         if along_first != along_second
         else Prescription(sphere=along_first)
     )
-    right = lens.to_plus_cylinder() if form == "plus" else lens.to_minus_cylinder()
+    right = in_form(lens, form)
 
     def mark(line: Prescription) -> float:
         return reply(exact_marks(line, right, points), _paper_slips(line, right))
@@ -268,7 +267,7 @@ def choice(answer: object, *, question: str, points: float = 1.0) -> float:
     entry = _bank(chapter)[name]
     letters = sorted({entry["right"], *entry["replies"]})
     skill = entry.get("skill", "notation")
-    nothing = Marks({skill: (0.0, float(points))})
+    nothing = shared_out({skill: False}, points)
     if unanswered(answer):
         return tell(
             Reply(
@@ -282,7 +281,7 @@ def choice(answer: object, *, question: str, points: float = 1.0) -> float:
         sentence = f'"{answer}" is not one of the letters. Type one of {", ".join(letters)}.'
         return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing))
     if letter == entry["right"]:
-        marks = Marks({skill: (float(points), float(points))})
+        marks = shared_out({skill: True}, points)
         return tell(Reply(state="Right", sentences=(entry["because"],), marks=marks))
     return tell(Reply(state="Not yet", sentences=(entry["replies"][letter],), marks=nothing))
 
@@ -316,12 +315,12 @@ def settled(
     second = sphere_lines if cylinder_lines is None else cylinder_lines
     power = Power.from_sphere_cylinder(sphere_lines, second - sphere_lines, wheel)
     result = settle(power, form="minus")
-    allowed = [result.choice, *([result.alternative] if result.judgement else [])]
+    allowed = [result.choice, *([result.alternative] if result.is_judgement else [])]
 
     def mark(line: Prescription) -> float:
-        best = max((exact_marks(line, right, points) for right in allowed), key=lambda marks: marks.total)
+        best = max((exact_marks(line, right, points) for right in allowed), key=lambda marks: marks.share)
         if not best.missed:
-            return reply(best, extra=(result.sentence,) if result.judgement else ())
+            return reply(best, extra=(result.sentence,) if result.is_judgement else ())
         true = power.principal()
         found = line.power.principal()
         extra: tuple[str, ...] = ()

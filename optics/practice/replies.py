@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from optics.errors import OpticsError
-from optics.practice.marks import Marks, shared_out
+from optics.practice.marks import Marks, best_of, in_form, shared_out
 from optics.practice.slips import Explanation, slip
 from optics.practice.telling import Reply, tell
 from optics.prescription import Prescription, parse
@@ -23,13 +23,20 @@ __all__ = [
 
 LENS_SKILLS = ("sphere", "cylinder", "axis", "form", "notation")
 
-LOOK_AGAIN = {
+_AT_THE_BENCH = {
     "sphere": "The sphere is not right yet: set the eyepiece, then find the sphere lines again from the plus side.",
     "cylinder": "The cylinder is not right yet: it is the second reading minus the first.",
     "axis": "The axis is not right yet: turn the wheel until the lines are unbroken, then read it.",
     "form": "The cylinder form is not the one asked for.",
-    "notation": "The way it is written is not right yet.",
 }
+_ON_PAPER = {
+    "sphere": "The sphere is not right yet: it is the power along the axis.",
+    "cylinder": "The cylinder is not right yet: it is the power across the axis minus the power along it.",
+    "axis": "The axis is not right yet: it is the meridian where the lens has the sphere alone.",
+    "form": _AT_THE_BENCH["form"],
+}
+LOOK_AGAIN = {"bench": _AT_THE_BENCH, "paper": _ON_PAPER}
+PAST_180 = "An axis that has gone past 180 is brought back by taking 180 away."
 RIGHT_SO_FAR = "Right so far: {}."
 
 
@@ -52,16 +59,24 @@ def not_answered(skills: tuple[str, ...], points: float, example: str) -> float:
 
 def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> float:
     """Pass on the sentence of a line that cannot be read; no marks yet."""
+    # What the reader of a line guesses ("Did you mean 060?") may be the answer.
+    guessed = error.suggestion.startswith("Did you mean")
+    hint = (PAST_180 if "axis" in error.given else "Read it again.") if guessed else error.suggestion
     return tell(
         Reply(
             state="Not yet",
-            sentences=(str(error),),
+            sentences=(error.given, error.allowed, hint),
             marks=shared_out(dict.fromkeys(skills, False), points),
         )
     )
 
 
-def reply(marks: Marks, slips: tuple[str, ...] = (), extra: tuple[str, ...] = ()) -> float:
+def reply(
+    marks: Marks,
+    slips: tuple[str, ...] = (),
+    extra: tuple[str, ...] = (),
+    where: str = "paper",
+) -> float:
     """Tell what a marked line earned, a known slip first, else skill by skill."""
     missed = marks.missed
     if not missed:
@@ -73,9 +88,9 @@ def reply(marks: Marks, slips: tuple[str, ...] = (), extra: tuple[str, ...] = ()
     if slips:
         for name in slips:
             entry = slip(name)
-            sentences += [entry.habit, entry.mend]
+            sentences += [entry.habit, entry.mend_for(where)]
     else:
-        sentences += [LOOK_AGAIN[skill] for skill in missed]
+        sentences += [LOOK_AGAIN[where][skill] for skill in missed]
     return tell(Reply(state="Not yet", sentences=(*sentences, *extra), marks=marks, slips=slips))
 
 
@@ -101,16 +116,19 @@ def lens_answer(
     return mark(line)
 
 
-def exact_marks(line: Prescription, right: Prescription, points: float) -> Marks:
-    """Marks for an answer that can be worked out exactly on paper."""
-    same_form = line if line.form == right.form else line.transposed()
-    good = {
-        "sphere": same_form.sphere == right.sphere,
-        "cylinder": same_form.cylinder == right.cylinder,
-        "axis": same_form.axis == right.axis,
-        "form": line.form == right.form,
-        "notation": True,
-    }
-    if right.axis is None:
-        del good["axis"], good["form"]
-    return shared_out(good, points)
+def exact_marks(line: Prescription, right: Prescription, points: float, as_written: bool = False) -> Marks:
+    """Marks for an answer that can be worked out exactly on paper.
+
+    With `as_written` the other form earns nothing: converting was the question.
+    """
+
+    def compared(way: Prescription) -> Marks:
+        good = {"sphere": way.sphere == right.sphere, "cylinder": way.cylinder == right.cylinder}
+        if right.axis is not None:
+            good |= {"axis": way.axis == right.axis, "form": line.form == right.form}
+        return shared_out(good | {"notation": True}, points)
+
+    if as_written:
+        return compared(line)
+    # As for a lens that is read: converted, or with the wrong sign, whichever is nearer.
+    return best_of(compared(line), compared(in_form(line, right.form)))

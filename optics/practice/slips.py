@@ -27,6 +27,10 @@ class Triple(NamedTuple):
     axis: float
 
 
+PAPER = frozenset({"paper"})
+BENCH = frozenset({"bench"})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slip:
     """One wrong habit.
@@ -44,6 +48,10 @@ class Slip:
     forward : callable
         From the true `Triple` (minus form) to the one written, or None where the
         habit cannot show on this lens.
+    where : frozenset of {"paper", "bench"}
+        Where the habit is met: working out on paper, reading at the bench, both.
+    mend_on_paper : str
+        What to do instead on paper, where that differs.
     """
 
     name: str
@@ -51,6 +59,12 @@ class Slip:
     mend: str
     spoils: frozenset[str]
     forward: Callable[[Triple], Triple | None]
+    where: frozenset[str] = PAPER | BENCH
+    mend_on_paper: str = ""
+
+    def mend_for(self, where: str) -> str:
+        """What to do instead, at the bench or on paper."""
+        return self.mend_on_paper if where == "paper" and self.mend_on_paper else self.mend
 
 
 class Explanation(NamedTuple):
@@ -82,23 +96,24 @@ def _wrong_way(true: Triple) -> Triple | None:
 CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="form not converted",
-        habit="This is the lens in plus-cylinder form.",
-        mend="Convert it before you write: add the cylinder to the sphere, change its sign, turn the axis 90.",
+        habit="This is the same lens in the other cylinder form.",
+        mend="Convert it before you write: add the cylinder to the sphere, change its sign, turn the axis by 90.",
         spoils=frozenset({"form"}),
         forward=_with_cylinder(_plus),
     ),
     Slip(
         name="cylinder sign kept",
-        habit="Sphere and axis were converted, but the cylinder kept its sign.",
+        habit="Sphere and axis are right for the form asked for, but the cylinder has the other sign.",
         mend="The cylinder changes its sign with every conversion.",
-        spoils=frozenset({"sphere", "axis", "form"}),
+        spoils=frozenset({"cylinder", "form"}),
         forward=_with_cylinder(lambda t: t._replace(cylinder=-t.cylinder)),
     ),
     Slip(
         name="axis 90 out",
         habit="The axis stands at right angles to where it should.",
-        mend="In minus form the sphere lines come sharp first, at the more plus power; read the wheel there. "
-        "After a conversion the axis is turned by 90.",
+        mend="In minus form the sphere lines come sharp first, at the more plus power; read the wheel there.",
+        mend_on_paper="The axis goes with the sphere: it is the meridian along which the lens has the sphere "
+        "alone. A conversion turns it by 90.",
         spoils=frozenset({"axis"}),
         forward=_with_cylinder(lambda t: t._replace(axis=right_angle_to(t.axis))),
     ),
@@ -107,13 +122,14 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The axis is the mirror image of the true one.",
         mend="Axes are counted anticlockwise from the right-hand side, seen from the front, for both eyes. "
         "Check that the lens lies with its back against the stop.",
+        mend_on_paper="Axes are counted anticlockwise from the right-hand side, seen from the front, for both eyes.",
         spoils=frozenset({"axis"}),
         forward=_with_cylinder(lambda t: t._replace(axis=mirrored_axis(t.axis))),
     ),
     Slip(
-        name="second reading as cylinder",
-        habit="The second drum reading was written as the cylinder.",
-        mend="The cylinder is the difference: second reading minus first.",
+        name="second power as cylinder",
+        habit="The power of the second meridian was written as the cylinder.",
+        mend="The cylinder is the difference: second power minus first.",
         spoils=frozenset({"cylinder"}),
         forward=_with_cylinder(lambda t: t._replace(cylinder=t.sphere + t.cylinder)),
     ),
@@ -125,11 +141,20 @@ CATALOGUE: tuple[Slip, ...] = (
         forward=_with_cylinder(lambda t: t._replace(sphere=t.sphere + t.cylinder)),
     ),
     Slip(
+        name="cylinder taken away",
+        habit="The cylinder was taken away from the sphere instead of added to it.",
+        mend="Add them with their signs: plus to plus grows, plus to minus shrinks.",
+        spoils=frozenset({"sphere"}),
+        forward=_with_cylinder(lambda t: t._replace(sphere=t.sphere + 2 * t.cylinder)),
+        where=PAPER,
+    ),
+    Slip(
         name="drum read across zero",
         habit="The drum was read on the wrong side of zero.",
         mend="Start from zero and watch which way the numbers grow: plus and minus have their own side.",
         spoils=frozenset({"sphere"}),
         forward=lambda t: t._replace(sphere=-t.sphere) if abs(t.sphere) >= 0.25 else None,
+        where=BENCH,
     ),
     Slip(
         name="drum counted the wrong way",
@@ -137,6 +162,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Read the whole number you have passed, then count the steps on from it, away from zero.",
         spoils=frozenset({"sphere"}),
         forward=_wrong_way,
+        where=BENCH,
     ),
 )
 """Slips that show in the writing of one lens. The unset eyepiece has no fixed size
@@ -176,12 +202,13 @@ def _misfit(written: Triple, predicted: Triple, within: float, axis_within: floa
     return apart
 
 
-def _chains(true: Triple) -> Iterator[tuple[tuple[Slip, ...], Triple]]:
+def _chains(true: Triple, where: str) -> Iterator[tuple[tuple[Slip, ...], Triple]]:
     """Every slip, then every ordered pair of slips, with the answer it leads to."""
-    singles = [(entry, made) for entry in CATALOGUE if (made := entry.forward(true)) is not None]
-    for entry, made in singles:
-        yield (entry,), made
-    for first, second in permutations(CATALOGUE, 2):
+    known = [entry for entry in CATALOGUE if where in entry.where]
+    for entry in known:
+        if (made := entry.forward(true)) is not None:
+            yield (entry,), made
+    for first, second in permutations(known, 2):
         middle = first.forward(true)
         made = second.forward(middle) if middle is not None else None
         if made is not None:
@@ -189,7 +216,7 @@ def _chains(true: Triple) -> Iterator[tuple[tuple[Slip, ...], Triple]]:
 
 
 def diagnose(
-    written: Triple, true: Triple, within: float = 0.19, axis_within: float = 5.0
+    written: Triple, true: Triple, within: float = 0.19, axis_within: float = 5.0, where: str = "bench"
 ) -> tuple[Explanation, ...]:
     """Slips, or pairs of slips, that explain what was written for one lens.
 
@@ -201,6 +228,8 @@ def diagnose(
         As it really is, minus form.
     within, axis_within : float
         Reading noise, dioptres and degrees.
+    where : {"bench", "paper"}
+        Whether the lens was read or worked out.
 
     Returns
     -------
@@ -218,7 +247,7 @@ def diagnose(
         return ()
     found: list[Explanation] = []
     seen: set[frozenset[str]] = set()
-    for slips, made in _chains(true):
+    for slips, made in _chains(true, where):
         names = frozenset(entry.name for entry in slips)
         # A pair that contains a single explanation explains nothing more.
         if any(known <= names for known in seen):

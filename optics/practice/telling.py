@@ -56,7 +56,7 @@ class Reply:
     def plain(self) -> str:
         """The reply as plain text."""
         lines = [f"{self.state}.", *self.sentences]
-        if self.marks is not None:
+        if self.marks is not None and self.marks.counts:
             lines.append(f"Marks: {_number(self.marks.total)} of {_number(self.marks.possible)}.")
         return " ".join(lines)
 
@@ -67,7 +67,7 @@ class Reply:
         body = "".join(f"<br>{escape(sentence)}" for sentence in self.sentences)
         marks = (
             f"<br><small>Marks: {_number(self.marks.total)} of {_number(self.marks.possible)}</small>"
-            if self.marks is not None
+            if self.marks is not None and self.marks.counts
             else ""
         )
         return (
@@ -80,6 +80,7 @@ class Reply:
         """The reply in every form a notebook may want."""
         data: dict[str, Any] = {"state": self.state, "slips": list(self.slips)}
         if self.marks is not None:
+            data["counts"] = self.marks.counts
             data["skills"] = {
                 skill: [round(got, 3), round(of, 3)] for skill, (got, of) in self.marks.skills.items()
             }
