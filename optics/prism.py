@@ -8,7 +8,8 @@ points to +x for R and to -x for L.
 References
 ----------
 Prentice's rule with the power matrix: W. F. Long 1976 (from memory); worked
-numbers in The Indian Optician, Nov-Dec 2024, pp. 133-134.
+numbers in The Indian Optician, Nov-Dec 2024, pp. 133-134. Notations: common
+practice (from memory).
 """
 
 from __future__ import annotations
@@ -139,6 +140,54 @@ class Prism:
         inward, up = float(self.inward(eye)), float(self.vector[1])
         parts = ((inward, "in", "out"), (up, "up", "down"))
         return tuple((abs(v), yes if v > 0 else no) for v, yes, no in parts if abs(v) > ignore_below)
+
+    def along(self, degrees: ArrayLike) -> Any:
+        """Part of the prism with its base in one direction, prism dioptres: resolving a prism.
+
+        Parameters
+        ----------
+        degrees : float or array_like
+            Base direction, 360 degree notation; the part the other way is negative.
+
+        Examples
+        --------
+        >>> oblique = Prism.from_base(5.0, 60, "R")
+        >>> round(oblique.along(0), 2), round(oblique.along(90), 2)
+        (2.5, 4.33)
+        """
+        angle = np.deg2rad(np.asarray(degrees, dtype=float))
+        return _plain(self.vector[..., 0] * np.cos(angle) + self.vector[..., 1] * np.sin(angle))
+
+    def written(self, eye: str, notation: str = "words") -> str:
+        """One prism as it is written.
+
+        Parameters
+        ----------
+        eye : {"R", "L"}
+            Decides which way "in" is.
+        notation : {"words", "360", "180"}
+            Horizontal and vertical part in words; one base direction round the
+            whole circle; or one on the axis scale, with up or down beside it (in
+            or out where the base is horizontal).
+
+        Examples
+        --------
+        >>> both = Prism.from_base(2.0, "in", "L") + Prism.from_base(1.5, "down", "L")
+        >>> both.written("L"), both.written("L", "360"), both.written("L", "180")
+        ('2.00 base in and 1.50 base down', '2.50 base 217', '2.50 base 037 down')
+        """
+        parts = self.bases(eye, ignore_below=0.005)
+        if notation not in ("words", "360", "180"):
+            raise ValueError(f'notation is "words", "360" or "180", not {notation!r}')
+        if not parts:
+            return "no prism"
+        if notation == "words":
+            return " and ".join(f"{amount:.2f} base {base}" for amount, base in parts)
+        whole = int(np.floor(float(self.base_degrees) + 0.5)) % 360
+        if notation == "360":
+            return f"{self.amount:.2f} base {whole:03d}"
+        which = ("up" if whole < 180 else "down") if whole % 180 else parts[0][1]
+        return f"{self.amount:.2f} base {whole % 180 or 180:03d} {which}"
 
     def __add__(self, other: Prism) -> Prism:
         return Prism(self.vector + other.vector)
