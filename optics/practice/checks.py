@@ -11,15 +11,9 @@ which known slip gives this value? otherwise the step to look at again.
 """
 
 from optics.practice.bench_checks import centre_distance, reading, recorded
-from optics.practice.paper_checks import (
-    choice,
-    conversion,
-    crossed,
-    from_cross,
-    from_readings,
-    meridian_power,
-    settled,
-)
+from optics.practice.choices import choice
+from optics.practice.cross_checks import from_cross, from_readings, meridian_power, to_cross
+from optics.practice.paper_checks import conversion, crossed, settled
 from optics.practice.telling import collecting
 
 __all__ = [
@@ -34,4 +28,5 @@ __all__ = [
     "reading",
     "recorded",
     "settled",
+    "to_cross",
 ]

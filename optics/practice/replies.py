@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from optics.errors import OpticsError
-from optics.practice.marks import Marks, best_of, in_form, shared_out
-from optics.practice.slips import Explanation, slip
+from optics.practice.marks import Marks, best_of, in_form, shared_out, triple_of
+from optics.practice.slips import Explanation, Triple, diagnose, slip
 from optics.practice.telling import Reply, tell
 from optics.prescription import Prescription, parse
 
@@ -16,6 +16,7 @@ __all__ = [
     "lens_answer",
     "names_of",
     "not_answered",
+    "paper_slips",
     "reply",
     "unanswered",
     "unreadable",
@@ -41,8 +42,12 @@ RIGHT_SO_FAR = "Right so far: {}."
 
 
 def unanswered(answer: object) -> bool:
-    """Whether nothing has been typed yet."""
-    return answer is None or answer is ... or (isinstance(answer, str) and not answer.strip())
+    """Whether nothing has been typed yet, or a gap ("x ___") still stands open."""
+    return (
+        answer is None
+        or answer is ...
+        or (isinstance(answer, str) and (not answer.strip() or "__" in answer))
+    )
 
 
 def not_answered(skills: tuple[str, ...], points: float, example: str) -> float:
@@ -132,3 +137,16 @@ def exact_marks(line: Prescription, right: Prescription, points: float, as_writt
         return compared(line)
     # As for a lens that is read: converted, or with the wrong sign, whichever is nearer.
     return best_of(compared(line), compared(in_form(line, right.form)))
+
+
+def paper_slips(line: Prescription, right: Prescription) -> tuple[str, ...]:
+    """Slips that lead exactly from the right line to the one written."""
+    # The catalogue speaks minus form. For a question that asks for plus form the
+    # same habits are found by looking at both lines with their signs turned.
+    turned = right.form == "plus"
+
+    def as_minus(entry: Prescription) -> Triple:
+        t = triple_of(entry)
+        return Triple(-t.sphere, -t.cylinder, t.axis) if turned else t
+
+    return names_of(diagnose(as_minus(line), as_minus(right), within=0.01, axis_within=0.5, where="paper"))

@@ -1,0 +1,54 @@
+"""Choice questions, whose wrong letters each stand for one misconception."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+
+from optics.located import project_folder
+from optics.practice.marks import shared_out
+from optics.practice.replies import unanswered
+from optics.practice.telling import Reply, tell
+
+__all__ = ["choice"]
+
+
+@lru_cache(maxsize=32)
+def _bank(chapter: str) -> dict[str, dict]:
+    path = project_folder("datasets") / "questions" / f"{chapter}.json"
+    return json.loads(path.read_text("utf-8"))
+
+
+def choice(answer: object, *, question: str, points: float = 1.0) -> float:
+    """Mark a choice between lettered answers; every wrong letter has its own reply.
+
+    Parameters
+    ----------
+    answer : str
+        One letter.
+    question : str
+        `chapter/name`, which finds the replies in `datasets/questions`.
+    points : float
+        Marks.
+    """
+    chapter, name = question.split("/")
+    entry = _bank(chapter)[name]
+    letters = sorted({entry["right"], *entry["replies"]})
+    skill = entry.get("skill", "notation")
+    nothing = shared_out({skill: False}, points)
+    if unanswered(answer):
+        return tell(
+            Reply(
+                state="Not answered yet",
+                sentences=(f"Type one letter: {', '.join(letters)}.",),
+                marks=nothing,
+            )
+        )
+    letter = str(answer).strip().strip(".)(").lower()
+    if letter not in letters:
+        sentence = f'"{answer}" is not one of the letters. Type one of {", ".join(letters)}.'
+        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing))
+    if letter == entry["right"]:
+        marks = shared_out({skill: True}, points)
+        return tell(Reply(state="Right", sentences=(entry["because"],), marks=marks))
+    return tell(Reply(state="Not yet", sentences=(entry["replies"][letter],), marks=nothing))
