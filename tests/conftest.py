@@ -15,7 +15,14 @@ FORMS, BENCH = "91-forms", "92-bench"
 
 
 def _key(name: str, **flags: object) -> dict:
-    key = {"grade": False, "solution": False, "locked": False, "task": False, "schema_version": 3, "grade_id": name}
+    key = {
+        "grade": False,
+        "solution": False,
+        "locked": False,
+        "task": False,
+        "schema_version": 3,
+        "grade_id": name,
+    }
     return {"nbgrader": key | flags}
 
 

@@ -64,7 +64,9 @@ class Course:
 
     def chapters(self, step: str = "source") -> tuple[str, ...]:
         """Graded chapters in the order of the course, as they stand in source or release."""
-        found = (path.parent.name for path in (self.root / step).glob("*/*.ipynb") if path.stem == path.parent.name)
+        found = (
+            path.parent.name for path in (self.root / step).glob("*/*.ipynb") if path.stem == path.parent.name
+        )
         return tuple(sorted(found))
 
     def chosen(self, names: tuple[str, ...] | list[str], step: str = "source") -> tuple[str, ...]:

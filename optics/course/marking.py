@@ -33,8 +33,9 @@ from tqdm import tqdm
 
 from optics.course.folder import Course
 from optics.course.grader import run_step
+from optics.course.opening import NotebookError, load_notebook
 from optics.course.reading import read_answers
-from optics.course.repair import MENDED, NotANotebook, load_notebook
+from optics.course.repair import MENDED
 
 __all__ = ["CheckAnswers", "Marked", "mark"]
 
@@ -236,7 +237,7 @@ def _mark_one(course: Course, learner: str, chapter: str) -> Marked:
         return Marked(learner, chapter, False, ["There is no notebook in the submission."])
     try:
         load_notebook(path.read_bytes())
-    except NotANotebook as reason:
+    except NotebookError as reason:
         return Marked(learner, chapter, False, [str(reason)])
     outcome = run_step(course, Autograde, chapter, learner)
     if not outcome.success:

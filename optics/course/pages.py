@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import bleach
-from bleach.css_sanitizer import CSSSanitizer
+from bleach.css_sanitizer import ALLOWED_CSS_PROPERTIES, CSSSanitizer
 from jinja2 import pass_context
 from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
 
@@ -28,7 +28,9 @@ TAGS = (
     "img kbd li ol p pre s small span strong sub summary sup table tbody td th thead tr u ul"
 ).split()
 PICTURES = ("data:image/png;base64,", "data:image/jpeg;base64,", "data:image/gif;base64,")
-_STYLES = CSSSanitizer()
+# What the frames of our own replies are drawn with, beside bleach's list.
+_FRAMES = ("border-left", "padding", "padding-left", "max-width", "margin")
+_STYLES = CSSSanitizer(allowed_css_properties=[*ALLOWED_CSS_PROPERTIES, *_FRAMES])
 
 
 def _allowed(tag: str, name: str, value: str) -> bool:
@@ -60,6 +62,9 @@ def markdown_cleaned(context: Any, source: str) -> str:
     """Markdown as clean HTML, with the pictures attached to its cell."""
     cell = context.get("cell", None) or {}
     renderer = IPythonRenderer(
-        escape=False, attachments=dict(cell.get("attachments", {})), anchor_link_text="", exclude_anchor_links=True
+        escape=False,
+        attachments=dict(cell.get("attachments", {})),
+        anchor_link_text="",
+        exclude_anchor_links=True,
     )
     return cleaned(MarkdownWithMath(renderer=renderer).render(source))

@@ -42,7 +42,7 @@ class Reading:
     notes: list[str] = field(default_factory=list)
 
 
-class _NotPlain(Exception):
+class _NotPlainError(Exception):
     """The value is more than an answer may be; its text is the end of a sentence."""
 
 
@@ -54,9 +54,9 @@ def _shown(source: str, statement: ast.stmt) -> str:
 
 def _number(value: object) -> float | int:
     if isinstance(value, bool) or not isinstance(value, Real):
-        raise _NotPlain("it reckons with something that is not a number")
+        raise _NotPlainError("it reckons with something that is not a number")
     if not math.isfinite(value) or abs(value) > LARGEST:
-        raise _NotPlain("its number is too large")
+        raise _NotPlainError("its number is too large")
     return value  # type: ignore[return-value]
 
 
@@ -72,20 +72,20 @@ def _sum(node: ast.BinOp, known: Mapping[str, object], depth: int) -> float | in
             result = left * right
         case ast.Div():
             if right == 0:
-                raise _NotPlain("it divides by zero")
+                raise _NotPlainError("it divides by zero")
             result = left / right
         case _:
-            raise _NotPlain("it reckons with more than + - * /")
+            raise _NotPlainError("it reckons with more than + - * /")
     return _number(result)
 
 
 def _value(node: ast.expr, known: Mapping[str, object], depth: int = 0) -> object:
     if depth > DEEPEST:
-        raise _NotPlain("it is nested too deeply")
+        raise _NotPlainError("it is nested too deeply")
     match node:
         case ast.Constant(value=str() as text):
             if len(text) > LONGEST_TEXT:
-                raise _NotPlain("its text is too long")
+                raise _NotPlainError("its text is too long")
             return text
         case ast.Constant(value=bool() | None):
             return node.value
@@ -102,23 +102,23 @@ def _value(node: ast.expr, known: Mapping[str, object], depth: int = 0) -> objec
             return known[name]
         case ast.List(elts=parts) | ast.Tuple(elts=parts):
             if len(parts) > MOST_ENTRIES:
-                raise _NotPlain("it has too many entries")
+                raise _NotPlainError("it has too many entries")
             values = [_value(part, known, depth + 1) for part in parts]
             return values if isinstance(node, ast.List) else tuple(values)
         case ast.Dict(keys=keys, values=parts):
             if len(parts) > MOST_ENTRIES:
-                raise _NotPlain("it has too many entries")
+                raise _NotPlainError("it has too many entries")
             return {
                 _key(key, known, depth): _value(part, known, depth + 1)
                 for key, part in zip(keys, parts, strict=True)
             }
-    raise _NotPlain("it is more than a plain text or number")
+    raise _NotPlainError("it is more than a plain text or number")
 
 
 def _key(key: ast.expr | None, known: Mapping[str, object], depth: int) -> str | float | int:
     value = _value(key, known, depth + 1) if key is not None else None
     if not isinstance(value, str | int | float):
-        raise _NotPlain("a name in it is neither text nor number")
+        raise _NotPlainError("a name in it is neither text nor number")
     return value
 
 
@@ -153,7 +153,7 @@ def assigned_names(source: str) -> tuple[str, ...]:
 
 
 def read_answers(source: str, known: Mapping[str, object] | None = None) -> Reading:
-    """Read the answers in one cell.
+    r"""Read the answers in one cell.
 
     Parameters
     ----------
@@ -169,7 +169,7 @@ def read_answers(source: str, known: Mapping[str, object] | None = None) -> Read
 
     Examples
     --------
-    >>> read_answers('right = "-2.25 -0.75 x 015"\\nspan_mm = 64 - 2 * 1.5').values
+    >>> read_answers('right = "-2.25 -0.75 x 015"\nspan_mm = 64 - 2 * 1.5').values
     {'right': '-2.25 -0.75 x 015', 'span_mm': 61.0}
     >>> read_answers('right = open("key.txt").read()').notes
     ['The answer "right" was not read, because it is more than a plain text or number.']
@@ -197,11 +197,13 @@ def read_answers(source: str, known: Mapping[str, object] | None = None) -> Read
                 # A bare text is a note to oneself.
                 continue
             case _:
-                reading.notes.append(f'The line "{_shown(source, statement)}" is not an answer and was not read.')
+                reading.notes.append(
+                    f'The line "{_shown(source, statement)}" is not an answer and was not read.'
+                )
                 continue
         try:
             found = _value(value, scope)
-        except _NotPlain as reason:
+        except _NotPlainError as reason:
             # A kernel would have stopped here, so an earlier value under this name does not stand.
             for name in names:
                 scope.pop(name, None)

@@ -64,7 +64,10 @@ def release(
     done = []
     for chapter in tqdm(course.chosen(chapters), desc="Releasing", unit="chapter", disable=None):
         sealed = seal(
-            course.root / "source" / chapter, intake=intake.name, secret=secret or intake.secret, variants=variants
+            course.root / "source" / chapter,
+            intake=intake.name,
+            secret=secret or intake.secret,
+            variants=variants,
         )
         outcome = run_step(course, GenerateAssignment, chapter)
         folder = course.root / "release" / chapter
@@ -113,7 +116,9 @@ def _texts(code: Sequence[str]) -> set[str]:
         found |= {
             node.value
             for node in ast.walk(tree)
-            if isinstance(node, ast.Constant) and isinstance(node.value, str) and len(node.value) >= SHORTEST_ANSWER
+            if isinstance(node, ast.Constant)
+            and isinstance(node.value, str)
+            and len(node.value) >= SHORTEST_ANSWER
         }
     return found
 

@@ -10,8 +10,6 @@ stay in as notes, and a sentence tells of everything that was not as released.
 from __future__ import annotations
 
 import copy
-import json
-import re
 import uuid
 from collections import defaultdict
 from dataclasses import dataclass, field
@@ -22,152 +20,17 @@ import nbformat
 from nbformat.notebooknode import NotebookNode
 from nbgrader.preprocessors import NbGraderPreprocessor
 
+from optics.course.opening import load_notebook
 from optics.course.reading import LONGEST_CELL, assigned_names
-from optics.errors import OpticsError
 
-__all__ = ["NotANotebook", "PutIntoRelease", "load_notebook", "put_into_release", "to_text"]
+__all__ = ["MENDED", "PutIntoRelease", "put_into_release"]
 
 MOST_NOTES = 100
 """Own cells of a learner that are kept."""
-LARGEST_PICTURE = 2_000_000
-PICTURES = {"image/png", "image/jpeg", "image/gif"}
+OWN = "learners-own"
+"""Tag of a cell that the learner added."""
 MENDED = "mended-before-marking"
 """Identifier of the cell that tells what was mended."""
-
-
-class NotANotebook(OpticsError):
-    """A file that holds no notebook, or not enough of one to read."""
-
-
-# --- reading a file, whatever its state ------------------------------------------
-
-
-def _decoded(data: bytes) -> str:
-    return data.decode(json.detect_encoding(data), "replace").lstrip("\ufeff")
-
-
-def _whole_cells(text: str) -> list[dict]:
-    """Cells that can still be read from a file that breaks off or is spoiled."""
-    start = re.search(r'"cells"\s*:\s*\[', text)
-    if not start:
-        return []
-    decoder = json.JSONDecoder(strict=False)
-    cells, place = [], start.end()
-    while (match := re.compile(r"[\s,]*").match(text, place)) and text[match.end() : match.end() + 1] == "{":
-        try:
-            cell, place = decoder.raw_decode(text, match.end())
-        except (ValueError, RecursionError):
-            break
-        cells.append(cell)
-    return cells
-
-
-def _plain_text(value: Any) -> str:
-    if isinstance(value, list):
-        value = "".join(part for part in value if isinstance(part, str))
-    if not isinstance(value, str):
-        return ""
-    # Half characters cannot be written to a file.
-    return value.encode("utf-8", "replace").decode("utf-8")
-
-
-def _plain_cell(raw: Any, ids: set[str]) -> NotebookNode | None:
-    """A cell with its text and nbgrader's key, and nothing else."""
-    if not isinstance(raw, dict) or raw.get("cell_type") not in {"code", "markdown"}:
-        return None
-    metadata = raw.get("metadata") if isinstance(raw.get("metadata"), dict) else {}
-    key = metadata.get("nbgrader")
-    name = raw.get("id")
-    if not isinstance(name, str) or not re.fullmatch(r"[a-zA-Z0-9-_]{1,64}", name) or name in ids:
-        name = uuid.uuid4().hex[:8]
-    ids.add(name)
-    cell = NotebookNode(
-        id=name,
-        cell_type=raw["cell_type"],
-        metadata=NotebookNode({"nbgrader": NotebookNode(key)} if isinstance(key, dict) else {}),
-        source=_plain_text(raw.get("source", raw.get("input", ""))),
-    )
-    if cell.cell_type == "code":
-        cell.update(outputs=[], execution_count=None)
-    elif pictures := _pictures(raw.get("attachments")):
-        cell.attachments = pictures
-    return cell
-
-
-def _pictures(attachments: Any) -> NotebookNode:
-    """Attached pictures, as far as they are pictures and not huge."""
-    kept = NotebookNode()
-    for name, bundle in attachments.items() if isinstance(attachments, dict) else ():
-        for kind, data in bundle.items() if isinstance(bundle, dict) else ():
-            data = _plain_text(data)
-            if kind in PICTURES and len(data) <= LARGEST_PICTURE:
-                kept[str(name)] = NotebookNode({kind: data})
-    return kept
-
-
-def load_notebook(data: bytes) -> tuple[NotebookNode, list[str]]:
-    """A notebook from a file's content: its cells' text, without outputs.
-
-    Parameters
-    ----------
-    data : bytes
-        The file as sent, of any version of the format, whole or not.
-
-    Returns
-    -------
-    NotebookNode
-        In the current format.
-    list of str
-        A sentence for whatever was wrong with the file.
-
-    Raises
-    ------
-    NotANotebook
-        Where not one cell can be read.
-    """
-    notes: list[str] = []
-    text = _decoded(data)
-    try:
-        raw = json.loads(text, strict=False)
-    except (ValueError, RecursionError):
-        cells = _whole_cells(text)
-        if not cells:
-            raise NotANotebook(
-                "The file is not a notebook, or it is damaged beyond reading.",
-                "A notebook is the file ending in .ipynb as JupyterLab saves it.",
-                "Ask for the file again.",
-            ) from None
-        raw = {"nbformat": 4, "cells": cells}
-        notes.append(f"The file is damaged; {len(cells)} of its cells could still be read.")
-    raw = _current(raw, notes)
-    ids: set[str] = set()
-    cells = [cell for cell in map(lambda each: _plain_cell(each, ids), raw["cells"]) if cell is not None]
-    notebook = nbformat.v4.new_notebook(cells=cells)
-    return notebook, notes
-
-
-def _current(raw: Any, notes: list[str]) -> dict:
-    """The notebook's plain content in the current format."""
-    if isinstance(raw, dict) and isinstance(raw.get("worksheets"), list):
-        # Format 3 and before kept cells in worksheets.
-        notes.append("The notebook was saved in an old format.")
-        sheets = [sheet for sheet in raw["worksheets"] if isinstance(sheet, dict)]
-        raw = {"cells": [cell for sheet in sheets for cell in sheet.get("cells") or []]}
-    if not isinstance(raw, dict) or not isinstance(raw.get("cells"), list):
-        raise NotANotebook(
-            "The file is not a notebook.",
-            "A notebook is the file ending in .ipynb as JupyterLab saves it.",
-            "Ask for that file.",
-        )
-    return raw
-
-
-def to_text(notebook: NotebookNode) -> str:
-    """The notebook as it is written to a file."""
-    return nbformat.writes(notebook, version=4) + "\n"
-
-
-# --- putting the answers into the release ------------------------------------------
 
 
 @dataclass(slots=True)
@@ -228,14 +91,14 @@ class _Submission:
         return [index for index, found in enumerate(self.place) if found == place]
 
 
-def _chosen_copy(
-    answer: NotebookNode, copies: list[NotebookNode], notes: list[str]
-) -> NotebookNode:
+def _chosen_copy(answer: NotebookNode, copies: list[NotebookNode], notes: list[str]) -> NotebookNode:
     """The one of several copies of an answer cell that is marked."""
     original = next((cell for cell in copies if cell.get("id") == answer.get("id")), copies[0])
     if len(copies) == 1:
         return original
-    others = [c for c in copies if not _same(c.source, answer.source) and not _same(c.source, original.source)]
+    others = [
+        c for c in copies if not _same(c.source, answer.source) and not _same(c.source, original.source)
+    ]
     if _same(original.source, answer.source) and len({" ".join(c.source.split()) for c in others}) == 1:
         notes.append(
             f"The answer cell {_name(answer)} is there {len(copies)} times; "
@@ -252,7 +115,10 @@ def _found_elsewhere(answer: NotebookNode, submission: _Submission) -> NotebookN
     fits = [
         cell
         for cell, place in zip(submission.cells, submission.place, strict=True)
-        if place is None and cell.cell_type == "code" and wanted and wanted <= set(assigned_names(cell.source))
+        if place is None
+        and cell.cell_type == "code"
+        and wanted
+        and wanted <= set(assigned_names(cell.source))
     ]
     return fits[0] if len(fits) == 1 else None
 
@@ -301,7 +167,10 @@ def _answer(
         notes.append(f"The answer cell {_name(cell)} was deleted; its answer was found in another cell.")
         taken = found
     key = _key(taken)
-    if key and any(bool(key.get(flag, False)) != bool(_key(cell).get(flag, False)) for flag in ("grade", "solution", "locked")):
+    if key and any(
+        bool(key.get(flag, False)) != bool(_key(cell).get(flag, False))
+        for flag in ("grade", "solution", "locked")
+    ):
         notes.append(f"The flags of the answer cell {_name(cell)} had been altered and were put right.")
     cell.source = taken.source
     if taken.get("attachments"):
@@ -337,7 +206,7 @@ def _keep_notes(result: Restored, submission: _Submission) -> None:
             left_out += 1
             continue
         note = copy.deepcopy(cell)
-        note.metadata = NotebookNode()
+        note.metadata = NotebookNode(tags=[OWN])
         note.id = uuid.uuid4().hex[:8]
         following[last].append(note)
         kept += 1

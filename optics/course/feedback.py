@@ -1,0 +1,117 @@
+"""Handing back: a feedback page for every marked chapter, in one zip a learner."""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from nbgrader.converters import GenerateFeedback
+from tqdm import tqdm
+
+from optics.course.folder import Course, write_whole
+from optics.course.grader import gradebook, run_step
+
+__all__ = ["HandedBack", "hand_back", "new_folder", "plain_field", "write_feedback"]
+
+
+class HandedBack:
+    """Where the zips lie, and what could not be written.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds `ID.zip` for every learner, and `names.csv`.
+    zips : int
+        How many.
+    troubles : list of str
+        A sentence for each page that could not be made.
+    """
+
+    def __init__(self, folder: Path, zips: int, troubles: list[str]) -> None:
+        self.folder, self.zips, self.troubles = folder, zips, troubles
+
+    def __str__(self) -> str:
+        said = f"Feedback for {self.zips} learners lies in {self.folder}, one zip for each; names.csv says whose is whose."
+        return "\n".join([said, *self.troubles])
+
+
+def new_folder(course: Course, name: str) -> Path:
+    """A new folder under the course's reports, with the time in its name."""
+    stamp = datetime.now().strftime("%Y-%m-%d %H%M%S")
+    path = course.root / "reports" / f"{stamp} {name}"
+    number = 1
+    while path.exists():
+        number += 1
+        path = path.with_name(f"{stamp} {name} {number}")
+    path.mkdir(parents=True)
+    return path
+
+
+def plain_field(value: object) -> object:
+    """A value for a CSV that no spreadsheet takes for a formula."""
+    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+        return "'" + value
+    return value
+
+
+def write_feedback(course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> list[str]:
+    """Write the feedback pages of marked chapters into the course's feedback folder.
+
+    Returns
+    -------
+    list of str
+        A sentence for each page that could not be made.
+    """
+    marked = [
+        (chapter, learner)
+        for chapter in course.chosen(chapters, "release")
+        for learner in course.learners("autograded", chapter)
+        if not learners or learner in learners
+    ]
+    troubles = []
+    for chapter, learner in tqdm(marked, desc="Writing feedback", unit="page", disable=None):
+        outcome = run_step(course, GenerateFeedback, chapter, learner)
+        if not outcome.success:
+            troubles.append(f"No page for {learner}, {chapter}: {outcome.reason}")
+    return troubles
+
+
+def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> HandedBack:
+    """Write feedback and pack it, one zip for each learner.
+
+    Parameters
+    ----------
+    course : Course
+        The course, marked.
+    chapters, learners : sequence of str
+        Which; all where none is given.
+    """
+    troubles = write_feedback(course, chapters, learners)
+    folder = new_folder(course, "hand-back")
+    with gradebook(course) as book:
+        names = {s.id: " ".join(filter(None, (s.first_name, s.last_name))) for s in book.students}
+    chosen = course.chosen(chapters, "release")
+    table = io.StringIO(newline="")
+    writer = csv.writer(table, lineterminator="\n")
+    writer.writerow(["id", "name", "file", "chapters"])
+    zips = 0
+    for learner in course.learners("feedback"):
+        if learners and learner not in learners:
+            continue
+        pages = [
+            page for c in chosen if (page := course.step("feedback", learner, c) / f"{c}.html").is_file()
+        ]
+        if not pages:
+            continue
+        with zipfile.ZipFile(folder / f"{learner}.zip", "x", zipfile.ZIP_DEFLATED) as archive:
+            for page in pages:
+                archive.write(page, page.name)
+        covered = " ".join(page.stem for page in pages)
+        writer.writerow(map(plain_field, [learner, names.get(learner, ""), f"{learner}.zip", covered]))
+        zips += 1
+    write_whole(folder / "names.csv", table.getvalue())
+    return HandedBack(folder, zips, troubles)
