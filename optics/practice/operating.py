@@ -24,7 +24,7 @@ from optics.repeats import INSTRUMENT_DEVIATION, axis_deviation
 
 __all__ = ["HAND_HABITS", "Operator", "read_power"]
 
-HAND_HABITS = ("form not converted", "axis 90 out", "axis mirrored", "eyepiece not set", "lenses exchanged")
+HAND_HABITS = ("axis 90 out", "axis mirrored", "eyepiece not set", "lenses exchanged")
 """Habits that are done at the instrument; the others happen while writing."""
 
 READINGS = 3
@@ -51,11 +51,9 @@ class Operator:
 
 
 @lru_cache(maxsize=4096)
-def _seen(
-    power: tuple[float, float, float], prism: tuple[float, float], eyepiece: float, eye: float, form: str
-) -> Reading:
+def _seen(power: tuple[float, ...], eyepiece: float, eye: float, form: str) -> Reading:
     # Kept, because many learners of a class meet the same variant of a pair.
-    met = OverStop(Power(np.array(power)), Prism(np.array(prism)))
+    met = OverStop(Power(np.array(power)), Prism.none())
 
     def look(drum: float, wheel: float) -> np.ndarray:
         settings = Settings(drum=drum, wheel=wheel, eyepiece=eyepiece, eye=eye)
@@ -75,8 +73,9 @@ def read_power(
     eye: str,
     rng: np.random.Generator,
     habit: str | None = None,
-    operator: Operator | None = None,
-) -> tuple[Power, str]:
+    form: str = "minus",
+    operator: Operator = Operator(),
+) -> Power:
     """Read one lens several times over and take the middle.
 
     Parameters
@@ -89,27 +88,24 @@ def read_power(
         The operator's unsteadiness.
     habit : str, optional
         One of `HAND_HABITS`, done with the hands.
-    operator : Operator, optional
+    form : {"minus", "plus"}
+        Whether the sphere lines are taken at the more plus or the more minus power.
+    operator : Operator
         Whose eye it is.
 
     Returns
     -------
     Power
         The mean of the readings.
-    str
-        The cylinder form in which it was read, "minus" or "plus".
     """
-    who = operator or Operator()
     laid = {"R": "L", "L": "R"}[eye] if habit == "lenses exchanged" else eye
     against = FRONT if habit == "axis mirrored" else BACK
-    form = "plus" if habit == "form not converted" else "minus"
     met = pair.spectacles.mounted(laid).lens.over_stop(0.0, 0.0, against)
-    # An ordered prism is taken out with the compensator, as the crossing must stand in the middle.
+    # Ordered prism is taken out with the compensator: the crossing stands in the middle.
     seen = _seen(
-        tuple(float(v) for v in met.power.vector),
-        (0.0, 0.0),
-        who.found_at if habit == "eyepiece not set" else who.eye,
-        who.eye,
+        tuple(float(value) for value in met.power.vector),
+        operator.found_at if habit == "eyepiece not set" else operator.eye,
+        operator.eye,
         form,
     )
     deviation = axis_deviation(seen.cylinder)
@@ -130,4 +126,4 @@ def read_power(
     if habit == "axis 90 out":
         # The powers are noted, and then the wheel where the *other* lines look unbroken.
         wheel += 90.0
-    return Power.from_line_readings(sphere_lines, cylinder_lines, wrapped_axis(wheel)), form
+    return Power.from_line_readings(sphere_lines, cylinder_lines, wrapped_axis(wheel))
