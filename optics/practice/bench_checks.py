@@ -9,6 +9,7 @@ from pathlib import Path
 from optics.errors import OpticsError
 from optics.power import Power
 from optics.practice.marks import mark_lens, shared_out, triple_of, true_triple
+from optics.practice.notation import loosely_written
 from optics.practice.replies import (
     LENS_SKILLS,
     lens_answer,
@@ -45,7 +46,8 @@ def recorded(*answers: object) -> None:
         except OpticsError as error:
             tell(Reply(state="Not yet", sentences=(str(error),)))
             continue
-        tell(Reply(state="Recorded", sentences=(f"Read as {line}. It is marked after you hand in.",)))
+        sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))  # type: ignore[arg-type]
+        tell(Reply(state="Recorded", sentences=sentences))
 
 
 def reading(
@@ -87,11 +89,11 @@ def reading(
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
     specimen = open_pairs(folder).pair(pair, learner)
 
-    def mark(line: Prescription) -> float:
-        marks = mark_lens(line, specimen.power(eye), form, points)
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        marks = mark_lens(line, specimen.power(eye), form, points, safely=not loose)
         if not marks.missed:
             return reply(marks)
-        return reply(marks, _reading_slips(line, other, specimen.power, eye), where="bench")
+        return reply(marks, _reading_slips(line, other, specimen.power, eye), loose, where="bench")
 
     return lens_answer(answer, LENS_SKILLS, points, '"-2.25 -0.75 x 015"', mark)
 

@@ -13,7 +13,7 @@ which known slip gives this value? otherwise the step to look at again.
 from optics.practice.bench_checks import centre_distance, reading, recorded
 from optics.practice.choices import choice
 from optics.practice.cross_checks import from_cross, from_readings, meridian_power, to_cross
-from optics.practice.paper_checks import conversion, crossed, settled
+from optics.practice.paper_checks import conversion, crossed, notation, settled
 from optics.practice.telling import collecting
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "from_cross",
     "from_readings",
     "meridian_power",
+    "notation",
     "reading",
     "recorded",
     "settled",

@@ -49,8 +49,8 @@ def from_cross(
     )
     right = in_form(lens, form)
 
-    def mark(line: Prescription) -> float:
-        return reply(exact_marks(line, right, points), paper_slips(line, right))
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        return reply(exact_marks(line, right, points, not loose), paper_slips(line, right), loose)
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)
 
@@ -100,7 +100,7 @@ def to_cross(along: object, across: object, *, given: str, points: float = 1.0) 
     """
     skills = ("sphere", "cylinder")
     if unanswered(along) or unanswered(across):
-        return not_answered(skills, points, '"-1.25"')
+        return not_answered(skills, points, '"+6.50"')
     try:
         found = _power_text(along), _power_text(across)
     except OpticsError as error:
@@ -169,7 +169,7 @@ def meridian_power(
         Marks.
     """
     if unanswered(answer):
-        return not_answered(("sphere",), points, '"-1.25"')
+        return not_answered(("sphere",), points, '"+6.50"')
     try:
         found = _power_text(answer)
     except OpticsError as error:

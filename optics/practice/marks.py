@@ -121,7 +121,9 @@ def axis_within(cylinder: float) -> float:
     return float(row.limit(keys)) + AXIS_SCALE
 
 
-def mark_lens(written: Prescription, power: Power, form: str = "minus", points: float = 5.0) -> Marks:
+def mark_lens(
+    written: Prescription, power: Power, form: str = "minus", points: float = 5.0, safely: bool = True
+) -> Marks:
     """Mark one written lens against the lens as it is.
 
     Parameters
@@ -134,6 +136,8 @@ def mark_lens(written: Prescription, power: Power, form: str = "minus", points: 
         The cylinder form asked for. Writing the other form costs that skill only.
     points : float
         Marks for the whole answer.
+    safely : bool
+        Whether it is written so that nobody can misread it.
 
     Returns
     -------
@@ -147,10 +151,12 @@ def mark_lens(written: Prescription, power: Power, form: str = "minus", points: 
     ways = [in_form(written, form)]
     if written.form not in ("sphere", form):
         ways.append(written)
-    return best_of(*(_compared(triple_of(way), true, written, form, points) for way in ways))
+    seen = [_rightness(triple_of(way), true, written, form) | {"notation": safely} for way in ways]
+    return best_of(*(shared_out(right, points) for right in seen))
 
 
-def _compared(answer: Triple, true: Triple, written: Prescription, form: str, points: float) -> Marks:
+def _rightness(answer: Triple, true: Triple, written: Prescription, form: str) -> dict[str, bool]:
+    """Which skills show in an answer."""
     second = abs(answer.sphere + answer.cylinder - true.sphere - true.cylinder)
     right = {
         "sphere": abs(answer.sphere - true.sphere) <= POWER_WITHIN,
@@ -163,5 +169,4 @@ def _compared(answer: Triple, true: Triple, written: Prescription, form: str, po
         close = axis_difference(answer.axis, true.axis) <= axis_within(true.cylinder)
         right["axis"] = bool(written.cylinder) and close
         right["form"] = written.form == form
-    right["notation"] = True
-    return shared_out(right, points)
+    return right

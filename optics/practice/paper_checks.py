@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from optics.errors import OpticsError
 from optics.power import Power
-from optics.practice.marks import in_form, shared_out
+from optics.practice.marks import best_of, in_form, shared_out
+from optics.practice.notation import loosely_written
 from optics.practice.replies import (
     LENS_SKILLS,
     exact_marks,
@@ -19,7 +20,7 @@ from optics.practice.telling import Reply, tell
 from optics.prescription import Prescription, parse, parse_crossed
 from optics.rounding import settle
 
-__all__ = ["conversion", "crossed", "settled"]
+__all__ = ["conversion", "crossed", "notation", "settled"]
 
 WHOLE_POWER = (
     "Each of the two has the whole power of one principal meridian: the sphere, and sphere plus cylinder."
@@ -47,8 +48,9 @@ def conversion(answer: object, *, given: str, to: str, points: float = 1.0) -> f
     """
     right = in_form(parse(given), to)
 
-    def mark(line: Prescription) -> float:
-        return reply(exact_marks(line, right, points, as_written=True), paper_slips(line, right))
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        marks = exact_marks(line, right, points, not loose, as_written=True)
+        return reply(marks, paper_slips(line, right), loose)
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark)
 
@@ -72,6 +74,7 @@ def crossed(answer: object, *, given: str, points: float = 1.0) -> float:
         line = parse_crossed(answer)  # type: ignore[arg-type]
     except OpticsError as error:
         return unreadable(error, skills, points)
+    loose = loosely_written(str(answer))
     lens = parse(given)
     right = lens.to_crossed()
     found = {line.first: line.first_axis, line.second: line.second_axis}
@@ -81,18 +84,49 @@ def crossed(answer: object, *, given: str, points: float = 1.0) -> float:
         "sphere": max(wanted) in found,
         "cylinder": min(wanted) in found,
         "axis": found == wanted,
-        "notation": True,
+        "notation": not loose,
     }
     marks = shared_out(good, points)
     if not marks.missed:
         return tell(Reply(state="Right", marks=marks))
+    if found == wanted:
+        sentences = ("The lens is right; mind how it is written.", *loose)
+        return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
     if both:
         hint = "Both powers are right. A cylinder acts at right angles to its axis, so each axis is the other one."
     elif lens.cylinder in found:
         hint = "One of them is the cylinder as it was written. " + WHOLE_POWER
     else:
         hint = WHOLE_POWER
-    return tell(Reply(state="Not yet", sentences=(hint,), marks=marks))
+    return tell(Reply(state="Not yet", sentences=(hint, *loose), marks=marks))
+
+
+def notation(answer: object, *, given: str, points: float = 1.0) -> float:
+    """Mark a loosely written line copied so that nobody can misread it.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    given : str
+        The lens, loosely written, yet readable.
+    points : float
+        Marks.
+    """
+    skills = ("notation",)
+    if unanswered(answer):
+        return not_answered(skills, points, '"-1.00 +0.50 x 090"')
+    try:
+        line = parse(answer)  # type: ignore[arg-type]
+    except OpticsError as error:
+        return unreadable(error, skills, points)
+    loose = loosely_written(str(answer))
+    same = line.distance == parse(given).distance
+    marks = shared_out({"notation": same and not loose}, points)
+    if not marks.missed:
+        return tell(Reply(state="Right", marks=marks))
+    other = () if same else ("That is another lens than the one given: copy it figure by figure.",)
+    return tell(Reply(state="Not yet", sentences=(*other, *loose), marks=marks))
 
 
 def settled(
@@ -126,8 +160,8 @@ def settled(
     result = settle(power, form="minus")
     allowed = [result.choice, *([result.alternative] if result.is_judgement else [])]
 
-    def mark(line: Prescription) -> float:
-        best = max((exact_marks(line, right, points) for right in allowed), key=lambda marks: marks.share)
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        best = best_of(*(exact_marks(line, right, points, not loose) for right in allowed))
         if not best.missed:
             return reply(best, extra=(result.sentence,) if result.is_judgement else ())
         true = power.principal()
@@ -136,6 +170,6 @@ def settled(
         if abs(found[0] - true[0]) <= 0.126 < abs(found[2] - true[2]):
             extra = ("The first meridian is settled well and the second is not: settle both, then subtract.",)
         slips = next((s for right in allowed if (s := paper_slips(line, right))), ())
-        return reply(best, slips, extra)
+        return reply(best, slips, (*extra, *loose))
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from optics.errors import OpticsError
 from optics.practice.marks import Marks, best_of, in_form, shared_out, triple_of
+from optics.practice.notation import loosely_written
 from optics.practice.slips import Explanation, Triple, diagnose, slip
 from optics.practice.telling import Reply, tell
 from optics.prescription import Prescription, parse
@@ -95,7 +96,8 @@ def reply(
             entry = slip(name)
             sentences += [entry.habit, entry.mend_for(where)]
     else:
-        sentences += [LOOK_AGAIN[where][skill] for skill in missed]
+        # What is wrong with the notation comes in `extra`.
+        sentences += [LOOK_AGAIN[where][skill] for skill in missed if skill != "notation"]
     return tell(Reply(state="Not yet", sentences=(*sentences, *extra), marks=marks, slips=slips))
 
 
@@ -109,29 +111,35 @@ def lens_answer(
     skills: tuple[str, ...],
     points: float,
     example: str,
-    mark: Callable[[Prescription], float],
+    mark: Callable[[Prescription, tuple[str, ...]], float],
 ) -> float:
-    """Answered, readable, then marked: the path every written lens takes."""
+    """Answered, readable, then marked: the path every written lens takes.
+
+    `mark` is given the line and what could be misread in the way it was written.
+    """
     if unanswered(answer):
         return not_answered(skills, points, example)
     try:
         line = parse(answer)  # type: ignore[arg-type]
     except OpticsError as error:
         return unreadable(error, skills, points)
-    return mark(line)
+    return mark(line, loosely_written(str(answer)))
 
 
-def exact_marks(line: Prescription, right: Prescription, points: float, as_written: bool = False) -> Marks:
+def exact_marks(
+    line: Prescription, right: Prescription, points: float, safely: bool = True, as_written: bool = False
+) -> Marks:
     """Marks for an answer that can be worked out exactly on paper.
 
-    With `as_written` the other form earns nothing: converting was the question.
+    `safely` is whether it is written so that nobody can misread it. With
+    `as_written` the other form earns nothing: converting was the question.
     """
 
     def compared(way: Prescription) -> Marks:
         good = {"sphere": way.sphere == right.sphere, "cylinder": way.cylinder == right.cylinder}
         if right.axis is not None:
             good |= {"axis": way.axis == right.axis, "form": line.form == right.form}
-        return shared_out(good | {"notation": True}, points)
+        return shared_out(good | {"notation": safely}, points)
 
     if as_written:
         return compared(line)

@@ -97,14 +97,14 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="form not converted",
         habit="This is the same lens in the other cylinder form.",
-        mend="Convert it before you write: add the cylinder to the sphere, change its sign, turn the axis by 90.",
+        mend="Transpose it before you write: add the cylinder to the sphere, change its sign, turn the axis by 90.",
         spoils=frozenset({"form"}),
         forward=_with_cylinder(_plus),
     ),
     Slip(
         name="cylinder sign kept",
         habit="Sphere and axis are right for the form asked for, but the cylinder has the other sign.",
-        mend="The cylinder changes its sign with every conversion.",
+        mend="The cylinder changes its sign with every transposition.",
         spoils=frozenset({"cylinder", "form"}),
         forward=_with_cylinder(lambda t: t._replace(cylinder=-t.cylinder)),
     ),
@@ -113,7 +113,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The axis stands at right angles to where it should.",
         mend="In minus form the sphere lines come sharp first, at the more plus power; read the wheel there.",
         mend_on_paper="The axis goes with the sphere: it is the meridian along which the lens has the sphere "
-        "alone. A conversion turns it by 90.",
+        "alone. Transposing turns it by 90.",
         spoils=frozenset({"axis"}),
         forward=_with_cylinder(lambda t: t._replace(axis=right_angle_to(t.axis))),
     ),
