@@ -279,13 +279,7 @@ def _write_truth_table(path: Path, truth: Sequence[dict[str, Any]]) -> None:
                 )
                 answer = str(question["answer"])
                 shown = f"'{answer}" if answer[:1] in {"+", "-", "=", "@"} else answer
+                whose = (entry["learner"], entry["name"], entry["chapter"])
                 writer.writerow(
-                    [
-                        entry["learner"],
-                        entry["name"],
-                        entry["chapter"],
-                        question["question"],
-                        question["made to"],
-                    ]
-                    + [shown, got, of, entry["damage"]]
+                    [*whose, question["question"], question["made to"], shown, got, of, entry["damage"]]
                 )

@@ -1,0 +1,291 @@
+"""The command line: `optics COMMAND`, or `python -m optics COMMAND`.
+
+Every command says in sentences what it did. Bad input ends with one sentence and
+exit status 2; nothing that is there already is overwritten.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from optics.errors import OpticsError
+
+__all__ = ["main"]
+
+WRONG = 2
+"""Exit status for bad input."""
+DIFFERS = 1
+"""Exit status where everything ran and the outcome is not what it ought to be."""
+
+CAUTION = (
+    "A reading is not an eye examination. Rules for dispensing differ from place to place, "
+    "and a licensed practitioner decides."
+)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one sentence, and where help is."""
+
+    def error(self, message: str) -> NoReturn:
+        sentence = message[:1].upper() + message[1:]
+        self.exit(WRONG, f"{sentence}. Ask `{self.prog} --help` for what it takes.\n")
+
+
+# --- commands: each imports what it needs, so that help comes at once ----------------------
+
+
+def _learn(given: argparse.Namespace) -> int:
+    from optics.course.lab import open_for_learner
+    from optics.course.self_study import lay_out
+
+    laid = lay_out(given.folder)
+    print(laid)
+    if given.only_lay_out:
+        return 0
+    print("JupyterLab opens in your browser. Save there; press Ctrl-C here when you have finished.")
+    start = next((name for name in sorted((*laid.laid, *laid.kept)) if name.endswith(".ipynb")), "")
+    return open_for_learner(laid.folder, start)
+
+
+def _mark_mine(given: argparse.Namespace) -> int:
+    from optics.course.self_study import mark_mine
+
+    print(mark_mine(given.file))
+    return 0
+
+
+def _draw(given: argparse.Namespace) -> int:
+    from optics.drawing.to_file import draw_to_file
+
+    print(f"The drawing lies in {draw_to_file(given.kind, given.text, given.file)}.")
+    return 0
+
+
+def _sheet(given: argparse.Namespace) -> int:
+    from optics.drawing.sheets import sheet
+
+    questions, answers = sheet(given.task, given.count, given.number).save(given.file)
+    print(f"The sheet lies in {questions}, its answers in {answers}.")
+    return 0
+
+
+def _intake(given: argparse.Namespace) -> int:
+    from optics.course.folder import CONFIGURATION, make_course, open_course, start_intake
+
+    if given.course is not None and not (given.course / CONFIGURATION).is_file():
+        course = make_course(given.course)
+    else:
+        course = open_course(given.course)
+    intake = start_intake(course, given.name)
+    print(
+        f'The intake "{intake.name}" has its own secret, in {course.root / "intake.json"}. Keep a copy: '
+        "the unknown pairs are drawn from it. Release the chapters next."
+    )
+    return 0
+
+
+def _release(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.release import release
+
+    for done in release(open_course(given.course), given.chapters):
+        print(done)
+    return 0
+
+
+def _make_class(given: argparse.Namespace) -> int:
+    from optics.course.class_maker import make_class
+    from optics.course.feedback import new_folder
+    from optics.course.folder import open_course
+
+    course = open_course(given.course)
+    folder = given.into or new_folder(course, "invented class") / "class"
+    print(make_class(course, given.count, folder, given.seed, given.chapters))
+    return 0
+
+
+def _gather(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.gather import gather
+
+    print(gather(open_course(given.course), given.places, given.class_list, given.learner))
+    return 0
+
+
+def _mark(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.marking import mark
+    from optics.course.report import write_report
+
+    course = open_course(given.course)
+    done = mark(course, given.chapters, given.learner, given.again)
+    for each in done:
+        if each.notes or not each.marked:
+            print(each)
+    marked = sum(each.marked for each in done)
+    print(f"{marked} of {len(done)} submissions were marked." if done else "There is nothing new to mark.")
+    if marked:
+        print(f"The class report lies in {write_report(course, given.chapters)}.")
+    return 0
+
+
+def _hand_back(given: argparse.Namespace) -> int:
+    from optics.course.feedback import hand_back
+    from optics.course.folder import open_course
+
+    print(hand_back(open_course(given.course), given.chapters, given.learner))
+    return 0
+
+
+def _teach(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.lab import open_for_teaching
+
+    course = open_course(given.course)
+    print(f"JupyterLab opens on the course in {course.root}; formgrader is in its Nbgrader menu.")
+    return open_for_teaching(course)
+
+
+def _rehearse(given: argparse.Namespace) -> int:
+    from optics.course.folder import make_course
+    from optics.course.rehearsal import rehearse
+
+    course = make_course(given.into)
+    done = rehearse(course, given.count, given.seed, given.chapters)
+    print(done)
+    return 0 if done.success else DIFFERS
+
+
+# --- what each takes ------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="optics",
+        description="A workbook for apprentices who learn to read spectacles on a focimeter.",
+        epilog=CAUTION,
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=_Parser)
+
+    def command(name: str, run, words: str, long: str = "") -> argparse.ArgumentParser:
+        added = commands.add_parser(
+            name, help=words, description=f"{words[:1].upper()}{words[1:]}. {long}".strip()
+        )
+        added.set_defaults(run=run)
+        return added
+
+    def for_course(added: argparse.ArgumentParser, chapters: bool = True) -> argparse.ArgumentParser:
+        added.add_argument(
+            "--course", type=Path, metavar="FOLDER", help="the course folder (otherwise the one you stand in)"
+        )
+        if chapters:
+            added.add_argument(
+                "chapters", nargs="*", metavar="CHAPTER", help="name or number of a chapter (otherwise all)"
+            )
+        return added
+
+    def for_learners(added: argparse.ArgumentParser) -> None:
+        added.add_argument(
+            "--learner",
+            action="append",
+            default=[],
+            metavar="ID",
+            help="only this learner; may be given again",
+        )
+
+    added = command("learn", _learn, "put the workbook into a folder and open it in JupyterLab",
+                    "Files that are there already are left as they are.")  # fmt: skip
+    added.add_argument("folder", nargs="?", type=Path, default=Path("optics workbook"), metavar="FOLDER",
+                       help='your work folder (otherwise "optics workbook" here)')  # fmt: skip
+    added.add_argument("--only-lay-out", action="store_true", help="do not open JupyterLab")
+
+    added = command("mark-mine", _mark_mine, "mark your own notebook and write a feedback page beside it")
+    added.add_argument("file", type=Path, metavar="FILE", help="your notebook, ending in .ipynb")
+
+    added = command("draw", _draw, "draw a prescription to a picture file", "It never replaces a file.")
+    added.add_argument("kind", metavar="KIND", help="power-cross, axis-dial, prism or eyepiece")
+    added.add_argument("text", metavar="TEXT", help='the lens as written, such as "-2.25 -0.75 x 015"')
+    added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .png, .svg or .pdf")
+
+    added = command("sheet", _sheet, "make a homework sheet to print, with its answer sheet")
+    added.add_argument("task", metavar="TASK", help="draw-crosses, read-crosses or other-form")
+    added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
+    added.add_argument("--count", type=int, default=6, metavar="N", help="how many lenses (otherwise 6)")
+    added.add_argument(
+        "--number", type=int, default=1, metavar="N", help="number of the sheet: the same gives the same"
+    )
+
+    added = for_course(
+        command("intake", _intake, "start an intake: a class with its own set of unknown pairs",
+                "With --course and a new folder, a fresh course is made there."), chapters=False)  # fmt: skip
+    added.add_argument("name", metavar="NAME", help="a short name for the class")
+
+    for_course(command("release", _release, "make the chapters to hand out, without a trace of the answers"))
+
+    added = for_course(command("gather", _gather, "gather what came back, from zips, folders or single notebooks"), chapters=False)  # fmt: skip
+    added.add_argument("places", nargs="+", type=Path, metavar="PLACE", help="a zip, a folder or a notebook")
+    added.add_argument("--class-list", type=Path, metavar="FILE", help="CSV with the columns id and name (otherwise class-list.csv in the course)")  # fmt: skip
+    added.add_argument("--learner", metavar="ID", help="whose they are, where the files do not tell")
+
+    added = for_course(command("mark", _mark, "mark what was gathered and write the class report",
+                               "Answers are read; nothing in a submission is ever run."))  # fmt: skip
+    for_learners(added)
+    added.add_argument("--again", action="store_true", help="also what was marked before and has not changed")
+
+    added = for_course(
+        command("hand-back", _hand_back, "write feedback pages and pack one zip for each learner")
+    )
+    for_learners(added)
+
+    for_course(command("teach", _teach, "open JupyterLab on the course, with formgrader"), chapters=False)
+
+    added = for_course(command("make-class", _make_class, "invent a class that fills in the released chapters",
+                               "It writes a zip to gather, a class list, and what each was made to do."))  # fmt: skip
+    added.add_argument(
+        "--count", type=int, default=12, metavar="N", help="how many apprentices (otherwise 12)"
+    )
+    added.add_argument("--seed", type=int, default=0, metavar="N", help="another number gives another class")
+    added.add_argument(
+        "--into", type=Path, metavar="FOLDER", help="a new folder for it (otherwise among the reports)"
+    )
+
+    added = command("rehearse", _rehearse, "run a whole course with an invented class and compare it with the truth",
+                    "Release, work, gather, mark, report, hand back, in a new folder of its own.")  # fmt: skip
+    added.add_argument("count", type=int, metavar="N", help="how many apprentices")
+    added.add_argument(
+        "chapters", nargs="*", metavar="CHAPTER", help="name or number of a chapter (otherwise all)"
+    )
+    added.add_argument("--into", type=Path, default=Path("rehearsal"), metavar="FOLDER", help='a new folder (otherwise "rehearsal" here)')  # fmt: skip
+    added.add_argument("--seed", type=int, default=0, metavar="N", help="another number gives another class")
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and give its exit status.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        The words after `optics`; those of the process where none are given.
+    """
+    given = _parser().parse_args(arguments)
+    try:
+        return given.run(given)
+    except OpticsError as error:
+        print(error, file=sys.stderr)
+        return WRONG
+    except OSError as error:
+        where = f" {error.filename}" if error.filename else ""
+        print(f"The file or folder{where} could not be used: {error.strerror or error}.", file=sys.stderr)
+        return WRONG
+    except KeyboardInterrupt:
+        print("Stopped. What was finished is kept.", file=sys.stderr)
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,243 @@
+"""The workbook for somebody who learns alone: the chapters, and marks for one's own work.
+
+The chapters are released on the learner's own machine from the workbook's
+source, once, and kept. Their unknown pairs are drawn from a public secret, so
+that they are the same wherever somebody learns alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+import nbformat
+from jupyter_core.paths import jupyter_data_dir
+
+from optics.course.feedback import write_feedback
+from optics.course.folder import LEFT_BY_RUNNING, Course, make_course, start_intake, write_whole
+from optics.course.marking import Marked, mark
+from optics.course.names import chapter_of
+from optics.course.opening import load_notebook, to_text
+from optics.course.release import release
+from optics.errors import OpticsError
+from optics.located import project_folder
+from optics.practice.sealed import MAKER, SEALED, SELF_STUDY
+
+__all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "study_course"]
+
+LEARNER = "me"
+LARGEST_FILE = 200_000_000
+
+
+def _fingerprint(folder: Path) -> str:
+    """Changes whenever the workbook's chapters, or what releases them, do."""
+    digest = hashlib.sha256(f"{_version()} {MAKER}".encode())
+    skipped = shutil.ignore_patterns(*LEFT_BY_RUNNING)
+    for here, folders, files in os.walk(folder):
+        left_out = skipped(here, [*folders, *files])
+        folders[:] = sorted(set(folders) - left_out)
+        for name in sorted(set(files) - left_out):
+            path = Path(here, name)
+            digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def _version() -> str:
+    try:
+        return version("optics-workbook")
+    except PackageNotFoundError:
+        return "unpacked"
+
+
+def study_course(kept: Path | None = None) -> Course:
+    """The released workbook for self-study, made once and then kept.
+
+    Parameters
+    ----------
+    kept : Path, optional
+        Where it is kept; among Jupyter's own data where none is given.
+    """
+    kept = kept or Path(jupyter_data_dir()) / "optics-workbook"
+    whole = kept / f"self-study-{_fingerprint(project_folder('notebooks'))}"
+    if whole.is_dir():
+        return Course(root=whole.resolve())
+    kept.mkdir(parents=True, exist_ok=True)
+    building = Path(tempfile.mkdtemp(dir=kept, prefix=".building-"))
+    try:
+        course = make_course(building / "course")
+        start_intake(course, SELF_STUDY, secret=SELF_STUDY)
+        release(course)
+        try:
+            # Moved only when whole, so that an interrupted start leaves nothing half made.
+            os.replace(course.root, whole)
+        except OSError:
+            if not whole.is_dir():  # otherwise somebody else finished it meanwhile
+                raise
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+    return Course(root=whole.resolve())
+
+
+# --- laying out a work folder -------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """A work folder laid out.
+
+    Parameters
+    ----------
+    folder : Path
+        Where.
+    laid, kept : tuple of str
+        Files put there now, and files that were there already and were left as they are.
+    """
+
+    folder: Path
+    laid: tuple[str, ...]
+    kept: tuple[str, ...]
+
+    def __str__(self) -> str:
+        said = f"{len(self.laid)} files of the workbook were put into {self.folder}."
+        if self.kept:
+            said += f" {len(self.kept)} were there already and were left as they are."
+        return said
+
+
+def lay_out(folder: Path | str, study: Course | None = None) -> Laid:
+    """Put the workbook's chapters into a work folder, beside whatever is there.
+
+    A file that is there already is never touched, and a new one is there whole or
+    not at all, so that it does no harm to be interrupted or to run this again.
+
+    Parameters
+    ----------
+    folder : Path
+        The work folder; made where it is missing.
+    study : Course, optional
+        The released workbook.
+    """
+    folder = Path(folder).expanduser().resolve()
+    if folder.exists() and not folder.is_dir():
+        raise OpticsError(f"{folder} is a file.", "The workbook needs a folder.", "Give another name.")
+    study = study or study_course()
+    wanted = {path.relative_to(study.root / "release"): path for path in (study.root / "release").rglob("*")}
+    # Notebooks for learners that carry no marks stand beside the course's folders.
+    wanted |= {Path(path.name): path for path in study.root.glob("*.ipynb") if not _for_instructors(path)}
+    laid, kept = [], []
+    for inside, path in sorted(wanted.items()):
+        if not path.is_file():
+            continue
+        target = folder / inside
+        if target.exists():
+            kept.append(inside.as_posix())
+            continue
+        _copy_whole(path, target)
+        laid.append(inside.as_posix())
+    return Laid(folder, tuple(laid), tuple(kept))
+
+
+def _for_instructors(path: Path) -> bool:
+    return "instructor" in path.stem
+
+
+def _copy_whole(path: Path, target: Path) -> None:
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(f".{target.name}.part")
+    try:
+        shutil.copyfile(path, part)
+        os.replace(part, target)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+# --- marking one's own notebook --------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class MarkedMine:
+    """One's own chapter, marked.
+
+    Parameters
+    ----------
+    page : Path
+        The feedback page.
+    marked : Marked
+        What there was to say.
+    """
+
+    page: Path
+    marked: Marked
+
+    def __str__(self) -> str:
+        return " ".join(
+            [f"{self.marked.chapter} is marked; the feedback lies in {self.page}.", *self.marked.notes]
+        )
+
+
+def mark_mine(file: Path | str, study: Course | None = None) -> MarkedMine:
+    """Mark a learner's own notebook and write the feedback page beside it.
+
+    Parameters
+    ----------
+    file : Path
+        The notebook, in its chapter's folder.
+    study : Course, optional
+        The released workbook.
+    """
+    file = Path(file).expanduser().resolve()
+    if not file.is_file():
+        raise OpticsError(
+            f"There is no file {file}.", "Give a notebook, ending in .ipynb.", "Check the name."
+        )
+    if file.stat().st_size > LARGEST_FILE:
+        raise OpticsError(
+            f"The file {file} is larger than {LARGEST_FILE // 1_000_000} MB.",
+            "A notebook with its answers is far smaller.",
+            "Clear its outputs in JupyterLab and save it.",
+        )
+    notebook, notes = load_notebook(file.read_bytes())
+    study = study or study_course()
+    released = {
+        c: nbformat.read(study.notebook("release", c), as_version=4) for c in study.chapters("release")
+    }
+    chapter = chapter_of(file.name, notebook, released)
+    if not chapter:
+        raise OpticsError(
+            f"The notebook {file} is none of the workbook's chapters.",
+            f"The chapters with marks are: {', '.join(released)}.",
+            "Give the notebook of one of them.",
+        )
+    with tempfile.TemporaryDirectory(prefix="marking-") as place:
+        own = Course(root=Path(place).resolve() / "course")
+        # A course of one, so that the kept one stays as it is.
+        shutil.copytree(study.root, own.root)
+        if (file.parent / SEALED).is_file():
+            # The pairs that lay on this learner's bench, whoever sealed them.
+            shutil.copyfile(file.parent / SEALED, own.root / "source" / chapter / SEALED)
+        write_whole(own.notebook("submitted", chapter, LEARNER), to_text(notebook))
+        marked = mark(own, [chapter])[0]
+        troubles = write_feedback(own, [chapter]) if marked.marked else []
+        if not marked.marked or troubles:
+            raise OpticsError(
+                f"The notebook {file} could not be marked.",
+                " ".join([*marked.notes, *troubles]),
+                "Show it to your instructor.",
+            )
+        page = _free_name(file.with_name(f"{file.stem}-feedback.html"))
+        _copy_whole(own.step("feedback", LEARNER, chapter) / f"{chapter}.html", page)
+    marked.notes[:0] = notes
+    return MarkedMine(page, marked)
+
+
+def _free_name(path: Path) -> Path:
+    number, free = 1, path
+    while free.exists():
+        number += 1
+        free = path.with_name(f"{path.stem}-{number}{path.suffix}")
+    return free
