@@ -8,25 +8,39 @@ its words and can be saved.
 from optics.drawing.axis_dial import axis_dial, draw_axis_dial
 from optics.drawing.diagram import Diagram
 from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
+from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
 from optics.drawing.power_cross import draw_power_cross, power_cross
 from optics.drawing.prentice import draw_lens_section, draw_looked_through, prentice
 from optics.drawing.prism_displacement import draw_prism_displacement, prism_displacement
+from optics.drawing.settling import draw_settling, settling
+from optics.drawing.sheets import TASKS, Sheet, sheet
+from optics.drawing.spread import draw_mean_powers, draw_spread, spread
 from optics.drawing.to_file import KINDS, draw_to_file
 
 __all__ = [
     "KINDS",
+    "TASKS",
     "Diagram",
+    "Sheet",
     "axis_dial",
     "draw_axis_dial",
     "draw_eyepiece",
     "draw_lens_section",
     "draw_looked_through",
+    "draw_mean_powers",
+    "draw_oblique_sum",
     "draw_power_cross",
     "draw_prism_displacement",
+    "draw_settling",
+    "draw_spread",
     "draw_to_file",
     "eyepiece",
     "eyepiece_strip",
+    "oblique_sum",
     "power_cross",
     "prentice",
     "prism_displacement",
+    "settling",
+    "sheet",
+    "spread",
 ]

@@ -43,7 +43,7 @@ def draw_axis_dial(ax: Axes, axis: float | None, eye: str | None = None, *, blan
         The axes given.
     """
     style.lens_field(ax, SIDE_ROOM, TALL_ROOM)
-    style.outline(ax, scale=True)
+    style.outline(ax, numbers="inside")
     if axis is not None:
         x, y = style.unit(axis)
         ax.plot([-x, x], [-y, y], **style.AXIS, gid="axis")

@@ -6,8 +6,7 @@ a figure leaves blank for the learner, the words leave open too.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from typing import Any
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
@@ -15,12 +14,14 @@ from optics.angles import whole_axis
 from optics.focimeter import RINGS, Settings, residual
 from optics.lens import OverStop
 from optics.power import Power
-from optics.prescription import written
+from optics.prescription import Prescription, written
 from optics.prism import Prism, nasal
 
 __all__ = [
     "axis_dial",
+    "drum_readings",
     "eyepiece",
+    "line",
     "line_set",
     "oblique_sum",
     "place",
@@ -67,6 +68,22 @@ def _lens(power: Power) -> str:
     if spoken(cylinder) == "zero":
         return f"sphere {spoken(sphere)}"
     return f"sphere {spoken(sphere)}, cylinder {spoken(cylinder)}, axis {_degrees(axis)}"
+
+
+def line(prescription: Prescription) -> str:
+    """A written lens as it is read aloud, in the form it is written in.
+
+    Examples
+    --------
+    >>> line(Prescription(sphere=-2.25, cylinder=+0.75, axis=15))
+    'sphere minus 2.25, cylinder plus 0.75, axis 15'
+    """
+    if prescription.axis is None:
+        return f"sphere {spoken(prescription.sphere)}"
+    return (
+        f"sphere {spoken(prescription.sphere)}, cylinder {spoken(prescription.cylinder)}, "
+        f"axis {prescription.axis}"
+    )
 
 
 def power_cross(
@@ -252,31 +269,67 @@ def oblique_sum(first: Power, second: Power) -> str:
     )
 
 
-def spread(readings: Power, mean: Power, deviation: Any, target: Power | None = None) -> str:
-    """Repeated readings of one lens, in words."""
-    count = len(readings.vector)
-    limits = ", ".join(
-        f"{name} plus or minus {1.96 * float(sd):.2f}"
-        for name, sd in zip(("mean power", "J0", "J45"), deviation, strict=True)
+def spread(count: int, mean: Power, limits: Sequence[tuple[float, float]], known: Power | None = None) -> str:
+    """Repeated readings of one lens, in words; `limits` are those of M, J0 and J45, dioptres.
+
+    Examples
+    --------
+    >>> spread(4, Power.from_sphere_cylinder(-2.0), [(-2.1, -1.9), (-0.05, 0.05), (-0.03, 0.03)])
+    '4 readings of one lens, mean sphere minus 2.00. 95 % limits in dioptres: mean power minus 2.10 to minus 1.90, J0 minus 0.05 to plus 0.05, J45 minus 0.03 to plus 0.03.'
+    """
+    parts = ", ".join(
+        f"{name} {spoken(low)} to {spoken(high)}"
+        for name, (low, high) in zip(("mean power", "J0", "J45"), limits, strict=True)
     )
-    away = ""
-    if target is not None:
-        away = f" The marked lens is {_lens(target)}."
-    return (
-        f"{count} readings of one lens. Their mean is {_lens(mean)}. 95 % limits in dioptres: {limits}.{away}"
-    )
+    words = f"{count} readings of one lens, mean {_lens(mean)}. 95 % limits in dioptres: {parts}."
+    return words if known is None else f"{words} The lens is known to be {_lens(known)}."
 
 
-def settling(reading: float, lower: float, upper: float, chosen: float | None = None) -> str:
+def settling(
+    reading: float,
+    choice: float,
+    alternative: float | None = None,
+    step: float = 0.25,
+    meridian: float | None = None,
+    decided: bool = True,
+) -> str:
     """A reading between two steps, in words.
 
     Examples
     --------
-    >>> settling(-2.15, -2.25, -2.00)
-    'A reading of minus 2.15 on a number line, between minus 2.25 (0.10 away) and minus 2.00 (0.15 away).'
+    >>> print(settling(-2.15, -2.25, -2.0))
+    A reading of minus 2.150 on a number line: minus 2.25 is chosen, 0.10 away; minus 2.00 is the other choice, 0.15 away.
+    >>> print(settling(-2.15, -2.25, decided=False))
+    A reading of minus 2.150 on a number line, between minus 2.25 and minus 2.00; the choice is left open.
     """
-    words = (
-        f"A reading of {spoken(reading)} on a number line, between {spoken(lower)} "
-        f"({abs(reading - lower):.2f} away) and {spoken(upper)} ({abs(upper - reading):.2f} away)"
-    )
-    return words + (f"; {spoken(chosen)} is chosen." if chosen is not None else ".")
+    where = "" if meridian is None else f" along meridian {_degrees(meridian)}"
+    start = f"A reading of {'minus' if reading < 0 else 'plus'} {abs(reading):.3f}{where} on a number line"
+    if not decided:
+        lower = float(np.floor(reading / step + 1e-9)) * step
+        return f"{start}, between {spoken(lower)} and {spoken(lower + step)}; the choice is left open."
+    words = f"{start}: {spoken(choice)} is chosen, {written(abs(choice - reading), False)} away"
+    if alternative is not None:
+        words += (
+            f"; {spoken(alternative)} is the other choice, {written(abs(alternative - reading), False)} away"
+        )
+    return words + "."
+
+
+def drum_readings(rows: Mapping[str, Sequence[float]], known: float | None = None) -> str:
+    """Repeated drum readings on a number line, in words; the words over a row come first.
+
+    Examples
+    --------
+    >>> print(drum_readings({"eyepiece set": [1.0, 1.06], "eyepiece not set": [0.75, 0.87]}, 1.0))
+    Drum readings on a number line. Eyepiece set: 2 readings from plus 1.00 to plus 1.06, mean plus 1.03. Eyepiece not set: 2 readings from plus 0.75 to plus 0.87, mean plus 0.81. The lens is known to be plus 1.00.
+    """
+    told = ["Drum readings on a number line."]
+    for words, values in rows.items():
+        count = f"{len(values)} reading{'s' * (len(values) != 1)}"
+        told.append(
+            f"{words[:1].upper()}{words[1:]}: {count} from {spoken(min(values))} to {spoken(max(values))}, "
+            f"mean {spoken(float(np.mean(values)))}."
+        )
+    if known is not None:
+        told.append(f"The lens is known to be {spoken(known)}.")
+    return " ".join(told)

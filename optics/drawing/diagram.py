@@ -28,7 +28,7 @@ PRINT_DPI = 200
 
 # Text stays text (SVG) or an embedded font (PDF), so that it can be searched and
 # read aloud; the fixed salt and the absent dates make the same figure the same file.
-_REPRODUCIBLE = {"svg.fonttype": "none", "svg.hashsalt": "optics", "pdf.fonttype": 42}
+REPRODUCIBLE = {"svg.fonttype": "none", "svg.hashsalt": "optics", "pdf.fonttype": 42}
 _SUFFIXES = (".png", ".svg", ".pdf")
 
 
@@ -129,7 +129,7 @@ class Diagram:
             "pdf": {"Title": title, "Subject": self.alt, "CreationDate": None, "Producer": None},
         }[kind]
         held = io.BytesIO()
-        with matplotlib.rc_context(_REPRODUCIBLE):
+        with matplotlib.rc_context(REPRODUCIBLE):
             self.figure.savefig(held, format=kind, dpi=dpi, metadata=metadata)
         if kind != "svg":
             return held.getvalue()

@@ -53,9 +53,10 @@ def draw_power_cross(
     _checked_options(meridians, blank, axis)
     style.lens_field(ax, SIDE_ROOM, TALL_ROOM)
     if lens is None or meridians == "none":
-        style.outline(ax, scale=True)
+        style.outline(ax, numbers="outside")
         return ax
-    style.outline(ax, scale="meridians" in blank or "axis" in blank)
+    to_read_off = "meridians" in blank or "axis" in blank
+    style.outline(ax, numbers="inside" if to_read_off else "")
     power = lens_of(lens).power
     higher, higher_at, lower, lower_at = (float(v) for v in power.principal())
     alike = style.shown(higher - lower) == "0.00"

@@ -55,13 +55,7 @@ def draw_looked_through(ax: Axes, power: Power, x_mm: float, y_mm: float, eye: s
     if float(prism.amount) > 0.005:
         size = min(LONGEST_ARROW, max(0.22, float(prism.amount) / 10.0)) / float(prism.amount)
         tip = (x + size * float(prism.x), y + size * float(prism.y))
-        ax.annotate(
-            "",
-            tip,
-            xytext=(x, y),
-            arrowprops={"arrowstyle": "-|>,head_width=0.35,head_length=0.7", "shrinkA": 0, "shrinkB": 0}
-            | style.PRISM,
-        )
+        style.arrow(ax, (x, y), tip, style.PRISM, gid="prism")
     ax.plot([x], [y], marker="o", markersize=8, color=style.BLACK, gid="point looked through")
     # The centre's label stands on the side away from the point.
     away = -1.0 if y_mm > 0 else 1.0

@@ -53,19 +53,21 @@ def draw_prism_displacement(
     _draw_rings(ax, rings)
     towards = nasal(eye)
     for side, word in ((towards, "nose"), (-towards, "temple")):
-        style.around(ax, word, -52 if side > 0 else 232, gap=26, fontsize=style.SMALL, color=style.DIM)
+        ax.text(
+            0.5 + side * 0.42,
+            0.03,
+            word,
+            ha="right" if side > 0 else "left",
+            fontsize=style.SMALL,
+            color=style.DIM,
+            transform=ax.transAxes,
+        )
     if not prism.bases(eye, 0.005):
         _draw_crossing(ax, 0.0, 0.0)
         if not blank:
             style.around(ax, "no prism", 90)
         return ax
-    ax.annotate(
-        "",
-        (x / rings, y / rings),
-        xytext=(0, 0),
-        arrowprops={"arrowstyle": "-|>,head_width=0.35,head_length=0.7", "shrinkA": 0, "shrinkB": 0}
-        | style.PRISM,
-    )
+    style.arrow(ax, (0, 0), (x / rings, y / rings), style.PRISM, gid="prism")
     _draw_crossing(ax, x / rings, y / rings)
     parts = prism.bases(eye, 0.005)
     if resolve and len(parts) == 2:

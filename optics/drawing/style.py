@@ -7,6 +7,7 @@ alone: printed in black and white the dashes and labels still do.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -29,8 +30,11 @@ __all__ = [
     "SMALL",
     "TEXT",
     "around",
+    "arrow",
     "canvas",
     "degrees_shown",
+    "footing",
+    "heading",
     "lens_field",
     "outline",
     "points_size",
@@ -136,35 +140,38 @@ def lens_field(ax: Axes, side: float, above: float, below: float | None = None) 
     return radius
 
 
-def outline(ax: Axes, scale: bool = False) -> None:
+def outline(ax: Axes, numbers: str = "") -> None:
     """The lens as a round outline with ticks of the axis scale.
 
     Parameters
     ----------
     ax : Axes
         Axes set up by `lens_field`.
-    scale : bool
-        Whether angles are to be read off: finer ticks, and numbers from 0 to 180.
+    numbers : {"", "inside", "outside"}
+        Where angles are to be read off: finer ticks, and numbers from 0 to 180
+        inside the outline, or outside where nothing else is written.
     """
     ax.add_patch(Circle((0, 0), 1.0, fill=False, edgecolor=GREY, linewidth=LINE, gid="lens"))
-    for degrees in range(0, 360, 5 if scale else 10):
-        x, y = unit(degrees)
-        inner = 0.91 if degrees % 30 == 0 else 0.94 if degrees % 10 == 0 else 0.97
-        ax.plot([x * inner, x], [y * inner, y], color=GREY if scale else PALE, linewidth=LINE, zorder=0.5)
-    if scale:
-        for degrees in range(0, 181, 30):
+    # One line with gaps: seventy lines of their own would make a sheet slow to draw.
+    turn = np.arange(0, 360, 5 if numbers else 10)
+    inner = np.where(turn % 30 == 0, 0.91, np.where(turn % 10 == 0, 0.94, 0.97))
+    ends = np.stack([inner, np.ones(turn.size), np.full(turn.size, np.nan)], axis=-1)
+    across, up = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
+    ax.plot(
+        (ends * across[:, None]).ravel(),
+        (ends * up[:, None]).ravel(),
+        color=GREY if numbers else PALE,
+        linewidth=LINE,
+        zorder=0.5,
+        gid="scale",
+    )
+    for degrees in range(0, 181, 30) if numbers else ():
+        if numbers == "outside":
+            around(ax, str(degrees), degrees, gap=4, fontsize=SMALL, color=DIM)
+        else:
             x, y = unit(degrees)
-            ax.text(
-                x * 0.79,
-                y * 0.79,
-                str(degrees),
-                fontsize=SMALL,
-                color=DIM,
-                ha="center",
-                va="center",
-                zorder=4,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
-            )
+            middle = {"ha": "center", "va": "center", "bbox": CLEAR | {"alpha": 1.0}, "zorder": 4}
+            ax.text(x * 0.79, y * 0.79, str(degrees), fontsize=SMALL, color=DIM, **middle)
 
 
 def rim(degrees: float) -> dict[str, Any]:
@@ -182,6 +189,17 @@ def around(ax: Axes, text: str, degrees: float, gap: float = 8.0, **changes: Any
     look: dict[str, Any] = {"fontsize": TEXT, "linespacing": 1.15, **rim(degrees), **changes}
     return ax.annotate(
         text, (x, y), xytext=(x * gap, y * gap), textcoords="offset points", annotation_clip=False, **look
+    )
+
+
+def arrow(ax: Axes, start: Sequence[float], end: Sequence[float], look: dict[str, Any], gid: str) -> None:
+    """Draw an arrow from one point to another."""
+    ax.annotate(
+        "",
+        tuple(end),
+        xytext=tuple(start),
+        gid=gid,
+        arrowprops={"arrowstyle": "-|>,head_width=0.35,head_length=0.7", "shrinkA": 0, "shrinkB": 0} | look,
     )
 
 

@@ -1,0 +1,117 @@
+"""Repeated drum readings on a number line, a row for each way of reading: scatter and shift."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from optics.drawing import describe, style
+from optics.drawing.diagram import Diagram
+from optics.errors import OpticsError
+
+__all__ = ["draw_drum_readings", "drum_readings"]
+
+STEP = 0.25
+
+
+def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: float | None = None) -> Axes:
+    """Draw rows of drum readings over one number line.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on; they become a plain field.
+    rows : mapping of str to sequence of float
+        Readings, dioptres, by the words that stand over their row.
+    known : float, optional
+        What the lens is known to be, dioptres.
+
+    Returns
+    -------
+    Axes
+        The axes given.
+    """
+    every = [value for values in rows.values() for value in values] + ([] if known is None else [known])
+    left = (math.floor(min(every) / STEP) - 0.5) * STEP
+    right = (math.ceil(max(every) / STEP) + 0.5) * STEP
+    ax.set_xlim(left, right)
+    ax.set_ylim(-0.75, len(rows) + 0.25)
+    ax.set_axis_off()
+    ax.plot([left, right], [0, 0], color=style.BLACK, linewidth=2.0, gid="number line")
+    for place in np.arange(math.ceil(left / STEP), math.floor(right / STEP) + 1) * STEP:
+        ax.plot([place, place], [-0.08, 0.08], color=style.BLACK, linewidth=2.0)
+        ax.text(place, -0.16, style.shown(place), ha="center", va="top", fontsize=style.LABEL)
+    if known is not None:
+        ax.plot(
+            [known, known],
+            [0, len(rows)],
+            color=style.ORANGE,
+            linewidth=2.5,
+            linestyle=(0, (1, 1)),
+            gid="known",
+        )
+        ax.text(
+            known,
+            len(rows) + 0.02,
+            f"the lens: {style.shown(known)}",
+            ha="center",
+            va="bottom",
+            fontsize=style.SMALL,
+        )
+    for count, (words, values) in enumerate(rows.items()):
+        height = len(rows) - count - 0.7
+        ax.plot(
+            values,
+            [height] * len(values),
+            linestyle="",
+            marker="o",
+            markersize=10,
+            markeredgewidth=2.0,
+            markeredgecolor=style.BLUE,
+            markerfacecolor="none",
+            gid=f"readings {count + 1}",
+        )
+        mean = float(np.mean(values))
+        ax.plot(
+            [mean, mean],
+            [height - 0.17, height + 0.17],
+            color=style.BLACK,
+            linewidth=style.THICK,
+            gid=f"mean {count + 1}",
+        )
+        heading = f"{words}: mean {style.shown(mean)} (bar)"
+        ax.text(left, height + 0.36, heading, ha="left", va="center", fontsize=style.TEXT, bbox=style.CLEAR)
+    return ax
+
+
+def drum_readings(rows: Mapping[str, Sequence[float]], known: float | None = None) -> Diagram:
+    """Repeated drum readings, a row for each way of reading, ready to show or save.
+
+    Parameters
+    ----------
+    rows, known
+        As for `draw_drum_readings`.
+
+    Returns
+    -------
+    Diagram
+
+    Raises
+    ------
+    OpticsError
+        For a row without readings, or no row.
+
+    Examples
+    --------
+    >>> picture = drum_readings({"eyepiece set": [-2.00, -1.94, -2.06]}, known=-2.00)
+    >>> print(picture.alt)
+    Drum readings on a number line. Eyepiece set: 3 readings from minus 2.06 to minus 1.94, mean minus 2.00. The lens is known to be minus 2.00.
+    """
+    if not rows or not all(len(values) for values in rows.values()):
+        raise OpticsError("There are no readings.", "Each row needs at least one.", "Read the lens first.")
+    figure = style.canvas(8.0, 1.1 * len(rows) + 1.0)
+    draw_drum_readings(figure.add_axes((0.03, 0.0, 0.94, 1.0)), rows, known)
+    return Diagram(figure, describe.drum_readings(rows, known), title="Repeated drum readings")

@@ -1,0 +1,144 @@
+"""A reading between two steps, on a number line with both ways of writing it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from optics.drawing import describe, style
+from optics.drawing.diagram import Diagram
+from optics.power import Power
+from optics.rounding import Settled, settle
+
+__all__ = ["draw_settling", "settling"]
+
+
+def draw_settling(
+    ax: Axes,
+    reading: float,
+    choice: float | None = None,
+    alternative: float | None = None,
+    *,
+    step: float = 0.25,
+    name: str = "reading",
+) -> Axes:
+    """Draw one power on the number line between its two steps.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on; they become a plain field.
+    reading : float
+        The power as read, dioptres.
+    choice, alternative : float, optional
+        What would be written, and the next nearest, dioptres. Without a choice
+        both steps are left open, as a question.
+    step : float
+        The grid, dioptres.
+    name : str
+        What the reading is called.
+
+    Returns
+    -------
+    Axes
+        The axes given.
+    """
+    lower = math.floor(reading / step + 1e-9) * step
+    marks = [value for value in (choice, alternative) if value is not None]
+    left = min([lower, *marks]) - 0.62 * step
+    right = max([lower + step, *marks]) + 0.62 * step
+    ax.set_xlim(left, right)
+    ax.set_ylim(-1.0, 1.0)
+    ax.set_axis_off()
+    ax.plot([left, right], [0, 0], color=style.BLACK, linewidth=2.0, gid="number line")
+    places = np.arange(math.ceil(left / step), math.floor(right / step) + 1) * step
+    for place in places:
+        ax.plot([place, place], [-0.12, 0.12], color=style.BLACK, linewidth=2.0)
+        ax.text(place, -0.24, style.shown(place), ha="center", va="top", fontsize=style.LABEL)
+    half = lower + step / 2
+    ax.plot([half, half], [-0.08, 0.08], color=style.GREY, linewidth=style.LINE, gid="halfway")
+    ax.text(half, -0.24, "halfway", ha="center", va="top", fontsize=style.SMALL, color=style.DIM)
+    # The number has its third decimal, because a reading is not yet on the grid.
+    ax.annotate(
+        f"{name} {reading:+.3f}".replace("-", "−"),
+        (reading, 0.04),
+        xytext=(reading, 0.72),
+        ha="center",
+        va="center",
+        fontsize=style.TEXT,
+        arrowprops={
+            "arrowstyle": "-|>,head_width=0.3,head_length=0.6",
+            "color": style.ORANGE,
+            "linewidth": 2.5,
+        },
+    )
+    for value, filled, word in ((choice, True, "chosen"), (alternative, False, "the other choice")):
+        if value is None:
+            continue
+        ax.plot(
+            [value],
+            [0],
+            marker="o",
+            markersize=13,
+            markeredgewidth=2.5,
+            markeredgecolor=style.BLUE,
+            markerfacecolor=style.BLUE if filled else "white",
+            zorder=4,
+            gid=word,
+        )
+        away = f"{word},\n{style.shown(abs(value - reading), False)} away"
+        ax.text(value, -0.52, away, ha="center", va="top", fontsize=style.SMALL, linespacing=1.15)
+    return ax
+
+
+def settling(reading: Settled | Power | float, *, step: float = 0.25, decided: bool = True) -> Diagram:
+    """A reading between two steps, with both choices and what each gives away.
+
+    Parameters
+    ----------
+    reading : Settled, Power or float
+        The reading. A lens with a cylinder has one line for each principal power;
+        a number, in dioptres, has one.
+    step : {0.25, 0.125}
+        The grid, dioptres; a `Settled` has its own.
+    decided : bool
+        Show the choice. Without it the learner decides.
+
+    Returns
+    -------
+    Diagram
+
+    Raises
+    ------
+    OpticsError
+        For a step that nobody writes.
+    """
+    if isinstance(reading, Settled):
+        found = reading
+    else:
+        power = reading if isinstance(reading, Power) else Power.from_sphere_cylinder(reading)
+        found = settle(power, step)
+    higher, higher_at, lower, lower_at = (float(v) for v in found.reading.principal())
+    has_cylinder = found.choice.axis is not None or found.alternative.axis is not None
+    rows = [(higher, higher_at), (lower, lower_at)] if has_cylinder else [(float(found.reading.mean), None)]
+    figure = style.canvas(7.2, 2.2 * len(rows) + 0.4)
+    said = []
+    for place, (value, meridian) in enumerate(rows):
+        at = 180.0 if meridian is None else meridian
+        choice = _on_grid(found.choice.power.along(at), found.step)
+        other = _on_grid(found.alternative.power.along(at), found.step)
+        name = "reading" if meridian is None else f"along {style.degrees_shown(meridian)}:"
+        share = 1.0 / len(rows)
+        ax = figure.add_axes((0.02, 1.0 - (place + 1) * share, 0.96, share))
+        alternative = other if other != choice else None
+        shown = (choice, alternative) if decided else (None, None)
+        draw_settling(ax, value, *shown, step=found.step, name=name)
+        said.append(describe.settling(value, choice, alternative, found.step, meridian, decided))
+    return Diagram(figure, " ".join(said), title="Settling between two steps")
+
+
+def _on_grid(power: float, step: float) -> float:
+    # The written axis is whole, the read one is not: take the turn of a fraction of a degree out.
+    return round(float(power) / step) * step
