@@ -1,14 +1,15 @@
 """Axes, meridians and bases: the arithmetic of directions on a spectacle lens.
 
 Angles are degrees, seen from the front of the spectacles (the side away from
-the wearer), anticlockwise from the viewer's right: the TABO scale (ISO 8429,
-from memory; anticlockwise with the horizontal written 180: Thorington,
+the wearer), anticlockwise from the viewer's right, alike for both eyes: the TABO
+scale (ISO 8429:1986, read in a scan; with the horizontal written 180: Thorington,
 Refraction and How to Refract). An axis or meridian runs from just above 0 to
 180, horizontal is 180 and never 0. A base direction runs from 0 to below 360.
 """
 
 from __future__ import annotations
 
+from math import isfinite
 from numbers import Integral, Real
 from typing import Any
 
@@ -169,7 +170,7 @@ def checked_axis(value: object) -> int:
     180
     """
     allowed = "An axis is a whole number from 1 to 180."
-    if isinstance(value, bool) or not isinstance(value, Real) or value != value:
+    if isinstance(value, bool) or not isinstance(value, Real) or not isfinite(value):
         raise OpticsError(f"The axis is {value!r}.", allowed, 'Write it in three digits, for example "015".')
     if not isinstance(value, Integral) and value != int(value):
         raise OpticsError(

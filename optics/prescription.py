@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from math import isfinite
 from numbers import Real
 
 from optics.angles import checked_axis
@@ -69,7 +70,7 @@ def written(value: float, signed: bool = True) -> str:
 
 
 def _checked(name: str, value: object, limit: float) -> float:
-    if isinstance(value, bool) or not isinstance(value, Real) or value != value:
+    if isinstance(value, bool) or not isinstance(value, Real) or not isfinite(value):
         raise OpticsError(f"The {name} is {value!r}.", "It must be a number in dioptres.", _EXAMPLE)
     number = float(value)
     if abs(number) > limit:
@@ -213,8 +214,9 @@ class Prescription:
         if self.add is not None:
             parts.append(f"add {written(self.add)}")
         for amount, base in self.prism:
-            where = f"base {base}" if isinstance(base, str) else f"base {base:03.0f} deg"
-            parts.append(f"prism {written(amount, signed=False)} {where}")
+            if not isinstance(base, str):
+                base = f"{base:03.0f} deg" if base == int(base) else f"{base:g} deg"
+            parts.append(f"prism {written(amount, signed=False)} base {base}")
         return " ".join(parts)
 
 
@@ -290,7 +292,7 @@ def _checked_prism(amount: object, base: object) -> tuple[float, str | float]:
         return size, base
     if isinstance(base, bool) or not isinstance(base, Real) or not 0 <= base < 360:
         raise OpticsError(
-            f"The base is {base!r} degrees.",
+            f"The base is {f'{base:g}' if isinstance(base, Real) else repr(base)} degrees.",
             "A base in degrees runs from 0 to below 360, seen from the front.",
             "Write 0 instead of 360.",
         )
