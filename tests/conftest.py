@@ -116,3 +116,46 @@ def course(released_once, tmp_path):
     root = tmp_path / "course"
     shutil.copytree(released_once.root, root)
     return open_course(root)
+
+
+@pytest.fixture
+def fill():
+    """Give a function that types answers, as text of Python, into a released notebook."""
+
+    def typed(course, chapter: str, **answers: str):
+        notebook = nbformat.read(course.notebook("release", chapter), as_version=4)
+        for cell in notebook.cells:
+            for name, text in answers.items():
+                if cell.source.startswith(f"{name} = "):
+                    cell.source = f"{name} = {text}"
+                elif cell.id == name:
+                    cell.source = text
+        return notebook
+
+    return typed
+
+
+@pytest.fixture
+def submit():
+    """Give a function that puts a notebook, or any text, where submissions lie."""
+
+    def put(course, learner: str, chapter: str, notebook) -> Path:
+        path = course.notebook("submitted", chapter, learner)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(notebook if isinstance(notebook, str) else nbformat.writes(notebook), "utf-8")
+        return path
+
+    return put
+
+
+@pytest.fixture
+def marks_of():
+    """Give a function that reads the gradebook: marks by question."""
+
+    def read(course, learner: str, chapter: str) -> dict[str, float]:
+        from optics.course.report import results
+
+        found = results(course, [chapter])
+        return {result.question: result.mark for result in found if result.learner == learner}
+
+    return read

@@ -10,7 +10,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -192,10 +191,7 @@ class _Desk:
         stem = re.sub(r"[^A-Za-z0-9 ._()-]+", "_", PurePosixPath(file.name).name)[-80:].strip(" .") or "file"
         path = self.inbox.joinpath(*folders, f"{fingerprint} {stem}")
         if not path.exists():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            part = path.with_name(f".{fingerprint}.part")
-            part.write_bytes(file.data)
-            os.replace(part, path)
+            write_whole(path, file.data)
         return path
 
     def _unsettled(self, file: Received, fingerprint: str, came_from: str, why: str) -> None:
@@ -228,12 +224,11 @@ class _Desk:
             self.result.kept_aside.append(f"{title}: this version was gathered before.")
             return
         path = self._keep(file, fingerprint, *whose)
-        self._note(file, fingerprint, came_from, *whose, path)
         why_not = self._older(file, before, whose)
         if why_not:
             self.result.kept_aside.append(f"{title}: {why_not}")
+            self._note(file, fingerprint, came_from, *whose, path)
             return
-        self.filed.add(whose)
         submitted = self.course.notebook("submitted", whose[1], whose[0])
         replaced = submitted.is_file()
         if replaced:
@@ -244,6 +239,9 @@ class _Desk:
         # nbgrader reads this as the time of handing in.
         time = (file.time or datetime.now().replace(microsecond=0)).astimezone()
         write_whole(submitted.with_name("timestamp.txt"), time.isoformat(sep=" ") + "\n")
+        # Noted last, so that an interrupted gathering takes this file again.
+        self._note(file, fingerprint, came_from, *whose, path)
+        self.filed.add(whose)
         again = " It takes the place of an older version, which is kept." if replaced else ""
         self.result.taken[title] = f"{title}.{again}{' ' + said if said else ''}"
 

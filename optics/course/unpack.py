@@ -57,8 +57,8 @@ class Received:
 
 @dataclass(slots=True)
 class _Allowance:
-    files: int = MOST_FILES
-    bytes: int = MOST_IN_ALL
+    files: int
+    bytes: int
 
 
 def _tidy(name: str) -> str:
@@ -89,7 +89,7 @@ def received(place: Path) -> Iterator[Received]:
     Received
         One for each file that might be somebody's work.
     """
-    allowance = _Allowance()
+    allowance = _Allowance(MOST_FILES, MOST_IN_ALL)
     if place.is_dir():
         for path in sorted(path for path in place.rglob("*") if path.is_file() and not path.is_symlink()):
             yield from _file(path, _tidy(path.relative_to(place).as_posix()), allowance)
