@@ -25,6 +25,7 @@ __all__ = ["LOOK_ORDER", "Comparison", "Finding", "compare", "power_change"]
 
 LOOK_ORDER = (
     "order",
+    "kind of lens",
     "power",
     "addition",
     "vertical prism",

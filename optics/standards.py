@@ -51,7 +51,7 @@ class Range(NamedTuple):
     def holds(self, keys: Mapping[str, Any]) -> Any:
         """Whether the keyed value lies in the range, for one lens or an array."""
         if not self.key:
-            return True
+            return np.True_
         value = keys[self.key]
         above = value >= self.low - GUARD if self.low_included else value > self.low + GUARD
         return above if self.high == np.inf else above & (value <= self.high + GUARD)
