@@ -6,6 +6,7 @@ not load what it does not show.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from optics.practice import checks as check
@@ -16,7 +17,17 @@ if TYPE_CHECKING:
     from optics.power import Power
     from optics.prescription import Prescription
 
-__all__ = ["axis_dial", "bench", "check", "eyepiece", "power_cross", "practice_bench"]
+__all__ = [
+    "axis_dial",
+    "bench",
+    "check",
+    "drum_readings",
+    "eyepiece",
+    "eyepiece_strip",
+    "power_cross",
+    "practice_bench",
+    "settling",
+]
 
 
 def bench(pair: str, learner: str, folder: str = ".") -> Bench | None:
@@ -93,3 +104,28 @@ def eyepiece(lens: str, **options: Any) -> Diagram:
     from optics.drawing.eyepiece import eyepiece as draw
 
     return draw(lens, **options)
+
+
+def eyepiece_strip(lens: str, drums: Sequence[float], **options: Any) -> Diagram:
+    """The eyepiece as the drum or the wheel is turned; see `optics.drawing.eyepiece_strip`."""
+    from optics.drawing.eyepiece import eyepiece_strip as draw
+
+    return draw(lens, drums, **options)
+
+
+def settling(
+    sphere_lines: float, cylinder_lines: float | None = None, wheel: float = 180, **options: Any
+) -> Diagram:
+    """One or two drum readings between their steps; see `optics.drawing.settling`."""
+    from optics.drawing.settling import settling as draw
+    from optics.power import Power
+
+    second = sphere_lines if cylinder_lines is None else cylinder_lines
+    return draw(Power.from_line_readings(sphere_lines, second, wheel), **options)
+
+
+def drum_readings(rows: Mapping[str, Sequence[float]], known: float | None = None) -> Diagram:
+    """Repeated drum readings on a number line; see `optics.drawing.drum_readings`."""
+    from optics.drawing.drum_readings import drum_readings as draw
+
+    return draw(rows, known)

@@ -23,8 +23,9 @@ from optics.practice.slips import diagnose, diagnose_pair
 from optics.practice.telling import Reply, tell
 from optics.prescription import Prescription, parse
 
-__all__ = ["centre_distance", "reading", "recorded"]
+__all__ = ["centre_distance", "practice_reading", "reading", "recorded", "recorded_mm"]
 
+MILLIMETRES = "Type millimetres between the quotes, for example 62.5."
 NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
 
 
@@ -48,6 +49,43 @@ def recorded(*answers: object) -> None:
             continue
         sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))  # type: ignore[arg-type]
         tell(Reply(state="Recorded", sentences=sentences))
+
+
+def recorded_mm(answer: object) -> None:
+    """Say whether a graded length can be read, without marking it."""
+    if unanswered(answer):
+        tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,)))
+        return
+    try:
+        found = _millimetres(answer)
+    except OpticsError as error:
+        tell(Reply(state="Not yet", sentences=(str(error),)))
+        return
+    tell(Reply(state="Recorded", sentences=(f"Read as {found:g} mm. It is marked after you hand in.",)))
+
+
+def practice_reading(answer: object, *, made: str, form: str = "minus", points: float = 0.0) -> float:
+    """Mark a lens of the practice bench, which is made exactly as written.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    made : str
+        What the lens was made to.
+    form : {"minus", "plus"}
+        The form asked for.
+    points : float
+        Marks for the whole answer.
+    """
+    lens = parse(made).power
+
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        marks = mark_lens(line, lens, form, points, safely=not loose)
+        slips = names_of(diagnose(triple_of(line), true_triple(lens))) if marks.missed else ()
+        return reply(marks, slips, loose, where="bench")
+
+    return lens_answer(answer, LENS_SKILLS, points, '"-2.25 -0.75 x 015"', mark)
 
 
 def reading(
@@ -140,15 +178,13 @@ def centre_distance(
     """
     nothing = shared_out({"centres": False}, points)
     if unanswered(answer):
-        sentence = "Type millimetres between the quotes, for example 62.5."
-        return tell(Reply(state="Not answered yet", sentences=(sentence,), marks=nothing))
+        return tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,), marks=nothing))
     if unanswered(learner) or not isinstance(learner, str):
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
     try:
-        found = float(str(answer).lower().replace("mm", "").strip())
-    except ValueError:
-        sentence = f'"{answer}" is not a length. Type millimetres with a decimal point, for example 62.5.'
-        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing))
+        found = _millimetres(answer)
+    except OpticsError as error:
+        return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing))
     spectacles = open_pairs(folder).pair(pair, learner).spectacles
     right = spectacles.right.pd_mm + spectacles.left.pd_mm
     if abs(found - right) <= within_mm + 1e-9:
@@ -161,3 +197,15 @@ def centre_distance(
     )
     slips = ("centimetres for millimetres",) if in_centimetres else ()
     return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, slips=slips))
+
+
+def _millimetres(answer: object) -> float:
+    text = str(answer).lower().replace("mm", "").strip()
+    try:
+        return float(text)
+    except ValueError:
+        raise OpticsError(
+            f'"{answer}" is not a length.',
+            "A length is one number in millimetres, with a decimal point.",
+            "Write it like 62.5.",
+        ) from None

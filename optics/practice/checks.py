@@ -10,7 +10,13 @@ Order of the replies: answered? readable? right within the stated tolerance?
 which known slip gives this value? otherwise the step to look at again.
 """
 
-from optics.practice.bench_checks import centre_distance, reading, recorded
+from optics.practice.bench_checks import (
+    centre_distance,
+    practice_reading,
+    reading,
+    recorded,
+    recorded_mm,
+)
 from optics.practice.choices import choice
 from optics.practice.cross_checks import from_cross, from_readings, meridian_power, to_cross
 from optics.practice.paper_checks import conversion, crossed, notation, settled
@@ -26,8 +32,10 @@ __all__ = [
     "from_readings",
     "meridian_power",
     "notation",
+    "practice_reading",
     "reading",
     "recorded",
+    "recorded_mm",
     "settled",
     "to_cross",
 ]
