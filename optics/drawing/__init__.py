@@ -7,6 +7,7 @@ its words and can be saved.
 
 from optics.drawing.axis_dial import axis_dial, draw_axis_dial
 from optics.drawing.diagram import Diagram
+from optics.drawing.drum_readings import draw_drum_readings, drum_readings
 from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
 from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
 from optics.drawing.power_cross import draw_power_cross, power_cross
@@ -24,6 +25,7 @@ __all__ = [
     "Sheet",
     "axis_dial",
     "draw_axis_dial",
+    "draw_drum_readings",
     "draw_eyepiece",
     "draw_lens_section",
     "draw_looked_through",
@@ -34,6 +36,7 @@ __all__ = [
     "draw_settling",
     "draw_spread",
     "draw_to_file",
+    "drum_readings",
     "eyepiece",
     "eyepiece_strip",
     "oblique_sum",
