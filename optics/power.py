@@ -76,12 +76,16 @@ class Power:
         axis : float or array_like
             Degrees on the TABO scale.
         """
-        half = np.asarray(cylinder, dtype=float) / 2.0
-        double = np.deg2rad(2.0 * np.asarray(axis, dtype=float))
+        c = np.asarray(cylinder, dtype=float)
+        angle = np.deg2rad(np.asarray(axis, dtype=float))
+        sine, cosine = np.sin(angle), np.cos(angle)
+        # The cylinder's matrix is C n n^T with n = (-sin A, cos A), across the axis.
         return cls(
             np.stack(
                 np.broadcast_arrays(
-                    np.asarray(sphere, dtype=float) + half, -half * np.cos(double), -half * np.sin(double)
+                    np.asarray(sphere, dtype=float) + c / 2.0,
+                    c * (0.5 - cosine**2),
+                    -c * (sine * cosine),
                 ),
                 axis=-1,
             )
@@ -103,8 +107,9 @@ class Power:
 
         Examples
         --------
-        >>> Power.from_line_readings(+2.50, +1.00, 170).sphere_cylinder()
-        (2.5, -1.5, 170.0)
+        >>> lens = Power.from_sphere_cylinder(+2.50, -1.50, 170)
+        >>> Power.from_line_readings(+2.50, +1.00, 170).is_close(lens)
+        True
         """
         sphere = np.asarray(sphere_lines, dtype=float)
         return cls.from_sphere_cylinder(sphere, np.asarray(cylinder_lines, dtype=float) - sphere, wheel)

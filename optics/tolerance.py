@@ -7,7 +7,7 @@ The tables themselves are `optics.standards`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -139,11 +139,27 @@ def passed(
     >>> passed(load("ANSI Z80.1-2015"), order, (-1.62, -1.25, [173, 174])).axis.tolist()
     [True, False]
     """
-    s, c, a = rewritten(*ordered)
-    s_found, c_found, a_found = rewritten(*found)
+    columns = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (*ordered, *found)))
+    if columns[0].size <= _BLOCK:
+        return _passed(standard, columns, lens)
+    verdicts = np.empty((3, columns[0].size), dtype=bool)
+    flat = [column.reshape(-1) for column in columns]
+    for start in range(0, columns[0].size, _BLOCK):
+        block = slice(start, start + _BLOCK)
+        verdicts[:, block] = _passed(standard, [column[block] for column in flat], lens)
+    return Passed(*verdicts.reshape(3, *columns[0].shape))
+
+
+_BLOCK = 16_384
+"""Lenses judged at a time: what is worked out in between then stays in the processor's cache."""
+
+
+def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> Passed:
+    s, c, a = rewritten(*columns[:3])
+    s_found, c_found, a_found = rewritten(*columns[3:])
     keys = _power_keys(s, c)
 
-    def judge(quantity: str, off: NDArray[Any]) -> NDArray[np.bool_]:
+    def within(quantity: str, off: NDArray[Any]) -> NDArray[np.bool_]:
         good = np.ones(off.shape, dtype=bool)
         for row in standard.rows_for(quantity, lens):
             good &= ~row.holds(keys) | (off <= row.limit(keys) + GUARD)
@@ -152,9 +168,9 @@ def passed(
     power_quantity = standard.power_quantity(lens)
     axis_off = np.where(c_found == 0.0, 0.0, axis_difference(a_found, a))
     return Passed(
-        judge(power_quantity, power_off(power_quantity, (s, c), (s_found, c_found))),
-        judge("cylinder", np.abs(c_found - c)),
-        judge("axis", axis_off),
+        within(power_quantity, power_off(power_quantity, (s, c), (s_found, c_found))),
+        within("cylinder", np.abs(c_found - c)),
+        within("axis", axis_off),
     )
 
 
