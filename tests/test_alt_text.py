@@ -1,4 +1,4 @@
-"""A diagram carries its words wherever it goes: notebook, PNG, SVG and PDF."""
+"""A diagram carries its words wherever it goes, and the words say what the picture shows."""
 
 import re
 from html.parser import HTMLParser
@@ -6,8 +6,12 @@ from html.parser import HTMLParser
 import pytest
 from matplotlib.figure import Figure
 
-from optics.drawing import Diagram
+from optics.drawing import Diagram, describe
 from optics.errors import OpticsError
+from optics.focimeter import Settings
+from optics.lens import OverStop
+from optics.power import Power
+from optics.prism import Prism
 
 ALT = 'Power cross: +1.00 along 090, "plano" along 180 & more <or less>.'
 
@@ -96,3 +100,106 @@ def test_a_folder_of_that_name_is_not_overwritten(diagram, tmp_path):
     (tmp_path / "cross.png").mkdir()
     with pytest.raises(OpticsError):
         diagram.save(tmp_path / "cross.png", overwrite=True)
+
+
+# --- the words themselves ---------------------------------------------------------------------
+
+LENS = Power.from_sphere_cylinder(-2.00, -1.50, 30)
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [(-0.001, "zero"), (1.125, "plus 1.12"), (-12.25, "minus 12.25"), (0.004, "zero")]
+)
+def test_signs_are_spoken(value, words):
+    assert describe.spoken(value) == words
+
+
+def test_a_sphere_has_the_same_power_along_both_meridians():
+    words = describe.power_cross(Power.from_sphere_cylinder(-1.25), eye="L", axis="minus")
+    assert words == (
+        "Power cross of the left lens, seen from the front: "
+        "minus 1.25 along meridian 180 and minus 1.25 along meridian 90."
+    )
+
+
+def test_the_axis_is_named_in_the_form_asked_for():
+    assert "axis of the minus cylinder, 30, is marked" in describe.power_cross(LENS, axis="minus")
+    assert "axis of the plus cylinder, 120, is marked" in describe.power_cross(LENS, axis="plus")
+
+
+@pytest.mark.parametrize(
+    ("blank", "kept", "gone"),
+    [
+        (("powers",), "along meridian 30", "minus 2.00"),
+        (("meridians",), "minus 2.00", "30"),
+        (("axis",), "to be written in", "cylinder, 30"),
+    ],
+)
+def test_what_is_blank_is_not_said(blank, kept, gone):
+    words = describe.power_cross(LENS, blank=blank, axis="minus" if "axis" in blank else None)
+    assert kept in words
+    assert gone not in words
+
+
+def test_dials_say_which_lens_has_no_axis():
+    assert describe.axis_dial({"R": 180, "L": None}) == (
+        "Axis dials, seen from the front: right lens, axis 180; left lens, no axis drawn."
+    )
+    assert "15" not in describe.axis_dial({None: 15}, blank=True)
+
+
+@pytest.mark.parametrize(
+    ("amount", "base", "eye", "words"),
+    [
+        (2.0, "in", "L", "to the left of the centre: 2.00 base in."),
+        (2.0, "out", "L", "to the right of the centre: 2.00 base out."),
+        (1.5, "down", "R", "below the centre: 1.50 base down."),
+        (0.0, "up", "R", "at the centre: no prism."),
+    ],
+)
+def test_a_prism_is_placed_as_it_is_seen(amount, base, eye, words):
+    assert describe.prism_displacement(Prism.from_base(amount, base, eye), eye).endswith(words)
+
+
+def test_an_oblique_prism_names_both_parts_and_the_whole():
+    # 3 up with 4 horizontal is 5, 36.87 degrees from the horizontal (a 3-4-5 triangle).
+    prism = Prism.from_base(3.0, "up", "R") + Prism.from_base(4.0, "out", "R")
+    words = describe.prism_displacement(prism, "R")
+    assert "to the left and above the centre" in words
+    assert words.endswith("4.00 base out and 3.00 base up, together 5.00 base at 143 degrees.")
+
+
+@pytest.mark.parametrize(
+    ("x_mm", "eye", "word"),
+    [(3, "R", "nasal"), (-3, "R", "temporal"), (3, "L", "temporal"), (-3, "L", "nasal")],
+)
+def test_nasal_is_towards_the_nose_of_that_eye(x_mm, eye, word):
+    assert describe.place(x_mm, 0, eye, "the centre") == f"3 mm {word} of the centre"
+
+
+@pytest.mark.parametrize(
+    ("settings", "sphere_lines", "cylinder_lines"),
+    [
+        # The sphere lines read the power along the wheel, the cylinder lines across it.
+        (Settings(drum=-2.0, wheel=30), "sharp", "blurred"),
+        (Settings(drum=-3.5, wheel=30), "blurred", "sharp"),
+        (Settings(drum=-3.5, wheel=120), "sharp", "blurred"),
+        (Settings(drum=-2.2, wheel=30), "soft", "blurred"),
+        (Settings(drum=-2.75, wheel=75), "sharp and broken", "sharp and broken"),
+    ],
+)
+def test_the_lines_are_described_as_they_look(settings, sphere_lines, cylinder_lines):
+    words = describe.eyepiece(settings, OverStop(LENS, Prism.none()))
+    assert f"the sphere lines are {sphere_lines}, the cylinder lines are {cylinder_lines}," in words
+
+
+def test_an_eyepiece_out_of_focus_and_a_crossing_out_of_sight_are_said():
+    met = OverStop(LENS, Prism.from_base(7.0, "up", "R"))
+    words = describe.eyepiece(Settings(drum=-2.0, wheel=30, eyepiece=4.0), met)
+    assert "the crossing is above the centre, beyond the last ring" in words
+    assert words.endswith("and the rings themselves are blurred.")
+
+
+def test_a_compensator_brings_the_crossing_back():
+    met = OverStop(LENS, Prism.from_base(3.0, "up", "R"))
+    assert "at the centre" in describe.eyepiece(Settings(drum=-2.0, wheel=30, compensator_y=3.0), met)

@@ -12,7 +12,7 @@ from optics.drawing.given import LensLike, lens_of
 
 __all__ = ["draw_power_cross", "power_cross"]
 
-SIDE_ROOM, TALL_ROOM = 84.0, 46.0
+SIDE_ROOM, TALL_ROOM, FOOT_ROOM = 84.0, 46.0, 10.0
 
 
 def draw_power_cross(
@@ -51,7 +51,7 @@ def draw_power_cross(
         The reader's sentence, for text that cannot be read.
     """
     _checked_options(meridians, blank, axis)
-    style.lens_field(ax, SIDE_ROOM, TALL_ROOM)
+    style.lens_field(ax, SIDE_ROOM, TALL_ROOM, TALL_ROOM if axis else FOOT_ROOM)
     if lens is None or meridians == "none":
         style.outline(ax, numbers="outside")
         return ax
@@ -136,7 +136,7 @@ def power_cross(
     >>> power_cross("+2.50 -1.50 x 170")
     Diagram: Power cross, seen from the front: plus 2.50 along meridian 170 and plus 1.00 along meridian 80.
     """
-    figure = style.canvas(4.8, 4.4)
+    figure = style.canvas(4.8, 4.4 if axis else 4.0)
     ax = figure.add_axes((0.0, 0.07, 1.0, 0.85))
     draw_power_cross(ax, lens, meridians=meridians, blank=blank, axis=axis)
     given = lens_of(lens) if lens is not None else None
