@@ -6,11 +6,8 @@ import nbgrader
 from nbgrader.preprocessors import (
     AssignLatePenalties,
     CheckCellMetadata,
-    ClearOutput,
-    DeduplicateIds,
     LimitOutput,
     OverwriteCells,
-    OverwriteKernelspec,
     SaveAutoGrades,
 )
 
@@ -31,10 +28,7 @@ c.CourseDirectory.ignore = [".ipynb_checkpoints", "*.pyc", "__pycache__", "feedb
 # copied, deleted or altered around them does not matter.
 c.Autograde.sanitize_preprocessors = [
     PutIntoRelease,
-    ClearOutput,
-    DeduplicateIds,
-    OverwriteKernelspec,
-    OverwriteCells,
+    OverwriteCells,  # puts the hidden checks in
     CheckCellMetadata,
 ]
 c.OverwriteCells.add_missing_cells = True
@@ -45,7 +39,6 @@ c.Autograde.autograde_preprocessors = [
     LimitOutput,
     SaveAutoGrades,
     AssignLatePenalties,
-    CheckCellMetadata,
 ]
 
 # Pages made from submissions hold no scripts and ask no other host for anything.

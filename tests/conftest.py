@@ -118,7 +118,7 @@ def course(released_once, tmp_path):
     return open_course(root)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def fill():
     """Give a function that types answers, as text of Python, into a released notebook."""
 
@@ -135,7 +135,7 @@ def fill():
     return typed
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def submit():
     """Give a function that puts a notebook, or any text, where submissions lie."""
 

@@ -16,8 +16,10 @@ import contextlib
 import html
 import io
 import math
+import os
+import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from numbers import Real
 from pathlib import Path
@@ -55,8 +57,7 @@ class CheckAnswers(NbGraderPreprocessor):
             locked = {cell.name for cell in notebook.source_cells if cell.locked and cell.cell_type == "code"}
             answers = {cell.name for cell in notebook.solution_cells}
             points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
-        # The checks open the sealed pairs beside the notebook.
-        with contextlib.chdir(resources["metadata"]["path"] or "."):
+        with _standing_in(resources["metadata"]["path"] or "."):
             bench = Bench()
             for cell in nb.cells:
                 if cell.cell_type != "code":
@@ -69,6 +70,21 @@ class CheckAnswers(NbGraderPreprocessor):
                     cell.outputs = bench.run(sources[key], points.get(key))
                     cell.execution_count = bench.count
         return nb, resources
+
+
+@contextlib.contextmanager
+def _standing_in(folder: str) -> Iterator[None]:
+    """Stand in the submission's folder, where the checks find the sealed pairs.
+
+    What else lies there came from the learner, so nothing is imported from it.
+    """
+    path = sys.path
+    sys.path = [entry for entry in path if os.path.isabs(entry)]
+    try:
+        with contextlib.chdir(folder):
+            yield
+    finally:
+        sys.path = path
 
 
 class Bench:
