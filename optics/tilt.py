@@ -26,7 +26,7 @@ References
 The matrix form is known in the literature: R. Blendowske, "Oblique central
 refraction in tilted spherocylindrical lenses", Optom Vis Sci 79 (2002) 68-73
 (from memory); W. F. Harris, "Tilted power of thin lenses", Optom Vis Sci 79
-(2002) 512-515 (abstract read). It was derived here as above. Martin's formula:
+(2002) (abstract read). It was derived here as above. Martin's formula:
 Keating; Fannin and Grosvenor (from memory).
 """
 
