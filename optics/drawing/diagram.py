@@ -23,7 +23,7 @@ from optics.errors import OpticsError
 __all__ = ["Diagram", "checked_target", "written_to"]
 
 CSS_PIXELS_PER_INCH = 96
-SCREEN_DPI = 2 * CSS_PIXELS_PER_INCH
+SCREEN_DPI = 1.5 * CSS_PIXELS_PER_INCH
 PRINT_DPI = 200
 
 # Text stays text (SVG) or an embedded font (PDF), so that it can be searched and
