@@ -16,7 +16,7 @@ from typing import Any
 
 from optics.practice.marks import Marks
 
-__all__ = ["MARKS_MIME", "Reply", "collecting", "tell"]
+__all__ = ["MARKS_MIME", "Mark", "Reply", "collecting", "tell"]
 
 MARKS_MIME = "application/vnd.optics.marks+json"
 
@@ -29,6 +29,17 @@ _FRAMES = {
     "Not answered yet": ("○", "dotted", "#777777"),
     "Recorded": ("▪", "solid", "#0072B2"),
 }
+
+
+class Mark(float):
+    """A mark, the value of a check cell.
+
+    nbgrader reads it as a plain number. A learner would only be puzzled by "0.0"
+    under a reply that has said everything, so a notebook shows nothing for it.
+    """
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
+        return {"text/plain": repr(self), "text/html": "<!-- the mark -->"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,12 +119,12 @@ def collecting() -> Iterator[list[dict[str, Any]]]:
         _collected.reset(token)
 
 
-def tell(reply: Reply) -> float:
+def tell(reply: Reply) -> Mark:
     """Show a reply and give its marks as a plain number.
 
     Returns
     -------
-    float
+    Mark
         The marks, because the last value of a check cell *is* its mark.
     """
     said = _collected.get()
@@ -123,4 +134,4 @@ def tell(reply: Reply) -> float:
         from IPython.display import display
 
         display(reply.bundle, raw=True)
-    return reply.marks.total if reply.marks is not None else 0.0
+    return Mark(reply.marks.total if reply.marks is not None else 0.0)
