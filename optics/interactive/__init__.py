@@ -1,0 +1,1 @@
+"""What moves in a notebook: the focimeter at its bench, and panels beside it."""
