@@ -55,8 +55,10 @@ _EVENNESS_MM = 0.4
 _SPLINES = 26
 # Sine of the steepest slope that still leaves a lens to lay on the stop.
 _STEEPEST = 0.97
-# Width of the mend beside the line, narrow enough to leave the sides as designed.
-_MEND_MM = 5.0
+# How far beside the line two corrections reach: that for the slope of the surface,
+# which the whole width wants, and that for what the splines could not follow.
+_SLOPE_REACH_MM = 15.0
+_MEND_REACH_MM = 5.0
 
 
 def _rise(t: NDArray) -> NDArray:
@@ -69,6 +71,11 @@ def _risen(t: NDArray) -> NDArray:
     """Integral of the smooth step from 0."""
     inside = np.clip(t, 0.0, 1.0)
     return inside**4 * (2.5 - 3.0 * inside + inside**2) + np.maximum(t - 1.0, 0.0)
+
+
+def _bowl(x: NDArray, reach_mm: float) -> NDArray:
+    """Half of x squared near the line, fading out beyond the reach."""
+    return 0.5 * x**2 * np.exp(-0.5 * (x / reach_mm) ** 2)
 
 
 def _splines(at: NDArray, derivative: int = 0) -> NDArray:
@@ -198,18 +205,19 @@ class ProgressiveSurface:
         slope = sine / np.sqrt(1.0 - sine**2) - sphere / np.sqrt(1.0 - sphere**2)
         height = CubicSpline(fine, slope).antiderivative()
         line = height(y) - height(0.0)
-        bend = CubicSpline(
+        steeper = CubicSpline(
             fine,
             curvature * (self.base + self.profile(fine)) / np.sqrt(1.0 - sine**2)
-            - curvature * self.base / np.sqrt(1.0 - sphere**2),
+            - curvature * self.base / np.sqrt(1.0 - sphere**2)
+            - curvature * self.profile(fine),
         )(y)
-        # The sides as designed, and the mend that joins them to the line.
+        # The sides as designed for a flat sheet, and what joins them to the line.
         design = curvature * self.addition * _least_astigmatism(self.length_mm, self.hardness)
         along = design @ _splines(y).T
         sides = (_splines(x) - _splines(np.zeros(1))) @ along
-        mend = bend - (_splines(np.zeros(1), 2) @ along)[0]
-        width = 0.5 * x**2 * np.exp(-0.5 * (x / _MEND_MM) ** 2)
-        return RectBivariateSpline(x, y, line + sides + np.outer(width, mend), kx=5, ky=5)
+        mend = curvature * self.profile(y) - (_splines(np.zeros(1), 2) @ along)[0]
+        joined = np.outer(_bowl(x, _SLOPE_REACH_MM), steeper) + np.outer(_bowl(x, _MEND_REACH_MM), mend)
+        return RectBivariateSpline(x, y, line + sides + joined, kx=5, ky=5)
 
     # --- reading it --------------------------------------------------------------
 

@@ -203,6 +203,13 @@ def test_the_distance_zone_is_clear_above_the_fitting_cross():
     assert np.max(np.abs(power.mean[high & (np.abs(x) < 12)] - SURFACE.base)) < 0.15
 
 
+@pytest.mark.parametrize("hardness", [0.0, 0.5, 1.0])
+def test_the_near_zone_ends_in_one_slope_without_a_ridge_inside(hardness):
+    surface = ProgressiveSurface(base=6.0, addition=2.0, hardness=hardness)
+    astigmatism = surface.power(np.arange(0.0, 9.0), -20.0).astigmatism
+    assert np.all(np.diff(astigmatism) > 0)
+
+
 def test_without_addition_it_is_a_sphere_to_its_edge():
     surface = ProgressiveSurface(base=6.0, addition=0.0)
     angle = np.linspace(0, 2 * np.pi, 9)
