@@ -1,0 +1,232 @@
+"""What one sees on a multifocal lens held up to the light: marks, and the lines of a segment."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle
+
+from optics.drawing import describe_zones, style
+from optics.drawing.diagram import Diagram
+from optics.multifocal import Multifocal
+from optics.prism import nasal
+from optics.progressive import Progressive
+from optics.progressive_marks import Mark, marks
+
+__all__ = [
+    "draw_progressive_marks",
+    "draw_segment",
+    "lens_view",
+    "multifocal_lens",
+    "progressive_marks",
+]
+
+_ENGRAVED = {"color": style.DIM, "linewidth": style.LINE}
+_INK = {"color": style.VERMILION, "linewidth": 2.0}
+
+
+def lens_view(ax: Axes, radius_mm: float, eye: str) -> Axes:
+    """Set axes up as the front view of a round lens, in millimetres, with nasal and temporal named.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes to draw on.
+    radius_mm : float
+        Radius of the lens, millimetres.
+    eye : {"R", "L"}
+        Which lens.
+
+    Returns
+    -------
+    Axes
+        The axes given.
+    """
+    room = radius_mm * 1.22
+    ax.set_xlim(-room, room)
+    ax.set_ylim(-room, room)
+    ax.set_aspect("equal")
+    ax.set_axis_off()
+    ax.add_patch(
+        Circle((0, 0), radius_mm, fill=False, edgecolor=style.GREY, linewidth=2.0, zorder=5, gid="lens")
+    )
+    for side, name in ((nasal(eye), "nasal"), (-nasal(eye), "temporal")):
+        ax.text(
+            side * radius_mm * 1.06,
+            0.0,
+            name,
+            rotation=90,
+            ha="center",
+            va="center",
+            fontsize=style.SMALL,
+            color=style.DIM,
+        )
+    return ax
+
+
+def draw_progressive_marks(
+    ax: Axes, lens: Progressive, *, ink: bool = True, engraved: bool = True, names: bool = True
+) -> Axes:
+    """Draw the marks of a progressive lens on a front view in millimetres.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes set up by `lens_view`.
+    lens : Progressive
+        The lens.
+    ink, engraved : bool
+        Which marks to draw.
+    names : bool
+        Whether to write what each is called.
+
+    Returns
+    -------
+    Axes
+        The axes given.
+    """
+    for mark in marks(lens, ink=ink):
+        if engraved or not mark.permanent:
+            _draw_mark(ax, mark)
+            if names:
+                _name_mark(ax, mark)
+    return ax
+
+
+def _draw_mark(ax: Axes, mark: Mark) -> None:
+    look: dict[str, Any] = dict(_ENGRAVED if mark.permanent else _INK)
+    x, y, half = mark.x_mm, mark.y_mm, mark.size_mm / 2.0
+    if mark.shape == "text":
+        ax.text(
+            x, y, mark.text, ha="center", va="center", fontsize=style.TEXT, color=style.DIM, gid=mark.name
+        )
+    elif mark.shape in ("ring", "circle"):
+        dash = "-" if mark.permanent else (0, (4, 2))
+        patch = Circle((x, y), half, fill=False, edgecolor=look["color"], linewidth=look["linewidth"])
+        patch.set(linestyle=dash, gid=mark.name)
+        ax.add_patch(patch)
+    elif mark.shape == "dot":
+        ax.plot([x], [y], "o", color=look["color"], markersize=6, gid=mark.name)
+    else:
+        ax.plot([x - half, x + half], [y, y], **look, gid=mark.name)
+        if mark.shape == "cross":
+            ax.plot([x, x], [y - half, y + half], **look)
+
+
+_NAMED_AT = {
+    "alignment reference marking": (0.0, 7.0, "center", "bottom"),
+    "addition": (0.0, -2.0, "center", "top"),
+    "maker's mark": (0.0, -2.0, "center", "top"),
+    "distance reference point": (0.0, 6.0, "center", "bottom"),
+    "fitting cross": (4.6, 0.0, "left", "center"),
+    "prism reference point": (0.0, -1.6, "center", "top"),
+    "near reference point": (0.0, -4.8, "center", "top"),
+}
+
+
+def _name_mark(ax: Axes, mark: Mark) -> None:
+    if mark.name in _NAMED_AT:
+        dx, dy, ha, va = _NAMED_AT[mark.name]
+        name = mark.name.replace("alignment ", "alignment\n")
+        ax.text(mark.x_mm + dx, mark.y_mm + dy, name, ha=ha, va=va, fontsize=style.SMALL, linespacing=1.05)
+        if dy > 2.0 and mark.permanent:
+            ax.plot(
+                [mark.x_mm] * 2,
+                [mark.y_mm + 1.6, mark.y_mm + dy - 0.4],
+                color=style.PALE,
+                linewidth=style.LINE,
+            )
+
+
+def progressive_marks(lens: Progressive, *, ink: bool = True) -> Diagram:
+    """The marks of a progressive lens, ready to show or save.
+
+    Parameters
+    ----------
+    lens : Progressive
+        The lens.
+    ink : bool
+        Whether the ink is still on it.
+
+    Returns
+    -------
+    Diagram
+    """
+    radius = 30.0
+    figure = style.canvas(6.4, 6.6)
+    ax = figure.add_axes((0.01, 0.05, 0.98, 0.88))
+    lens_view(ax, radius, lens.eye)
+    draw_progressive_marks(ax, lens, ink=ink)
+    style.heading(figure, lens.eye)
+    style.footing(
+        figure, "seen from the front; thin and grey: engraved" + ("; bold and red: ink" if ink else "")
+    )
+    return Diagram(
+        figure,
+        describe_zones.progressive_marks(marks(lens, ink=ink), lens.eye),
+        title="Progressive lens marks",
+    )
+
+
+def draw_segment(ax: Axes, lens: Multifocal, *, centres: bool = True) -> Axes:
+    """Draw the lines of a segment on a front view in millimetres.
+
+    Parameters
+    ----------
+    ax : Axes
+        Axes set up by `lens_view`.
+    lens : Multifocal
+        The lens.
+    centres : bool
+        Whether to mark the distance reference point and the segment's optical centre.
+
+    Returns
+    -------
+    Axes
+        The axes given.
+    """
+    rim = next((patch for patch in ax.patches if patch.get_gid() == "lens"), None)
+    for line in lens.lines_mm():
+        (drawn,) = ax.plot(line[:, 0], line[:, 1], color=style.BLACK, linewidth=2.0, gid="segment line")
+        if rim is not None:
+            drawn.set_clip_path(rim)
+    if centres:
+        for at, mark, name, away in (
+            ((0.0, 0.0), "+", "distance reference point", 1.6),
+            (lens.segment_centre, "x", "segment centre", -1.8),
+        ):
+            ax.plot(
+                *[[value] for value in at],
+                mark,
+                color=style.BLUE,
+                markersize=11,
+                markeredgewidth=2.0,
+                gid=name,
+            )
+            upright = "bottom" if away > 0 else "top"
+            ax.text(
+                at[0], at[1] + away, name, ha="center", va=upright, fontsize=style.SMALL, bbox=style.CLEAR
+            )
+    return ax
+
+
+def multifocal_lens(lens: Multifocal) -> Diagram:
+    """A lined multifocal with its segment and centres, ready to show or save.
+
+    Parameters
+    ----------
+    lens : Multifocal
+        The lens.
+
+    Returns
+    -------
+    Diagram
+    """
+    figure = style.canvas(5.4, 5.6)
+    ax = figure.add_axes((0.01, 0.06, 0.98, 0.86))
+    lens_view(ax, 28.0, lens.eye)
+    draw_segment(ax, lens)
+    style.heading(figure, lens.eye)
+    style.footing(figure, "seen from the front")
+    return Diagram(figure, describe_zones.segment(lens), title=f"{lens.segment.shape} segment")
