@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from optics.prescription import Prescription
 
 __all__ = [
+    "against_order",
     "axis_dial",
     "bench",
     "check",
@@ -30,7 +31,7 @@ __all__ = [
 ]
 
 
-def bench(pair: str, learner: str, folder: str = ".") -> Bench | None:
+def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench | None:
     """The bench with the unknown pair that lies before this learner.
 
     Parameters
@@ -41,6 +42,8 @@ def bench(pair: str, learner: str, folder: str = ".") -> Bench | None:
         The name typed at the top of the chapter.
     folder : str
         The chapter's folder.
+    **options
+        As for `practice_bench`.
 
     Returns
     -------
@@ -48,22 +51,16 @@ def bench(pair: str, learner: str, folder: str = ".") -> Bench | None:
         None, with a sentence shown, while no name has been typed.
     """
     from optics.interactive.bench import Bench
+    from optics.practice.bench_checks import NAME_FIRST
     from optics.practice.sealed import open_pairs
     from optics.practice.specimens import seed_from
 
     if not isinstance(learner, str) or not learner.strip():
-        _say_name_first()
+        _say(f"{NAME_FIRST} Run that cell, then this one.")
         return None
     box = open_pairs(folder)
     seed = seed_from(box.intake, pair, box.variant(pair, learner)) % 2**31
-    return Bench(box.pair(pair, learner).spectacles, seed=seed)
-
-
-def _say_name_first() -> None:
-    from optics.practice.bench_checks import NAME_FIRST
-    from optics.practice.telling import Reply, tell
-
-    tell(Reply(state="Not answered yet", sentences=(NAME_FIRST, "Run that cell, then this one.")))
+    return Bench(box.pair(pair, learner).spectacles, seed=seed, **options)
 
 
 def practice_bench(lenses: str, **options: Any) -> Bench:
@@ -124,8 +121,75 @@ def settling(
     return draw(Power.from_line_readings(sphere_lines, second, wheel), **options)
 
 
-def drum_readings(rows: Mapping[str, Sequence[float]], known: float | None = None) -> Diagram:
-    """Repeated drum readings on a number line; see `optics.drawing.drum_readings`."""
-    from optics.drawing.drum_readings import drum_readings as draw
+def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None = None) -> Diagram | None:
+    """Repeated drum readings on a number line; see `optics.drawing.drum_readings`.
 
-    return draw(rows, known)
+    Readings may be text as a learner typed it. None, with a sentence shown, while
+    there are none.
+    """
+    from optics.drawing.drum_readings import drum_readings as draw
+    from optics.practice.cross_checks import power_text
+    from optics.practice.replies import unanswered
+
+    typed = {
+        words: [
+            power_text(value) if isinstance(value, str) else value
+            for value in values
+            if not unanswered(value)
+        ]
+        for words, values in rows.items()
+    }
+    if not all(typed.values()):
+        _say("Type your readings between the quotes and run that cell, then this one.")
+        return None
+    return draw(typed, known)
+
+
+def against_order(
+    *,
+    order: str,
+    found: str | Sequence[str],
+    order_mm: float,
+    found_mm: float | str,
+    standard: str = "ANSI Z80.1-2015",
+) -> None:
+    """Show a pair held against its order, row by row of a published table.
+
+    Parameters
+    ----------
+    order : str
+        Right and left, as `practice_bench` takes them.
+    found : str or (str, str)
+        What was read: right and left, in one text or in two.
+    order_mm, found_mm : float
+        Distance between the centres, millimetres.
+    standard : str
+        Name of the table.
+    """
+    from optics.judging import verify
+    from optics.practice.bench_checks import millimetres
+    from optics.practice.replies import unanswered
+    from optics.practice.telling import Reply, tell
+    from optics.prescription import parse, parse_pair
+    from optics.records import LensRecord, PairRecord
+    from optics.standards import load
+
+    if unanswered(found_mm) or any(
+        unanswered(line) for line in ([found] if isinstance(found, str) else found)
+    ):
+        _say("Write both lenses and the distance first and run that cell, then this one.")
+        return
+
+    def record(text: str | Sequence[str], mm: float) -> PairRecord:
+        lines = parse_pair(text) if isinstance(text, str) else [parse(line) for line in text]
+        right, left = (LensRecord(line=line, pd_mm=mm / 2) for line in lines)
+        return PairRecord(right=right, left=left)
+
+    held = verify(load(standard), record(order, order_mm), record(found, millimetres(found_mm)))
+    tell(Reply(state="Compared", sentences=tuple(held.report.splitlines())))
+
+
+def _say(sentence: str) -> None:
+    from optics.practice.telling import Reply, tell
+
+    tell(Reply(state="Not answered yet", sentences=(sentence,)))

@@ -341,7 +341,7 @@ def test_a_reply_is_framed_in_words_and_shown_not_printed(capsys: pytest.Capture
 def test_a_check_displays_when_nobody_collects(monkeypatch: pytest.MonkeyPatch) -> None:
     shown = []
     monkeypatch.setattr("IPython.display.display", lambda data, raw: shown.append((data, raw)))
-    assert check.meridian_power("-3.50", given="-3.00 -2.00 x 030", meridian=180) == 1.0
+    assert check.meridian_power("-3.50", given="-3.00 -2.00 x 030", meridian=180, points=1) == 1.0
     assert shown[0][1] is True
     assert shown[0][0]["text/plain"] == "Right. Marks: 1 of 1."
 

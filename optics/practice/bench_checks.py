@@ -57,7 +57,7 @@ def recorded_mm(answer: object) -> None:
         tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,)))
         return
     try:
-        found = _millimetres(answer)
+        found = millimetres(answer)
     except OpticsError as error:
         tell(Reply(state="Not yet", sentences=(str(error),)))
         return
@@ -76,7 +76,7 @@ def practice_reading(answer: object, *, made: str, form: str = "minus", points: 
     form : {"minus", "plus"}
         The form asked for.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
     """
     lens = parse(made).power
 
@@ -96,7 +96,7 @@ def reading(
     eye: str,
     other: object = None,
     form: str = "minus",
-    points: float = 5.0,
+    points: float = 0.0,
     folder: str | Path = ".",
 ) -> float:
     """Mark a lens read at the instrument from the unknown pair before this learner.
@@ -116,7 +116,7 @@ def reading(
     form : {"minus", "plus"}
         The form asked for.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
     folder : path
         The chapter's folder.
     """
@@ -160,7 +160,7 @@ def centre_distance(
     learner: object,
     pair: str,
     within_mm: float = 1.0,
-    points: float = 1.0,
+    points: float = 0.0,
     folder: str | Path = ".",
 ) -> float:
     """Mark the distance between the optical centres of the unknown pair.
@@ -174,7 +174,7 @@ def centre_distance(
     within_mm : float
         Tolerance, millimetres; the question states it.
     points : float
-        Marks.
+        Marks; 0 is practice.
     """
     nothing = shared_out({"centres": False}, points)
     if unanswered(answer):
@@ -182,7 +182,7 @@ def centre_distance(
     if unanswered(learner) or not isinstance(learner, str):
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
     try:
-        found = _millimetres(answer)
+        found = millimetres(answer)
     except OpticsError as error:
         return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing))
     spectacles = open_pairs(folder).pair(pair, learner).spectacles
@@ -199,7 +199,8 @@ def centre_distance(
     return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, slips=slips))
 
 
-def _millimetres(answer: object) -> float:
+def millimetres(answer: object) -> float:
+    """A length as a learner writes it, millimetres; a sentence where it is none."""
     text = str(answer).lower().replace("mm", "").strip()
     try:
         return float(text)

@@ -19,7 +19,7 @@ def _bank(chapter: str) -> dict[str, dict]:
     return json.loads(path.read_text("utf-8"))
 
 
-def choice(answer: object, *, question: str, points: float = 1.0) -> float:
+def choice(answer: object, *, question: str, points: float = 0.0) -> float:
     """Mark a choice between lettered answers; every wrong letter has its own reply.
 
     Parameters
@@ -29,7 +29,7 @@ def choice(answer: object, *, question: str, points: float = 1.0) -> float:
     question : str
         `chapter/name`, which finds the replies in `datasets/questions`.
     points : float
-        Marks.
+        Marks; 0 is practice.
     """
     chapter, name = question.split("/")
     entry = _bank(chapter)[name]

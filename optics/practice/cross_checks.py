@@ -26,7 +26,7 @@ FLAT = "Along its axis a cylinder has no power: there the lens has the sphere al
 
 
 def from_cross(
-    answer: object, *, powers: dict[int, float], form: str = "minus", points: float = 1.0
+    answer: object, *, powers: dict[int, float], form: str = "minus", points: float = 0.0
 ) -> float:
     """Mark a line written down from a power cross.
 
@@ -39,7 +39,7 @@ def from_cross(
     form : {"minus", "plus"}
         The form asked for.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
     """
     (first, along_first), (_, along_second) = sorted(powers.items())
     lens = (
@@ -62,7 +62,7 @@ def from_readings(
     cylinder_lines: float,
     wheel: int,
     form: str = "minus",
-    points: float = 1.0,
+    points: float = 0.0,
 ) -> float:
     """Mark a line written down from two drum readings and the axis wheel.
 
@@ -77,7 +77,7 @@ def from_readings(
     form : {"minus", "plus"}
         The form asked for.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
     """
     at_right_angles = wheel + 90 if wheel <= 90 else wheel - 90
     return from_cross(
@@ -85,7 +85,7 @@ def from_readings(
     )
 
 
-def to_cross(along: object, across: object, *, given: str, points: float = 1.0) -> float:
+def to_cross(along: object, across: object, *, given: str, points: float = 0.0) -> float:
     """Mark a power cross made from a written lens.
 
     Parameters
@@ -96,13 +96,13 @@ def to_cross(along: object, across: object, *, given: str, points: float = 1.0) 
     given : str
         The lens, with its cylinder, in either form.
     points : float
-        Marks for both.
+        Marks for both; 0 is practice.
     """
     skills = ("sphere", "cylinder")
     if unanswered(along) or unanswered(across):
         return not_answered(skills, points, '"+6.50"')
     try:
-        found = _power_text(along), _power_text(across)
+        found = power_text(along), power_text(across)
     except OpticsError as error:
         return unreadable(error, skills, points)
     lens = parse(given)
@@ -133,7 +133,8 @@ def to_cross(along: object, across: object, *, given: str, points: float = 1.0) 
     return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
 
 
-def _power_text(answer: object) -> float:
+def power_text(answer: object) -> float:
+    """A power as a learner writes it, dioptres; a sentence where it is none."""
     text = str(answer).replace("−", "-").replace("–", "-").strip().rstrip("dD ").strip()
     if "," in text:
         raise OpticsError(f'"{answer}" has a comma.', "The decimal sign is a point.", 'Write "-1.25".')
@@ -151,7 +152,7 @@ def _power_text(answer: object) -> float:
 
 
 def meridian_power(
-    answer: object, *, given: str, meridian: int, within: float = 0.02, points: float = 1.0
+    answer: object, *, given: str, meridian: int, within: float = 0.02, points: float = 0.0
 ) -> float:
     """Mark the power along a meridian.
 
@@ -166,12 +167,12 @@ def meridian_power(
     within : float
         Tolerance, dioptres; the question states it.
     points : float
-        Marks.
+        Marks; 0 is practice.
     """
     if unanswered(answer):
         return not_answered(("sphere",), points, '"+6.50"')
     try:
-        found = _power_text(answer)
+        found = power_text(answer)
     except OpticsError as error:
         return unreadable(error, ("sphere",), points)
     lens = parse(given)

@@ -27,7 +27,7 @@ WHOLE_POWER = (
 )
 
 
-def conversion(answer: object, *, given: str, to: str, points: float = 1.0) -> float:
+def conversion(answer: object, *, given: str, to: str, points: float = 0.0) -> float:
     """Mark a change of cylinder form, worked on paper.
 
     Parameters
@@ -39,7 +39,7 @@ def conversion(answer: object, *, given: str, to: str, points: float = 1.0) -> f
     to : {"minus", "plus"}
         The form asked for.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
 
     Returns
     -------
@@ -55,7 +55,7 @@ def conversion(answer: object, *, given: str, to: str, points: float = 1.0) -> f
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark)
 
 
-def crossed(answer: object, *, given: str, points: float = 1.0) -> float:
+def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
     """Mark a lens rewritten as two crossed cylinders.
 
     Parameters
@@ -65,7 +65,7 @@ def crossed(answer: object, *, given: str, points: float = 1.0) -> float:
     given : str
         The lens as sphere, cylinder and axis.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
     """
     skills = ("sphere", "cylinder", "axis", "notation")
     if unanswered(answer):
@@ -101,7 +101,7 @@ def crossed(answer: object, *, given: str, points: float = 1.0) -> float:
     return tell(Reply(state="Not yet", sentences=(hint, *loose), marks=marks))
 
 
-def notation(answer: object, *, given: str, points: float = 1.0) -> float:
+def notation(answer: object, *, given: str, points: float = 0.0) -> float:
     """Mark a loosely written line copied so that nobody can misread it.
 
     Parameters
@@ -111,7 +111,7 @@ def notation(answer: object, *, given: str, points: float = 1.0) -> float:
     given : str
         The lens, loosely written, yet readable.
     points : float
-        Marks.
+        Marks; 0 is practice.
     """
     skills = ("notation",)
     if unanswered(answer):
@@ -135,7 +135,7 @@ def settled(
     sphere_lines: float,
     cylinder_lines: float | None = None,
     wheel: int = 180,
-    points: float = 1.0,
+    points: float = 0.0,
 ) -> float:
     """Mark a line settled on quarter steps from readings that fall between them.
 
@@ -148,7 +148,7 @@ def settled(
     wheel : int
         Axis wheel, degrees.
     points : float
-        Marks for the whole answer.
+        Marks for the whole answer; 0 is practice.
 
     Notes
     -----

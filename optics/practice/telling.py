@@ -28,6 +28,7 @@ _FRAMES = {
     "Not yet": ("…", "dashed", "#D55E00"),
     "Not answered yet": ("○", "dotted", "#777777"),
     "Recorded": ("▪", "solid", "#0072B2"),
+    "Compared": ("▪", "solid", "#0072B2"),
 }
 
 
@@ -48,7 +49,7 @@ class Reply:
 
     Parameters
     ----------
-    state : {"Right", "Not yet", "Not answered yet", "Recorded"}
+    state : {"Right", "Not yet", "Not answered yet", "Recorded", "Compared"}
         The headline.
     sentences : tuple of str
         What is right, what is not, where to look next.
