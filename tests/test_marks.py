@@ -117,3 +117,11 @@ def test_practice_earns_nothing_and_still_knows_what_is_right() -> None:
 def test_any_skill_may_be_marked() -> None:
     assert shared_out({"centres": True}, 2).skills == {"centres": (2.0, 2.0)}
     assert Marks({"handling": (0.0, 1.0)}).missed == ("handling",)
+
+
+def test_a_weak_cylinder_that_settles_away_loses_nothing():
+    # -1.14 and -1.37 both lie nearest to -1.25; so the careful line is a sphere.
+    weak = Power.from_sphere_cylinder(-1.14, -0.23, 70)
+    assert missed("-1.25 DS", weak) == set()
+    # A quarter and the instrument's error more, and it must be seen.
+    assert "axis" in missed("-1.25 DS", Power.from_sphere_cylinder(-1.10, -0.32, 70))

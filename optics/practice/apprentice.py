@@ -185,9 +185,8 @@ class Apprentice:
 
 
 def _expected(question: Question, attempt: Attempt) -> dict[str, list[float]]:
-    default = 5.0 if question.check == "reading" else 1.0
     # Practice without marks is still told skill by skill, as shares of one.
-    points = float(question.given.get("points", default)) or 1.0
+    points = float(question.given.get("points", 0.0)) or 1.0
     whole = sum(WEIGHTS.get(skill, 1) for skill in attempt.skills)
     shares = {skill: points * WEIGHTS.get(skill, 1) / whole for skill in attempt.skills}
     return {

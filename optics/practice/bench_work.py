@@ -8,7 +8,7 @@ import numpy as np
 
 from optics.angles import axis_difference
 from optics.power import Power
-from optics.practice.marks import WEIGHTS
+from optics.practice.marks import WEAKEST_MISSED, WEIGHTS
 from optics.practice.operating import HAND_HABITS, read_power
 from optics.practice.replies import LENS_SKILLS
 from optics.practice.slips import SMALLEST_CYLINDER, Slip, Triple, slip
@@ -71,10 +71,10 @@ def _one_lens(
     pair: Specimen, eye: str, form: str, chance: np.random.Generator, habit: str | None
 ) -> Made | None:
     true = Triple(*(float(value) for value in pair.power(eye).sphere_cylinder(form)))
-    skills = LENS_SKILLS if abs(true.cylinder) >= SMALLEST_CYLINDER else SPHERE_SKILLS
     by_hand = habit if habit in HAND_HABITS else None
     as_read = {"minus": "plus", "plus": "minus"}[form] if habit == "form not converted" else form
     line = _settled(read_power(pair, eye, chance, by_hand, as_read), as_read)
+    skills = _asked(line, true)
     if habit is None:
         return (line.distance,), skills, frozenset()
     entry = slip(habit)
@@ -84,13 +84,20 @@ def _one_lens(
         changed = with_habit(line, entry, form)
         if changed is None:
             return None
-        line = changed
+        line, skills = changed, _asked(changed, true)
     spoiled = _spoiled(line, true, form)
     if spoiled is None or not spoiled <= entry.spoils:
         return None
     # Exchanged lenses spoil only what differs between them; other habits all they declare.
     shows = bool(spoiled) if habit == "lenses exchanged" else spoiled == entry.spoils
     return ((line.distance,), skills, spoiled) if shows else None
+
+
+def _asked(line: Prescription, true: Triple) -> tuple[str, ...]:
+    """Axis and form are asked for where there is a cylinder that cannot settle away."""
+    size = abs(true.cylinder)
+    shows = size > WEAKEST_MISSED or (size >= SMALLEST_CYLINDER and line.cylinder)
+    return LENS_SKILLS if shows else SPHERE_SKILLS
 
 
 def _settled(read: Power, form: str) -> Prescription:
@@ -138,7 +145,7 @@ def _wrong(line: Prescription, true: Triple) -> frozenset[str] | None:
     }
     right = {"sphere": CLEARLY_RIGHT, "cylinder": CLEARLY_RIGHT}
     wrong = {"sphere": CLEARLY_WRONG, "cylinder": CLEARLY_WRONG}
-    if abs(true.cylinder) >= SMALLEST_CYLINDER:
+    if "axis" in _asked(line, true):
         off["axis"] = float(axis_difference(line.axis, true.axis)) if line.axis else 90.0
         right["axis"] = 1.5 * axis_deviation(true.cylinder) + 0.5
         wrong["axis"] = AXIS_CLEARLY_WRONG

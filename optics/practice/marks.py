@@ -36,6 +36,8 @@ AXIS_SCALE = 1.0
 """One degree for reading the axis scale."""
 WEAKEST_JUDGED = 0.125
 """Below this cylinder a table of limits has no row for the axis, dioptres."""
+WEAKEST_MISSED = 0.25 + INSTRUMENT
+"""Above this cylinder the two powers cannot settle on one quarter step, dioptres."""
 
 WEIGHTS = {"sphere": 3, "cylinder": 3, "axis": 2, "form": 1, "notation": 1}
 
@@ -165,7 +167,9 @@ def _rightness(answer: Triple, true: Triple, written: Prescription, form: str) -
         # change it by a whole step.
         "cylinder": min(second, abs(answer.cylinder - true.cylinder)) <= POWER_WITHIN,
     }
-    if abs(true.cylinder) >= SMALLEST_CYLINDER:
+    # The two powers of a weak cylinder may settle on the same step: a sphere, rightly.
+    may_settle_round = not written.cylinder and abs(true.cylinder) <= WEAKEST_MISSED
+    if abs(true.cylinder) >= SMALLEST_CYLINDER and not may_settle_round:
         close = axis_difference(answer.axis, true.axis) <= axis_within(true.cylinder)
         right["axis"] = bool(written.cylinder) and close
         right["form"] = written.form == form
