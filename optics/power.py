@@ -187,9 +187,12 @@ class Power:
         half = np.hypot(j0, j45)
         # Adding zero turns -0.0 into 0.0, which would put the axis of a sphere at 090.
         axis = np.rad2deg(np.arctan2(j45 + 0.0, j0 + 0.0)) / 2.0
+        if form == "plus":
+            axis = axis + 90.0
+        axis = _plain(np.where(axis <= 0.0, axis + 180.0, axis))
         if form == "minus":
-            return _plain(m + half), _plain(-2.0 * half), wrapped_axis(axis)
-        return _plain(m - half), _plain(2.0 * half), wrapped_axis(axis + 90.0)
+            return _plain(m + half), _plain(-2.0 * half), axis
+        return _plain(m - half), _plain(2.0 * half), axis
 
     def principal(self) -> tuple[Any, Any, Any, Any]:
         """Both principal powers and the meridians they act along.

@@ -91,6 +91,8 @@ def test_without_an_order_the_advice_asks_whether_it_was_meant():
         ("power", "R power: 0.50 D more minus in every meridian.")
     ]
     assert result.advice == "Begin with: power. Ask whether the new order meant it."
+    both = compare(ANSI, on_paper("-2.00 DS; -2.00 DS"), on_paper("-2.50 DS; -2.50 DS"))
+    assert both.advice == result.advice and len(both.deciding) == 2
     (verdict,) = result.deciding[0].deciding
     assert verdict.row.quantity == "sphere"
 

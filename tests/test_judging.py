@@ -10,7 +10,7 @@ from optics.errors import OpticsError
 from optics.judging import CAUTION, judge_imbalance, judge_unmounted, verify
 from optics.prescription import parse, parse_pair
 from optics.prism import Prism
-from optics.records import LensRecord, PairRecord
+from optics.records import LensRecord, PairRecord, imbalance_error
 from optics.standards import load
 
 CASES = Path(__file__).with_name("cases")
@@ -62,6 +62,17 @@ def test_centres_too_close_together_fail_and_say_by_how_much():
     by_prism = judge_imbalance(load("ISO 21987:2009"), order, found, "horizontal")
     assert by_prism.off == pytest.approx(1.20) and by_prism.passed is False
     assert "worked out from the centres by Prentice's rule" in by_prism.sentence
+
+
+@pytest.mark.parametrize(("power", "amount"), [("+3.00 DS", 1.20), ("-3.00 DS", -1.20)])
+def test_prism_worked_out_from_centres_has_its_sign(power, amount):
+    """PR16, PR17 (calc): centres too close give base in for plus, base out for minus."""
+    order = on_paper(f"{power}; {power}", pd_mm=(32, 32))
+    error = imbalance_error(order, on_paper(f"{power}; {power}", pd_mm=(30, 30)), "horizontal")
+    assert error.amount == pytest.approx(amount) and not error.was_read
+    # One centre alone, 2 mm above its place: base up for plus, on the right lens.
+    level, high = (on_paper(f"{power}; {power}", centre_height_mm=heights) for heights in ((0, 0), (2, 0)))
+    assert imbalance_error(level, high, "vertical").amount == pytest.approx(amount / 2)
 
 
 def test_prism_ordered_is_no_fault():

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
@@ -40,6 +40,13 @@ def test_a_true_tie_takes_more_minus_or_less_plus(sphere, choice, alternative):
     assert settled.is_tie and settled.is_judgement
     assert settled.cost.largest == settled.alternative_cost.largest == 0.125
     assert "Common practice takes more minus for minus and less plus for plus." in settled.sentence
+
+
+def test_a_tie_in_one_meridian_alone_takes_more_minus_there():
+    settled = settle(reading(-2.125, -0.85, 15))
+    assert settled.choice == parse("-2.25 -0.75 x 015") and settled.alternative == parse("-2.00 -1.00 x 015")
+    assert settled.is_tie and len(settled.between) == 1
+    assert settle(reading(+2.00, +0.125, 15)).choice == parse("+2.00 DS")
 
 
 def test_a_tie_in_both_meridians_keeps_the_cylinder():
@@ -112,6 +119,7 @@ def test_steps_and_forms_that_nobody_writes():
         settle(reading(-1), form="crossed")
 
 
+@settings(deadline=None)
 @given(st.floats(-10, 10), st.floats(-5, 0), st.integers(1, 180), st.sampled_from([0.25, 0.125]))
 def test_no_meridian_moves_by_more_than_half_a_step_and_the_noise(sphere, cylinder, axis, step):
     read = reading(sphere, cylinder, axis)
