@@ -6,9 +6,11 @@ its words and can be saved.
 """
 
 from optics.drawing.axis_dial import axis_dial, draw_axis_dial
+from optics.drawing.contours import draw_power_contours, power_contours
 from optics.drawing.diagram import Diagram
 from optics.drawing.drum_readings import draw_drum_readings, drum_readings
 from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
+from optics.drawing.lens_marks import draw_progressive_marks, draw_segment, multifocal_lens, progressive_marks
 from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
 from optics.drawing.power_cross import draw_power_cross, power_cross
 from optics.drawing.prentice import draw_lens_section, draw_looked_through, prentice
@@ -31,18 +33,24 @@ __all__ = [
     "draw_looked_through",
     "draw_mean_powers",
     "draw_oblique_sum",
+    "draw_power_contours",
     "draw_power_cross",
     "draw_prism_displacement",
+    "draw_progressive_marks",
+    "draw_segment",
     "draw_settling",
     "draw_spread",
     "draw_to_file",
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
+    "multifocal_lens",
     "oblique_sum",
+    "power_contours",
     "power_cross",
     "prentice",
     "prism_displacement",
+    "progressive_marks",
     "settling",
     "sheet",
     "spread",
