@@ -24,7 +24,7 @@ def bases(prism, eye):
 
 
 def test_angles_run_anticlockwise_from_the_viewers_right():
-    """TABO scale: axis 045 rises to the viewer's right (ISO 8429:1986)."""
+    """TABO scale: axis 045 rises to the viewer's right (FO19: ISO 8429:1986)."""
     up_to_the_right, up_to_the_left = (
         prism_at(lens("pl -2.00 x 045"), 5, 5),
         prism_at(lens("pl -2.00 x 045"), -5, 5),
@@ -96,14 +96,14 @@ def test_decentring_follows_the_base_for_plus():
 
 
 def test_vertical_imbalance_is_right_minus_left():
-    """The same vertical base in both eyes cancels; base up R with base down L adds (common practice, memory)."""
+    """The same vertical base in both eyes cancels; base up R with base down L adds (T-PR9: memory)."""
     up, down = (Prism.from_base(1.0, base, "R") for base in ("up", "down"))
     assert imbalance(up, up).vertical == 0
     assert imbalance(up, down).vertical == 2 and imbalance(down, up).vertical == -2
 
 
 def test_horizontal_base_in_of_both_eyes_adds():
-    """Base in R with base in L adds, base in with base out cancels (common practice, memory)."""
+    """Base in R with base in L adds, base in with base out cancels (T-PR9: memory)."""
     r_in, l_in, l_out = (
         Prism.from_base(1, "in", "R"),
         Prism.from_base(1, "in", "L"),
@@ -114,7 +114,7 @@ def test_horizontal_base_in_of_both_eyes_adds():
 
 
 def test_the_back_against_the_stop_shows_the_lens_as_written():
-    """Back vertex power is read with the concave side against the stop (common practice, memory)."""
+    """Back vertex power is read with the concave side against the stop (FO9: memory)."""
     met = SingleVision(power=lens("-1.00 -2.00 x 030")).over_stop(0, 0, BACK)
     assert met.power.is_close(lens("-1.00 -2.00 x 030"))
 

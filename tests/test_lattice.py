@@ -32,6 +32,7 @@ def powers(grid):
 
 
 def test_changing_the_form_twice_is_no_change(grid):
+    """TR20, the rule, both ways on the whole grid; axes stay between 1 and 180."""
     minus = rewritten(*grid, form="minus")
     plus = rewritten(*grid, form="plus")
     assert (minus[1] < 0).all() and (plus[1] > 0).all()

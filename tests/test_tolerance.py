@@ -108,6 +108,15 @@ def test_a_verdict_says_which_row_decided():
     assert cylinder.off == 0 and axis.row.source.endswith("item 3")
 
 
+@pytest.mark.parametrize("kind", ["single vision", "multifocal", "progressive"])
+def test_2020_keeps_the_powers_axes_and_additions_of_2015(kind):
+    """T-G5 (memory)."""
+    for quantity in ("sphere", "cylinder", "axis", "addition"):
+        late, early = (load(f"ANSI Z80.1-{year}").rows_for(quantity, kind) for year in (2020, 2015))
+        assert [(r.ranges, r.printed, r.unit) for r in late] == [(r.ranges, r.printed, r.unit) for r in early]
+        assert all(row.from_memory for row in late) and early
+
+
 def test_a_percentage_is_worked_out():
     verdict = judge_lens(load("ANSI Z80.1-2015"), parse("-8.00 DS"), parse("-8.15 DS"))[0]
     assert verdict.limit == pytest.approx(0.16) and verdict.sentence.endswith("2 %, here 0.16 D.")
@@ -161,7 +170,7 @@ def test_residual_cylinder_at_the_limit(cylinder, residual):
 
 @pytest.mark.parametrize("axis", [1, 30, 45, 90, 135, 180])
 def test_horizontal_and_vertical_powers_of_an_order(axis):
-    """T-GB4: S + C sin^2 along the horizontal (360docs.net summary, read); against `Power.along`."""
+    """T-GB4 and OM1: S + C sin^2 along the horizontal (360docs.net summary, read); against `Power.along`."""
     keys, power = keys_of(-3.0, -2.0, axis), Power.from_sphere_cylinder(-3.0, -2.0, axis)
     assert keys["horizontal meridian"] == pytest.approx(abs(power.along(180)))
     assert keys["vertical meridian"] == pytest.approx(abs(power.along(90)))
