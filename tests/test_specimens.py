@@ -112,6 +112,12 @@ def test_the_strongest_power_is_kept() -> None:
             assert max(abs(line.sphere), abs(line.sphere + line.cylinder)) <= 2.0
 
 
+def test_the_weakest_power_is_kept() -> None:
+    for number in SEEDS[:60]:
+        for line in make(Brief(weakest=1.0, cylinder="always"), number).ordered:
+            assert min(abs(line.sphere), abs(line.sphere + line.cylinder)) >= 1.0
+
+
 def test_ordered_prism_is_there() -> None:
     for number in SEEDS[:30]:
         pair = make(Brief(prism=3.0), number)
@@ -129,6 +135,7 @@ def test_ordered_prism_is_there() -> None:
         ({"style": "bifocal"}, "The style of the brief"),
         ({"cylinder": "lots"}, "The cylinder of the brief"),
         ({"strongest": 40}, "strongest power"),
+        ({"strongest": 2, "weakest": 2}, "weakest power"),
         ({"colour": "blue"}, "The brief has colour"),
     ],
 )

@@ -25,6 +25,7 @@ from optics.prescription import Prescription, parse
 
 __all__ = ["centre_distance", "practice_reading", "reading", "recorded", "recorded_mm"]
 
+EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
 MILLIMETRES = "Type millimetres between the quotes, for example 62.5."
 NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
 
@@ -39,7 +40,7 @@ def recorded(*answers: object) -> None:
     """
     for answer in answers:
         if unanswered(answer):
-            sentence = 'Type your answer between the quotes, for example "-2.25 -0.75 x 015".'
+            sentence = f"Type your answer between the quotes, for example {EXAMPLE}."
             tell(Reply(state="Not answered yet", sentences=(sentence,)))
             continue
         try:
@@ -85,7 +86,7 @@ def practice_reading(answer: object, *, made: str, form: str = "minus", points: 
         slips = names_of(diagnose(triple_of(line), true_triple(lens))) if marks.missed else ()
         return reply(marks, slips, loose, where="bench")
 
-    return lens_answer(answer, LENS_SKILLS, points, '"-2.25 -0.75 x 015"', mark)
+    return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
 
 
 def reading(
@@ -121,7 +122,7 @@ def reading(
         The chapter's folder.
     """
     if unanswered(answer):
-        return not_answered(LENS_SKILLS, points, '"-2.25 -0.75 x 015"')
+        return not_answered(LENS_SKILLS, points, EXAMPLE)
     if unanswered(learner) or not isinstance(learner, str):
         nothing = shared_out(dict.fromkeys(LENS_SKILLS, False), points)
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
@@ -133,7 +134,7 @@ def reading(
             return reply(marks)
         return reply(marks, _reading_slips(line, other, specimen.power, eye), loose, where="bench")
 
-    return lens_answer(answer, LENS_SKILLS, points, '"-2.25 -0.75 x 015"', mark)
+    return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
 
 
 def _reading_slips(

@@ -93,7 +93,9 @@ def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
         sentences = ("The lens is right; mind how it is written.", *loose)
         return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
     if both:
-        hint = "Both powers are right. A cylinder acts at right angles to its axis, so each axis is the other one."
+        hint = (
+            "Both powers are right. A cylinder acts at right angles to its axis: which axis belongs to which?"
+        )
     elif lens.cylinder in found:
         hint = "One of them is the cylinder as it was written. " + WHOLE_POWER
     else:

@@ -88,7 +88,9 @@ def reply(
     if not missed:
         return tell(Reply(state="Right", sentences=extra, marks=marks))
     sentences: list[str] = []
-    good = [skill for skill in marks.skills if skill not in missed]
+    # Where there is no cylinder, none is spoken of.
+    silent = () if "axis" in marks.skills else ("cylinder",)
+    good = [skill for skill in marks.skills if skill not in (*missed, *silent)]
     if good:
         sentences.append(RIGHT_SO_FAR.format(", ".join(good)))
     if slips:

@@ -46,8 +46,8 @@ class Brief:
     ----------
     style : str
         Lens style; "single vision".
-    strongest : float
-        Largest principal power, dioptres, without sign.
+    strongest, weakest : float
+        Largest and smallest principal power, dioptres, without sign.
     cylinder : {"none", "some", "always"}
         Whether the lenses have cylinder.
     axes : {"any", "oblique"}
@@ -62,6 +62,7 @@ class Brief:
 
     style: str = "single vision"
     strongest: float = 6.0
+    weakest: float = 0.0
     cylinder: str = "some"
     axes: str = "any"
     between_steps: bool = False
@@ -81,6 +82,12 @@ class Brief:
                 f"The strongest power of the brief is {self.strongest:g} D.",
                 "It lies between 0.5 and 15 D.",
                 "Try 6.",
+            )
+        if not 0 <= self.weakest <= self.strongest - 0.5:
+            raise OpticsError(
+                f"The weakest power of the brief is {self.weakest:g} D.",
+                f"It lies between 0 and {self.strongest - 0.5:g} D, half a dioptre below the strongest.",
+                "Try 0.",
             )
 
     @classmethod
@@ -181,7 +188,7 @@ def _ordered(brief: Brief, rng: np.random.RandomState, eye: str) -> Prescription
         sphere = _on_step(rng.normal(mean, spread))
         cylinder = _cylinder(brief, rng)
         axis = _axis(brief, rng) if cylinder else None
-        if max(abs(sphere), abs(sphere + cylinder)) <= brief.strongest and (sphere or cylinder):
+        if _fits(sphere, cylinder, brief):
             return Prescription(
                 sphere=sphere, cylinder=cylinder, axis=axis, eye=eye, prism=_prism(brief, rng)
             )
@@ -200,12 +207,17 @@ def _companion(first: Prescription, brief: Brief, rng: np.random.RandomState) ->
             axis = _axis(brief, rng)
         if axis is not None and not _axis_fits(axis, brief):
             continue
-        if max(abs(sphere), abs(sphere + cylinder)) > brief.strongest or not (sphere or cylinder):
+        if not _fits(sphere, cylinder, brief):
             continue
         # An exchange of the lenses must be visible, so they may not be the same.
         if (sphere, cylinder) == (first.sphere, first.cylinder) and axis == first.axis:
             continue
         return Prescription(sphere=sphere, cylinder=cylinder, axis=axis, eye="L", prism=_prism(brief, rng))
+
+
+def _fits(sphere: float, cylinder: float, brief: Brief) -> bool:
+    sizes = abs(sphere), abs(sphere + cylinder)
+    return max(sizes) <= brief.strongest and min(sizes) >= brief.weakest and bool(sphere or cylinder)
 
 
 def _cylinder(brief: Brief, rng: np.random.RandomState) -> float:
