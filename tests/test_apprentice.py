@@ -6,8 +6,10 @@ from collections import Counter
 
 import pytest
 
+from optics.located import project_folder
 from optics.practice import checks as check
 from optics.practice.apprentice import Apprentice, questions
+from optics.practice.paper_work import on_paper
 from optics.practice.slips import CATALOGUE, slip
 from optics.practice.telling import MARKS_MIME
 
@@ -121,3 +123,21 @@ def test_an_unknown_check_is_said(chapter, tmp_path):
     (tmp_path / "new.ipynb").write_text(json.dumps({"cells": cells}))
     with pytest.raises(ValueError, match="something_new"):
         Apprentice(name="Eli").answers(tmp_path / "new.ipynb", chapter)
+
+
+def test_a_habit_may_lead_to_a_wrong_letter():
+    question = "05-reading-a-cylinder/recall-1"
+    answers, _, spoiled = on_paper("choice", {"question": question}, "axis 90 out")
+    assert (answers, spoiled) == (("a",), {"form"})
+    with check.collecting() as said:
+        assert check.choice(*answers, question=question, points=1) == 0.0
+    assert said[0][MARKS_MIME]["skills"] == {"form": [0.0, 1.0]}
+    assert on_paper("choice", {"question": question}, "axis mirrored") is None
+
+
+def test_the_habits_named_in_the_banks_lead_to_wrong_letters():
+    for bank in (project_folder("datasets") / "questions").glob("*.json"):
+        for name, entry in json.loads(bank.read_text("utf-8")).items():
+            for habit, letter in entry.get("habits", {}).items():
+                assert letter in entry["replies"], (bank.stem, name)
+                assert slip(habit).name == habit

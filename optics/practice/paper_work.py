@@ -150,12 +150,12 @@ def _crossed(right: Crossed, habit: str | None) -> Made | None:
 
 
 def _choice(question: str, habit: str | None) -> Made | None:
-    """A letter; a wrong one may say in the bank which habit leads to it."""
+    """A letter; the bank may say to which wrong one a habit leads."""
     chapter, name = question.split("/")
     path = project_folder("datasets") / "questions" / f"{chapter}.json"
     entry = json.loads(path.read_text("utf-8"))[name]
     skill = entry.get("skill", "notation")
     if habit is None:
         return (entry["right"],), (skill,), frozenset()
-    led = {reason: letter for letter, reason in entry.get("habits", {}).items()}
-    return ((led[habit],), (skill,), frozenset({skill})) if habit in led else None
+    letter = entry.get("habits", {}).get(habit)
+    return None if letter is None else ((letter,), (skill,), frozenset({skill}))
