@@ -110,7 +110,7 @@ def judge_unmounted(
     standard: Standard,
     ordered: Prescription,
     prism: Prism,
-    moved: float | None = None,
+    displaced_mm: float | None = None,
     lens: str = "single vision",
 ) -> Verdict:
     """Judge an uncut lens: its prism at the reference point, or where that point lies.
@@ -125,16 +125,16 @@ def judge_unmounted(
         The order.
     prism : Prism
         Prism found less prism ordered, at the prism reference point.
-    moved : float, optional
+    displaced_mm : float, optional
         Distance of the reference point from its place, millimetres.
     lens : str
         One of `optics.standards.LENS_KINDS`.
     """
     keys = keys_of(*minus_form(ordered))
     by_prism = judge(standard, "prism", prism.amount, keys, lens=lens)
-    if by_prism.passed is not False or moved is None:
+    if by_prism.passed is not False or displaced_mm is None:
         return by_prism
-    by_place = judge(standard, "reference point", moved, keys, lens=lens)
+    by_place = judge(standard, "reference point", displaced_mm, keys, lens=lens)
     return by_place if by_place.passed else by_prism
 
 

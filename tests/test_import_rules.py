@@ -20,6 +20,7 @@ BENCH = {
     "comparing",
     "focimeter",
     "judging",
+    "many_lenses",
     "neutralizing",
     "reader",
     "records",
