@@ -74,8 +74,15 @@ def _sheet(given: argparse.Namespace) -> int:
 
 
 def _intake(given: argparse.Namespace) -> int:
-    from optics.course.folder import CONFIGURATION, make_course, open_course, start_intake
+    from optics.course.folder import (
+        CONFIGURATION,
+        checked_intake_name,
+        make_course,
+        open_course,
+        start_intake,
+    )
 
+    checked_intake_name(given.name)  # before a folder is made for it
     if given.course is not None and not (given.course / CONFIGURATION).is_file():
         course = make_course(given.course)
     else:

@@ -56,6 +56,12 @@ def forms_notebook():
         new_markdown_cell("Write +2.50 -1.50 x 170 with plus cylinder.", id="convert-words"),
         _answer("convert-1", '"+1.00 +1.50 x 080"'),
         _check("convert-1", convert, 5),
+        _answer("crossed-1", '"+1.00 x 170 / +2.50 x 080"'),
+        new_code_cell(
+            'check.crossed(crossed_1, given="+2.50 -1.50 x 170", points=0)',
+            id="crossed-1-check",
+            metadata=_key("crossed-1-check", locked=True),
+        ),
         _answer("along-1", '"+1.00"'),
         _check("along-1", "check.recorded(convert_1)", 2, hidden=along),
         new_markdown_cell("Because they turn.", id="why", metadata=why),
@@ -71,7 +77,7 @@ def bench_notebook():
         new_markdown_cell("# The bench", id="title"),
         _setup(),
         _answer("learner", '"the instructor"'),
-        new_code_cell('bench("A", learner)', id="bench", metadata=_key("bench", locked=True)),
+        new_code_cell('bench("A", learner)', id="bench"),
         _answer("right-a", '"read it at the bench"'),
         _answer("left-a", '"read it at the bench"'),
         _check("right-a", "check.recorded(right_a)", 5, hidden=call),
@@ -156,6 +162,6 @@ def marks_of():
         from optics.course.report import results
 
         found = results(course, [chapter])
-        return {result.question: result.mark for result in found if result.learner == learner}
+        return {r.question: r.mark for r in found if r.learner == learner and not r.practice}
 
     return read

@@ -231,7 +231,11 @@ def test_whose_it_is(text_of, path, typed, whose):
         ("Mara Quillane.ipynb", "Corra Lindlow", "points to t101, but the answer typed inside to t103"),
         ("Mara Quillane t105.ipynb", "", "several learners: t101, t105"),
         ("Mara Quillane and Corra Lindlow.ipynb", "", "several learners: t101, t103"),
-        ("Selwa Stonehay.ipynb", "Selwa", 'fits nobody in the class list; the answer typed inside is "Selwa"'),
+        (
+            "Selwa Stonehay.ipynb",
+            "Selwa",
+            'fits nobody in the class list; the answer typed inside is "Selwa"',
+        ),
         ("91-forms.ipynb", "", "fits nobody"),
     ],
 )
@@ -248,7 +252,9 @@ def test_a_short_number_in_the_class_list_is_not_an_attempt(text_of):
     assert who_sent("Mara Quillane 91-forms (2).ipynb", notebook, learners, (FORMS,)).identifier == "1"
 
 
-@pytest.mark.parametrize("wrong", ["", "../x", "a/b", "a\\b", ".x", "x.", "a..b", "con", "nul.txt", "a*", "[a]", "é", "a" * 65])
+@pytest.mark.parametrize(
+    "wrong", ["", "../x", "a/b", "a\\b", ".x", "x.", "a..b", "con", "nul.txt", "a*", "[a]", "é", "a" * 65]
+)
 def test_identifiers_that_cannot_name_a_folder(wrong):
     with pytest.raises(OpticsError, match="cannot be used"):
         checked_identifier(wrong)

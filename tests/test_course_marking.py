@@ -181,6 +181,14 @@ def test_a_set_up_cell_runs_but_shows_nothing():
     assert "check" in bench.names
 
 
+def test_a_check_without_marks_is_run_for_its_words():
+    bench = Bench()
+    bench.run("from optics.lesson import *", points=None)
+    said, _ = bench.run('check.conversion("", given="+1.00 -0.50 x 090", to="plus", points=0)', points=None)
+    assert "Not answered yet" in said.data["text/plain"]
+    assert bench.run('bench("A", "nobody")', points=None) == []
+
+
 def test_an_answer_cannot_take_a_checks_place():
     bench = Bench()
     bench.run("from optics.lesson import *", points=None)
@@ -248,14 +256,16 @@ def test_the_class_report(marked):
     assert totals["wrong"]["axis %"] == "0"
     assert totals["right"]["axis %"] == "100"
     skills = [row for row in rows("skills.csv") if row["id"] == "wrong" and row["skill"] == "axis"]
-    assert [(row["question"], row["mark"], row["out of"]) for row in skills] == [
-        ("convert-1-check", "0.0", "1.0")
+    assert [(row["question"], row["practice"], row["mark"]) for row in skills] == [
+        ("convert-1-check", "", "0.0"),
+        ("crossed-1-check", "yes", "0.0"),
     ]
     assert rows("slips.csv") == [
         {"chapter": FORMS, "question": "convert-1-check", "slip": "axis 90 out", "learners": "1"}
     ]
     page = (folder / "class.html").read_text("utf-8")
     assert "axis 90 out (1)" in page
+    assert "crossed-1 (practice)" in page
     assert "<script" not in page
 
 

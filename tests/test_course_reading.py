@@ -124,7 +124,9 @@ def test_any_text_at_all_gives_values_or_sentences(cell):
 def test_what_python_writes_down_is_read_back(value):
     depth, layer = 0, [value]
     while layer:
-        layer = [x for v in layer if isinstance(v, list | dict) for x in (v.values() if isinstance(v, dict) else v)]
+        layer = [
+            x for v in layer if isinstance(v, list | dict) for x in (v.values() if isinstance(v, dict) else v)
+        ]
         depth += 1
     if depth <= reading.DEEPEST - 1:
         assert read_answers(f"right = {value!r}").values == {"right": value}

@@ -13,7 +13,16 @@ from pathlib import Path
 from optics.errors import OpticsError
 from optics.located import project_folder
 
-__all__ = ["CONFIGURATION", "Course", "Intake", "make_course", "open_course", "start_intake", "write_whole"]
+__all__ = [
+    "CONFIGURATION",
+    "Course",
+    "Intake",
+    "checked_intake_name",
+    "make_course",
+    "open_course",
+    "start_intake",
+    "write_whole",
+]
 
 CONFIGURATION = "nbgrader_config.py"
 INTAKE = "intake.json"
@@ -204,6 +213,14 @@ def make_course(root: Path | str) -> Course:
     return Course(root=root)
 
 
+def checked_intake_name(name: str) -> str:
+    """The name of an intake without needless spaces; it may not be empty."""
+    name = " ".join(name.split())
+    if not name:
+        raise OpticsError("The intake has no name.", "A short name tells the classes apart.", 'Try "autumn".')
+    return name
+
+
 def start_intake(course: Course, name: str, secret: str | None = None) -> Intake:
     """Start an intake: a new class, with a new set of unknown pairs.
 
@@ -214,9 +231,7 @@ def start_intake(course: Course, name: str, secret: str | None = None) -> Intake
     OpticsError
         Where submissions are already there: they belong to the pairs handed out.
     """
-    name = " ".join(name.split())
-    if not name:
-        raise OpticsError("The intake has no name.", "A short name tells the classes apart.", 'Try "autumn".')
+    name = checked_intake_name(name)
     if course.learners("submitted") or course.learners("autograded"):
         raise OpticsError(
             f"The course in {course.root} already holds submissions.",

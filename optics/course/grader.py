@@ -28,7 +28,7 @@ __all__ = ["Outcome", "configuration", "gradebook", "run_step", "tools_on_path"]
 _log = logging.getLogger("optics.course.nbgrader")
 _log.propagate = False
 _log.addHandler(logging.NullHandler())
-_log.setLevel(logging.INFO)
+_log.setLevel(logging.WARNING)
 
 
 @dataclass(frozen=True, slots=True)

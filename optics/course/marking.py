@@ -142,13 +142,21 @@ def _last_value(source: str, names: dict[str, Any], graded: bool) -> object:
     """Run an instructor's cell and give the value of its last line, as a notebook would."""
     tree = ast.parse(source)
     if not graded:
-        # A set-up cell. What it would only show, such as the bench, nobody sees here.
-        tree.body = [line for line in tree.body if not isinstance(line, ast.Expr)]
+        # Set-up, or a check without marks. What would only be shown, such as the
+        # bench, nobody sees here.
+        tree.body = [line for line in tree.body if not isinstance(line, ast.Expr) or _is_check(line)]
     last = tree.body.pop() if tree.body and isinstance(tree.body[-1], ast.Expr) else None
     exec(compile(tree, "<check>", "exec"), names)
     if last is None:
         return None
     return eval(compile(ast.Expression(last.value), "<check>", "eval"), names)
+
+
+def _is_check(line: ast.Expr) -> bool:
+    match line.value:
+        case ast.Call(func=ast.Attribute(value=ast.Name(id="check"))):
+            return True
+    return False
 
 
 def _result(value: object, points: float | None, count: int) -> NotebookNode | None:

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
+from nbgrader.api import SubmittedAssignment
+
 from optics.course.feedback import new_folder, plain_field
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook
@@ -28,9 +30,11 @@ class Result:
     learner, name, chapter, question : str
         Whose and which; the question by the name of its check cell.
     mark, out_of : float
-        Marks got and marks possible.
+        Marks got and marks possible; in practice, as the check told them.
     by_hand : bool
         Whether it still waits for a mark given by hand.
+    practice : bool
+        Whether it is practice, which counts for nothing but tells of habits.
     skills : dict of str to (float, float)
         For each skill the marks got and possible, as the check gave them.
     slips : tuple of str
@@ -44,6 +48,7 @@ class Result:
     mark: float
     out_of: float
     by_hand: bool
+    practice: bool
     skills: Mapping[str, tuple[float, float]]
     slips: tuple[str, ...]
 
@@ -64,34 +69,39 @@ def _told(path: Path) -> dict[str, dict]:
 
 
 def results(course: Course, chapters: Sequence[str] = ()) -> list[Result]:
-    """Every marked question of every learner, in the order of chapter, learner, question."""
+    """Every question of every learner, in the order of chapter, learner, question."""
     found = []
     chosen = course.chosen(chapters, "release")
     with gradebook(course) as book:
         known = {assignment.name for assignment in book.assignments}
         for chapter in chosen:
-            if chapter not in known:
-                continue
-            for submission in sorted(book.assignment_submissions(chapter), key=lambda each: each.student.id):
-                student = submission.student
-                told = _told(course.notebook("autograded", chapter, student.id))
-                name = " ".join(filter(None, (student.first_name, student.last_name)))
-                for grade in (grade for notebook in submission.notebooks for grade in notebook.grades):
-                    said = told.get(grade.name, {})
-                    found.append(
-                        Result(
-                            student.id,
-                            name,
-                            chapter,
-                            grade.name,
-                            float(grade.score or 0.0),
-                            float(grade.max_score),
-                            bool(grade.needs_manual_grade),
-                            {skill: (got, of) for skill, (got, of) in said.get("skills", {}).items()},
-                            tuple(said.get("slips", ())),
-                        )
-                    )
+            submissions = book.assignment_submissions(chapter) if chapter in known else []
+            for submission in sorted(submissions, key=lambda each: each.student.id):
+                found += _of_one(
+                    submission, chapter, _told(course.notebook("autograded", chapter, submission.student.id))
+                )
     return found
+
+
+def _of_one(submission: SubmittedAssignment, chapter: str, told: dict[str, dict]) -> list[Result]:
+    """One learner's questions of one chapter: those with marks, then practice."""
+    student = submission.student
+    whose = (student.id, " ".join(filter(None, (student.first_name, student.last_name))), chapter)
+    found = []
+    for grade in (grade for notebook in submission.notebooks for grade in notebook.grades):
+        said = told.pop(grade.name, {})
+        marks = (float(grade.score or 0.0), float(grade.max_score), bool(grade.needs_manual_grade), False)
+        found.append(Result(*whose, grade.name, *marks, *_skills_and_slips(said)))
+    for name, said in told.items():
+        skills, slips = _skills_and_slips(said)
+        got, of = (round(sum(pair[side] for pair in skills.values()), 2) for side in (0, 1))
+        found.append(Result(*whose, name, got, of, False, True, skills, slips))
+    return found
+
+
+def _skills_and_slips(said: dict) -> tuple[dict[str, tuple[float, float]], tuple[str, ...]]:
+    skills = {skill: (float(got), float(of)) for skill, (got, of) in said.get("skills", {}).items()}
+    return skills, tuple(said.get("slips", ()))
 
 
 def _csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
@@ -133,6 +143,7 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
         learner), `skills.csv`, `slips.csv`, and `class.html` to read.
     """
     found = results(course, chapters)
+    counted = [result for result in found if not result.practice]
     folder = new_folder(course, "class")
     _csv(
         folder / "marks.csv",
@@ -148,15 +159,15 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
                 "yes" if r.by_hand else "",
                 "; ".join(r.slips),
             )
-            for r in found
+            for r in counted
         ),
     )
     _write_totals(folder / "totals.csv", found)
     _csv(
         folder / "skills.csv",
-        ["id", "name", "chapter", "question", "skill", "mark", "out of"],
+        ["id", "name", "chapter", "question", "practice", "skill", "mark", "out of"],
         (
-            (r.learner, r.name, r.chapter, r.question, skill, got, of)
+            (r.learner, r.name, r.chapter, r.question, "yes" if r.practice else "", skill, got, of)
             for r in found
             for skill, (got, of) in r.skills.items()
         ),
@@ -178,7 +189,9 @@ def _write_totals(path: Path, found: Sequence[Result]) -> None:
     skills = list(dict.fromkeys(skill for skill, _, _ in _skill_pairs(found)))
     rows = []
     for learner in dict.fromkeys(result.learner for result in found):
-        own = [result for result in found if result.learner == learner]
+        own = [result for result in found if result.learner == learner and not result.practice]
+        if not own:
+            continue
         by_chapter = _sums((r.chapter, r.mark, r.out_of) for r in own)
         by_skill = _sums(_skill_pairs(own))
         row: list[object] = [
@@ -213,6 +226,11 @@ def _share(got: float, of: float) -> str:
     return f'<td class="number">{percent} % <meter min="0" max="100" value="{percent}" aria-hidden="true"></meter></td>'
 
 
+def _whole(found: Sequence[Result]) -> tuple[float, float]:
+    counted = [result for result in found if not result.practice]
+    return sum(r.mark for r in counted), sum(r.out_of for r in counted)
+
+
 def _table(caption: str, header: Sequence[str], rows: Sequence[str]) -> str:
     if not rows:
         return ""
@@ -222,17 +240,19 @@ def _table(caption: str, header: Sequence[str], rows: Sequence[str]) -> str:
 
 def _page(title: str, found: Sequence[Result], slips: Mapping[tuple[str, str], Counter]) -> str:
     learners = list(dict.fromkeys(result.learner for result in found))
+    counted = [result for result in found if not result.practice]
     waiting = sum(result.by_hand for result in found)
-    questions = _sums(((r.chapter, r.question), r.mark, r.out_of) for r in found)
+    questions = _sums(((r.chapter, r.question, r.practice), r.mark, r.out_of) for r in found)
     question_rows = []
-    for (chapter, question), (got, of) in questions.items():
+    for (chapter, question, practice), (got, of) in questions.items():
         common = "; ".join(f"{slip} ({count})" for slip, count in slips[chapter, question].most_common(3))
         question_rows.append(
-            f"<tr><td>{escape(chapter)}</td><td>{escape(question.removesuffix('-check'))}</td>"
+            f"<tr><td>{escape(chapter)}</td>"
+            f"<td>{escape(question.removesuffix('-check'))}{' (practice)' if practice else ''}</td>"
             f"{_share(got, of)}<td>{escape(common)}</td></tr>"
         )
     skill_rows = [
-        f"<tr><td>{escape(s)}</td>{_share(*sums)}</tr>" for s, sums in _sums(_skill_pairs(found)).items()
+        f"<tr><td>{escape(s)}</td>{_share(*sums)}</tr>" for s, sums in _sums(_skill_pairs(counted)).items()
     ]
     overall = sum(slips.values(), Counter())
     slip_rows = [
@@ -246,14 +266,14 @@ def _page(title: str, found: Sequence[Result], slips: Mapping[tuple[str, str], C
         shown = "; ".join(f"{slip} ({count})" for slip, count in habits.most_common(2))
         learner_rows.append(
             f"<tr><td>{escape(learner)}</td><td>{escape(own[0].name)}</td>"
-            f"{_share(sum(r.mark for r in own), sum(r.out_of for r in own))}<td>{escape(shown)}</td></tr>"
+            f"{_share(*_whole(own))}<td>{escape(shown)}</td></tr>"
         )
     hand = f"<p>{waiting} answers still wait for a mark by hand, in formgrader.</p>" if waiting else ""
     return f"""<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title><style>{_STYLE}</style></head>
 <body><h1>{escape(title)}</h1>
-<p>{len(learners)} learners, {len(found)} answers. A slip is the habit that explains a wrong answer; it is
-named only where it does. The figures are shares of the marks possible.</p>{hand}
+<p>{len(learners)} learners, {len(counted)} answers with marks. A slip is the habit that explains a wrong answer; it is
+named only where it does, in practice too. The figures are shares of the marks possible.</p>{hand}
 {_table("Skills", ["Skill", "Marks"], skill_rows)}
 {_table("Commonest slips", ["Slip", "Answers"], slip_rows)}
 {_table("By question", ["Chapter", "Question", "Marks", "Commonest slips"], question_rows)}

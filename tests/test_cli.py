@@ -1,0 +1,205 @@
+"""The command line: it says what it did, and ends bad input with one sentence and status 2."""
+
+import os
+import subprocess
+import sys
+
+import nbformat
+import pytest
+
+from optics import cli
+from optics.course import folder as folder_module
+
+FORMS, BENCH = "91-forms", "92-bench"
+
+
+def _run(capsys, *words):
+    try:
+        status = cli.main([str(word) for word in words])
+    except SystemExit as stop:
+        status = stop.code
+    said = capsys.readouterr()
+    return status, said.out, said.err
+
+
+@pytest.fixture
+def toy_project(monkeypatch, released_once):
+    monkeypatch.setattr(folder_module, "project_folder", lambda _: released_once.root)
+
+
+def test_the_whole_course_in_commands(toy_project, tmp_path, capsys, fill, monkeypatch):
+    from optics.course.folder import open_course
+
+    root = tmp_path / "my course"
+    status, out, _ = _run(capsys, "intake", "spring", "--course", root)
+    assert status == 0
+    assert "Keep a copy" in out
+    status, out, _ = _run(capsys, "release", "--course", root)
+    assert status == 0
+    assert "91-forms is ready to hand out." in out
+    assert "92-bench is ready to hand out, with its unknown pairs sealed." in out
+    work = tmp_path / "from mail" / "Mara.ipynb"
+    work.parent.mkdir()
+    notebook = fill(open_course(root), FORMS, learner='"Mara"', convert_1='"+1.00 +1.50 x 080"')
+    notebook.cells = [cell for cell in notebook.cells if cell.id != "along-1-check"]
+    nbformat.write(notebook, work)
+    # From inside the course folder, no --course is needed.
+    monkeypatch.chdir(root)
+    status, out, _ = _run(capsys, "gather", work.parent)
+    assert (status, out.splitlines()[:2]) == (0, ["1 submissions are ready to be marked.", "mara, 91-forms."])
+    status, out, _ = _run(capsys, "mark", "91")
+    assert status == 0
+    assert "mara, 91-forms: marked. The check cell along-1-check was deleted and has been put back." in out
+    assert "1 of 1 submissions were marked." in out
+    assert "The class report lies in" in out
+    assert _run(capsys, "mark")[1] == "There is nothing new to mark.\n"
+    status, out, _ = _run(capsys, "hand-back")
+    assert status == 0
+    assert "Feedback for 1 learners lies in" in out
+    status, out, err = _run(capsys, "intake", "autumn")
+    assert (status, out) == (2, "")
+    assert "already holds submissions" in err
+
+
+def test_make_class_into_a_new_folder(course, tmp_path, capsys):
+    words = ("make-class", "91", "--course", course.root, "--count", 2, "--into", tmp_path / "class")
+    status, out, _ = _run(capsys, *words)
+    assert status == 0
+    assert "2 invented apprentices handed in 2 notebooks" in out
+    status, _, err = _run(capsys, *words)
+    assert status == 2
+    assert "already there" in err
+
+
+def test_learn_and_mark_mine(course, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("optics.course.self_study.study_course", lambda: course)
+    work = tmp_path / "my work"
+    status, out, _ = _run(capsys, "learn", work, "--only-lay-out")
+    assert status == 0
+    assert "3 files of the workbook were put into" in out
+    status, out, _ = _run(capsys, "learn", work, "--only-lay-out")
+    assert "3 were there already and were left as they are" in out
+    status, out, _ = _run(capsys, "mark-mine", work / FORMS / f"{FORMS}.ipynb")
+    assert status == 0
+    assert (work / FORMS / f"{FORMS}-feedback.html").is_file()
+
+
+def test_learn_and_teach_open_jupyterlab(course, tmp_path, capsys, monkeypatch):
+    started = []
+
+    def run(command, **options):
+        started.append((command, options))
+        return subprocess.CompletedProcess(command, 0)
+
+    monkeypatch.setattr("optics.course.lab.subprocess.run", run)
+    monkeypatch.setattr("optics.course.self_study.study_course", lambda: course)
+    assert _run(capsys, "teach", "--course", course.root)[0] == 0
+    assert _run(capsys, "learn", tmp_path / "my work")[0] == 0
+    (teach, for_teaching), (learn, for_learning) = started
+    assert f"--ServerApp.root_dir={course.root}" in teach
+    # nbgrader finds its settings in the folder it is started in.
+    assert for_teaching["cwd"] == course.root
+    assert f"--LabApp.default_url=/lab/tree/{FORMS}/{FORMS}.ipynb" in learn
+    assert "for_learners" in for_learning["env"]["JUPYTER_CONFIG_PATH"]
+    assert os.path.dirname(sys.executable) in for_teaching["env"]["PATH"].split(os.pathsep)
+
+
+def test_draw_and_sheet_never_replace_a_file(tmp_path, capsys):
+    picture = tmp_path / "cross.svg"
+    assert _run(capsys, "draw", "power-cross", "-2.25 -0.75 x 015", picture)[0] == 0
+    before = picture.read_bytes()
+    status, _, err = _run(capsys, "draw", "power-cross", "+1.00 DS", picture)
+    assert status == 2
+    assert "cross.svg" in err
+    assert picture.read_bytes() == before
+    assert _run(capsys, "sheet", "other-form", tmp_path / "sheet.pdf", "--count", 4)[0] == 0
+    assert (tmp_path / "sheet-answers.pdf").is_file()
+    assert _run(capsys, "sheet", "other-form", tmp_path / "sheet.pdf")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ((), "the following arguments are required"),
+        (("frobnicate",), "invalid choice"),
+        (("rehearse", "many"), "invalid int value"),
+        (("draw", "power-cross", "-2.25 -0.75", "x.png"), "no axis"),
+        (("draw", "portrait", "+1.00 DS", "x.png"), 'no drawing called "portrait"'),
+        (("draw", "power-cross", "+1.00 DS", "nowhere/x.png"), "nowhere"),
+        (("release", "--course", "nowhere"), "There is no course in"),
+        (("gather", "x.zip", "--course", "nowhere"), "There is no course in"),
+        (("mark-mine", "nothing.ipynb"), "There is no file"),
+        (("intake", " ", "--course", "new"), "has no name"),
+    ],
+)
+def test_bad_input_ends_with_a_sentence_and_status_2(tmp_path, capsys, monkeypatch, toy_project, words, told):
+    monkeypatch.chdir(tmp_path)
+    status, _, err = _run(capsys, *words)
+    assert status == 2
+    assert told.lower() in err.lower()
+    assert "Traceback" not in err
+    assert err.count("\n") == 1
+
+
+def test_a_bad_name_of_an_intake_makes_no_course(tmp_path, capsys, toy_project):
+    assert _run(capsys, "intake", " ", "--course", tmp_path / "new")[0] == 2
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_rehearsal_that_differs_has_its_own_status(tmp_path, capsys, toy_project, monkeypatch):
+    from optics.course.rehearsal import Rehearsed
+
+    def differs(*_):
+        return Rehearsed([], 1, 0, 0, 0, ["t101, 91-forms, x-check: 1 instead of 2."])
+
+    monkeypatch.setattr("optics.course.rehearsal.rehearse", differs)
+    status, out, _ = _run(capsys, "rehearse", 3, "--into", tmp_path / "new")
+    assert status == 1
+    assert "1 instead of 2" in out
+
+
+def test_interrupted_and_unusable_files(capsys, monkeypatch, tmp_path):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("optics.course.self_study.lay_out", stop)
+    assert _run(capsys, "learn", tmp_path)[0] == 130
+
+    def full(*_):
+        raise OSError(28, "No space left on device", "x.ipynb")
+
+    monkeypatch.setattr("optics.course.self_study.lay_out", full)
+    status, _, err = _run(capsys, "learn", tmp_path)
+    assert (status, err) == (2, "The file or folder x.ipynb could not be used: No space left on device.\n")
+
+
+def test_help_reads_well_and_loads_nothing_heavy():
+    code = (
+        "import sys\nfrom optics.cli import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit as stop:\n    assert stop.code == 0\n"
+        "heavy = {'matplotlib', 'nbgrader', 'ipywidgets', 'sqlalchemy'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "A reading is not an eye examination." in done.stdout
+
+
+def test_every_command_has_help(capsys):
+    listed = _run(capsys, "--help")[1]
+    for name in (
+        "learn", "mark-mine", "draw", "sheet", "intake", "release", "gather", "mark", "hand-back", "teach",
+        "make-class", "rehearse",
+    ):  # fmt: skip
+        assert f"  {name}" in listed
+        status, out, _ = _run(capsys, name, "--help")
+        assert status == 0
+        assert out.startswith(f"usage: optics {name}")
+
+
+def test_the_module_runs_as_the_command_does():
+    done = subprocess.run(
+        [sys.executable, "-m", "optics", "draw"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert "required" in done.stderr
