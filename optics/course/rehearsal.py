@@ -16,6 +16,7 @@ from optics.course.gather import gather
 from optics.course.marking import mark
 from optics.course.release import release
 from optics.course.report import Result, results, write_report
+from optics.practice.apprentice import BLANK, RIGHT
 
 __all__ = ["Rehearsed", "compare", "rehearse"]
 
@@ -94,7 +95,7 @@ def compare(truth: Sequence[dict[str, Any]], found: Sequence[Result]) -> tuple[i
                     f"{', '.join(where)}: {result.mark:g} instead of {expected:g}, made to: {question['made to']}; "
                     f'the answer was "{question["answer"]}".'
                 )
-            if any(got < of for got, of in question["expected"].values()) and question["answer"]:
+            if question["made to"] not in {RIGHT, BLANK}:
                 counts["habitual"] += 1
                 counts["named"] += question["made to"] in result.slips
     return counts["answers"], counts["agreed"], counts["named"], counts["habitual"], differences
