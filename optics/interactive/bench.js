@@ -24,7 +24,7 @@ function element(tag, properties = {}, children = []) {
 }
 
 // A slider with its name and its value; `show` writes the value, with its unit, for eye and ear.
-function slider(name, { min, max, step, show, moved, spoken = name }) {
+function slider(name, { min, max, step, show, moved, spoken = name, shown = true }) {
   const input = element("input", { type: "range", min, max, step, "aria-label": spoken });
   const value = element("output", { className: "optics-bench-value" });
   const row = element("label", { className: "optics-bench-row" }, [
@@ -33,7 +33,7 @@ function slider(name, { min, max, step, show, moved, spoken = name }) {
   input.addEventListener("input", () => moved(input.valueAsNumber));
   const set = (number) => {
     if (input.valueAsNumber !== number) input.value = number;
-    value.value = show(number);
+    if (shown) value.value = show(number);
     input.setAttribute("aria-valuetext", show(number));
   };
   return { row, set, input };
@@ -58,7 +58,7 @@ function button(text, name, pressed) {
 }
 
 function step(number, title, rows) {
-  return element("section", { className: "optics-bench-step", "aria-label": title }, [
+  return element("div", { className: "optics-bench-step", role: "group", "aria-label": title }, [
     element("h4", {}, [element("span", { textContent: number }), title]), ...rows,
   ]);
 }
@@ -82,7 +82,15 @@ function drumScale([low, high]) {
   }
   const scale = svg("svg", { class: "optics-bench-scale", viewBox: "-150 -12 300 50", "aria-hidden": "true" });
   scale.append(strip, svg("path", { d: "M-6 -12 H6 L0 -1 Z" }));
-  return { scale, set: (drum) => strip.setAttribute("transform", `translate(${-drum * perDioptre} 0)`) };
+  const value = element("output", { className: "optics-bench-value" });
+  const row = element("div", { className: "optics-bench-row" }, [
+    element("div", { className: "optics-bench-window" }, [scale]), value,
+  ]);
+  const set = (drum) => {
+    strip.setAttribute("transform", `translate(${-drum * perDioptre} 0)`);
+    value.value = `${signed(drum)} D`;
+  };
+  return { row, set };
 }
 
 function render({ model, el }) {
@@ -127,7 +135,7 @@ function render({ model, el }) {
   const turnDrum = (value) => change({ drum: Math.min(most, Math.max(least, Math.round(value * 100) / 100)) });
   let coarseAt = 0; // the quarter dioptre that the fine slider starts from
   const coarse = slider("Coarse", {
-    spoken: "Power drum, coarse", min: least, max: most, step: 0.25, show: () => `${signed(get("drum"))} D`,
+    spoken: "Power drum, coarse", shown: false, min: least, max: most, step: 0.25, show: () => `${signed(get("drum"))} D`,
     moved: (value) => {
       const fineBy = get("drum") - coarseAt;
       coarseAt = value;
@@ -135,7 +143,7 @@ function render({ model, el }) {
     },
   });
   const fine = slider("Fine", {
-    spoken: "Power drum, fine", min: -0.3, max: 0.3, step: 0.01, show: () => `${signed(get("drum"))} D`,
+    spoken: "Power drum, fine", shown: false, min: -0.3, max: 0.3, step: 0.01, show: () => `${signed(get("drum"))} D`,
     moved: (value) => turnDrum(coarseAt + value),
   });
   const scale = drumScale(made.drum_range);
@@ -166,18 +174,14 @@ function render({ model, el }) {
   const wipe = button("Wipe off the dots", "Wipe off the dots", () => change({ dots: {} }));
   const dotted = element("p", { className: "optics-bench-dotted", role: "status" });
 
-  const root = element("div", {
-    className: "optics-bench", role: "group", "aria-label": "Focimeter",
-    // JupyterLab would take the arrow keys of a slider as its own.
-    "data-lm-suppress-shortcuts": "true",
-  }, [
+  const root = element("div", { className: "optics-bench", role: "group", "aria-label": "Focimeter" }, [
     element("div", { className: "optics-bench-eyepiece" }, [
       element("div", { className: "optics-bench-field" }, [canvas, numbers]), words, notice, aloud,
     ]),
     element("div", { className: "optics-bench-steps" }, [
       step("1", "Lens", [lens.row]),
       step("2", "Eyepiece", [eyepiece.row]),
-      step("3", "Power drum", [scale.scale, coarse.row, fine.row]),
+      step("3", "Power drum", [scale.row, coarse.row, fine.row]),
       step("4", "Axis wheel", [wheel.row, element("div", { className: "optics-bench-row" }, nudges)]),
       step("5", "Stage: move the pair", [
         across.row, upward.row,
@@ -188,6 +192,11 @@ function render({ model, el }) {
       step("7", "Dot", [element("div", { className: "optics-bench-row" }, [dot, wipe]), dotted]),
     ]),
   ]);
+  // JupyterLab would take the arrow keys of a slider, and letters, as its own.
+  root.addEventListener("keydown", (event) => {
+    const runsCell = event.shiftKey && event.key === "Enter";
+    if (!event.ctrlKey && !event.metaKey && !event.altKey && !runsCell) event.stopPropagation();
+  });
   el.replaceChildren(element("div", { className: "optics-bench-room" }, [root]));
 
   // --- showing how things stand ----------------------------------------------------------

@@ -1,0 +1,78 @@
+"""The picture that the browser draws is the picture that NumPy computes."""
+
+import base64
+import io
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from optics import Mounted, Power, Settings, SingleVision, Spectacles, eyepiece_view
+from optics.interactive.bench import Bench
+
+STATES = 50
+WITHIN = 0.02
+"""Root-mean-square difference allowed, of full scale."""
+
+DRAW = """([state, met, size]) => {
+  const canvas = document.createElement("canvas");
+  const picture = new Picture(canvas, model.get("_made"));
+  picture.resize(size);
+  picture.draw(state, met);
+  return canvas.toDataURL();
+}"""
+
+
+def any_bench():
+    lens = Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-2.25, -0.75, 15)))
+    return Bench(Spectacles(right=lens, left=lens), eye_setting=0)
+
+
+def random_states(rng):
+    """Lenses in and out of focus, on and off the axis, centred and not, eyepiece set and unset."""
+    for number in range(STATES):
+        sphere, cylinder, axis = rng.uniform(-8, 8), rng.uniform(0, 5) * (number % 5 > 0), rng.uniform(1, 180)
+        near = (sphere, sphere - cylinder, sphere + rng.normal() * 0.5, rng.uniform(-20, 20))[number % 4]
+        settings = Settings(
+            drum=float(near),
+            wheel=float(round(axis)) if number % 3 else float(rng.integers(1, 181)),
+            eyepiece=float(rng.uniform(-5, 5)) if number % 2 else 0.0,
+            eye=float(rng.choice([-2.0, 0.0, 1.5])) if number % 2 else 0.0,
+        )
+        power = Power.from_sphere_cylinder(sphere, -cylinder, axis)
+        yield settings, SingleVision(power=power).over_stop(*rng.uniform(-5, 5, 2))
+
+
+@pytest.mark.parametrize("size", [384, 768], ids=["plain screen", "fine screen"])
+def test_browser_and_numpy_draw_the_same_picture(page, show_bench, size):
+    show_bench(page, any_bench())
+    apart = []
+    for settings, met in random_states(np.random.default_rng(11)):
+        f, p = met.power.matrix, met.prism.vector
+        state = {name: getattr(settings, name) for name in ("drum", "wheel", "eyepiece", "eye")}
+        over = {
+            "power": {"xx": f[0, 0], "xy": f[0, 1], "yy": f[1, 1]},
+            "prism": {"x": float(p[0]), "y": float(p[1])},
+        }
+        url = page.evaluate(DRAW, [state, over, size])
+        drawn = np.asarray(Image.open(io.BytesIO(base64.b64decode(url.split(",")[1]))).convert("L")) / 255
+        computed = eyepiece_view(settings, met, size)
+        apart.append((float(np.sqrt(np.mean((drawn - computed) ** 2))), settings, met.power.vector))
+    worst = max(apart, key=lambda one: one[0])
+    print(
+        f"\nroot-mean-square difference: worst {worst[0]:.4f}, middle {np.median([a[0] for a in apart]):.4f}"
+    )
+    assert worst[0] <= WITHIN, worst
+
+
+def test_the_last_settings_are_always_drawn(page, show_bench, seen):
+    bench = any_bench()
+    show_bench(page, bench)
+    page.evaluate(
+        "() => { for (let i = 0; i <= 60; i++) model.tell({ drum: -4 + i * 0.05, wheel: 1 + i }); }"
+    )
+    page.wait_for_timeout(300)
+    drawn = seen(page)
+    bench.drum, bench.wheel = -1.0, 61.0
+    computed = eyepiece_view(bench.settings, bench.met, drawn.shape[0])
+    assert np.sqrt(np.mean((drawn - computed) ** 2)) <= WITHIN
