@@ -132,7 +132,7 @@ def test_ordered_prism_is_there() -> None:
 @pytest.mark.parametrize(
     ("brief", "sentence"),
     [
-        ({"style": "bifocal"}, "The style of the brief"),
+        ({"style": "quadrifocal"}, "The style of the brief"),
         ({"cylinder": "lots"}, "The cylinder of the brief"),
         ({"strongest": 40}, "strongest power"),
         ({"strongest": 2, "weakest": 2}, "weakest power"),

@@ -1,110 +1,40 @@
 """Pairs for the bench: made from a seed and a brief, never to exactly what was ordered.
 
 A specimen is one object that everybody asks: the instrument, the drawings, the
-marks. It holds what the pair *is* (`spectacles`) and what it was *made to*
-(`ordered`); the surfacing error between the two is why readings fall between
-steps.
-
-The powers follow published distributions of spectacle prescriptions: shares of
-myopia, hyperopia and astigmatism from 153 598 records of Irish clinics
-(PMC9732486), means and spreads from 6687 South African patients (PMC8569398);
-most cylinders are 0.75 or less and half the axes lie near 180 (Clinical
-Optometry 2018;10:119-127, whose axis shares add to 104 % and are used here as
-rough weights only). All pairs are invented.
+marks. It holds what the pair *is* (`spectacles`), what it was *made to* (`order`)
+and what is wrong with it as it comes in; the surfacing error between order and
+pair is why readings fall between steps. What the truth is, is always asked of the
+lenses and stored nowhere. All pairs are invented; `optics.practice.orders` says
+which published distributions they follow.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
-from hashlib import sha256
+from collections.abc import Collection
+from dataclasses import dataclass
 
-import numpy as np
-
-from optics.angles import axis_difference, whole_axis
-from optics.errors import OpticsError
-from optics.lens import SingleVision
+from optics.angles import whole_axis
+from optics.frame import Frame
+from optics.lens import FRONT
+from optics.multifocal import Multifocal
 from optics.power import Power
+from optics.practice.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief, brief_for
+from optics.practice.chance import from_seed, seed_from
+from optics.practice.conditions import Condition, conditions_of, laid_down
+from optics.practice.making import LARGEST_ERROR, made_exactly_centred, made_to
+from optics.practice.orders import frame_for, job_for, kind_of, ordered_powers
 from optics.prescription import Prescription
-from optics.prism import Prism
-from optics.spectacles import Mounted, Spectacles
+from optics.prism import Prism, nasal
+from optics.progressive import Progressive
+from optics.records import LensRecord, PairRecord
+from optics.spectacles import Spectacles
 
-__all__ = ["Brief", "Specimen", "make", "seed_from"]
+__all__ = ["LARGEST_ERROR", "PARTS", "Brief", "Specimen", "brief_for", "make", "seed_from"]
 
-STYLES = ("single vision",)
-CYLINDERS = ("none", "some", "always")
-AXES = ("any", "oblique")
-STEP = 0.25
-LARGEST_ERROR = 0.11
-"""Surfacing error of a good pair stays inside the usual 0.12 D limit."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Brief:
-    """What kind of pair is wanted.
-
-    Parameters
-    ----------
-    style : str
-        Lens style; "single vision".
-    strongest, weakest : float
-        Largest and smallest principal power, dioptres, without sign.
-    cylinder : {"none", "some", "always"}
-        Whether the lenses have cylinder.
-    axes : {"any", "oblique"}
-        "oblique" keeps axes at least 20 degrees from horizontal and vertical, so
-        that a mirrored or unturned axis shows.
-    between_steps : bool
-        True to put the powers near the middle between two quarter steps; False
-        to keep them close to a step.
-    prism : float
-        Largest ordered prism, prism dioptres; 0 for none.
-    """
-
-    style: str = "single vision"
-    strongest: float = 6.0
-    weakest: float = 0.0
-    cylinder: str = "some"
-    axes: str = "any"
-    between_steps: bool = False
-    prism: float = 0.0
-
-    def __post_init__(self) -> None:
-        for name, allowed in (("style", STYLES), ("cylinder", CYLINDERS), ("axes", AXES)):
-            value = getattr(self, name)
-            if value not in allowed:
-                raise OpticsError(
-                    f'The {name} of the brief is "{value}".',
-                    f"It is one of: {', '.join(allowed)}.",
-                    f'Try "{allowed[0]}".',
-                )
-        if not 0.5 <= self.strongest <= 15:
-            raise OpticsError(
-                f"The strongest power of the brief is {self.strongest:g} D.",
-                "It lies between 0.5 and 15 D.",
-                "Try 6.",
-            )
-        if not 0 <= self.weakest <= self.strongest - 0.5:
-            raise OpticsError(
-                f"The weakest power of the brief is {self.weakest:g} D.",
-                f"It lies between 0 and {self.strongest - 0.5:g} D, half a dioptre below the strongest.",
-                "Try 0.",
-            )
-
-    @classmethod
-    def from_plain(cls, values: dict) -> Brief:
-        """A brief from plain values, as read from a file."""
-        unknown = set(values) - {field.name for field in fields(cls)}
-        if unknown:
-            raise OpticsError(
-                f"The brief has {', '.join(sorted(unknown))}.",
-                f"A brief has {', '.join(field.name for field in fields(cls))}.",
-                "Check the spelling.",
-            )
-        return cls(**values)
-
-    def to_plain(self) -> dict:
-        """The brief as plain values, to be written to a file."""
-        return asdict(self)
+PARTS = ("distance", "near", "prism", "height")
+"""Points of a lens: where distance and near power are read, where prism is read (for
+lenses without ordered prism the optical centre), and the segment's upper line or the
+fitting cross, to which the height is measured."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,36 +43,151 @@ class Specimen:
 
     Parameters
     ----------
-    ordered : tuple of Prescription
-        What right and left were made to, minus-cylinder form.
+    order : PairRecord
+        What right and left were made to: minus-cylinder form, places in millimetres,
+        heights of segment or fitting cross over the lowest point of the lens.
     spectacles : Spectacles
-        What the pair is.
+        What the pair is, true and clean.
+    frame : Frame
+        The frame, in boxing terms.
     brief : Brief
         What kind of pair was asked for.
+    conditions : tuple of Condition
+        What is wrong with it as it comes in.
     """
 
-    ordered: tuple[Prescription, Prescription]
+    order: PairRecord
     spectacles: Spectacles
+    frame: Frame
     brief: Brief
+    conditions: tuple[Condition, ...] = ()
+
+    @property
+    def ordered(self) -> tuple[Prescription, Prescription]:
+        """What right and left were ordered to."""
+        return self.order.right.line, self.order.left.line
+
+    # --- as it lies on the bench ------------------------------------------------------
+
+    def as_found(self, mended: Collection[str] = ()) -> Spectacles:
+        """The pair as it lies on the stage.
+
+        Parameters
+        ----------
+        mended : collection of {"temple twisted", "front bent", "smeared"}
+            What has been put right since it came in.
+        """
+        return laid_down(self.spectacles, self.conditions, mended)
+
+    def still_wrong(self, mended: Collection[str] = ()) -> tuple[Condition, ...]:
+        """What has not been put right yet."""
+        return tuple(each for each in self.conditions if each.name not in mended)
+
+    # --- what it is, asked of the lenses ----------------------------------------------
+
+    @property
+    def style(self) -> str:
+        """Lens style, told from the lenses."""
+        lens = self.spectacles.right.lens
+        if isinstance(lens, Progressive):
+            return PROGRESSIVE
+        if isinstance(lens, Multifocal):
+            return TRIFOCAL if lens.segment.intermediate_mm else BIFOCAL
+        return SINGLE_VISION
+
+    def lens_point_mm(self, eye: str, part: str) -> tuple[float, float] | None:
+        """Where a part of a lens lies, from its reference point, millimetres.
+
+        Parameters
+        ----------
+        eye : {"R", "L"}
+            The lens.
+        part : str
+            One of `PARTS`. None where the lens has no such part.
+        """
+        if part not in PARTS:
+            raise ValueError(f"part is one of {', '.join(PARTS)}, not {part!r}")
+        lens = self.spectacles.mounted(eye).lens
+        whole = isinstance(lens, Multifocal | Progressive)
+        if part == "prism":
+            return (0.0, 0.0)
+        if part == "distance":
+            return lens.distance_reference_point if whole else (0.0, 0.0)
+        if not whole:
+            return None
+        if part == "near":
+            return lens.near_reference_point
+        return lens.segment_top if isinstance(lens, Multifocal) else lens.fitting_cross
+
+    def point_mm(self, eye: str, part: str) -> tuple[float, float] | None:
+        """Where a part of a lens lies in the pair: x from the middle of the bridge, y from the datum line."""
+        place = self.lens_point_mm(eye, part)
+        if place is None:
+            return None
+        x, y = self.spectacles.reference_point_mm(eye)
+        return x + place[0], y + place[1]
 
     def power(self, eye: str) -> Power:
-        """Back vertex power at the lens's reference point, as it really is."""
-        return self.spectacles.mounted(eye).lens.over_stop(0.0, 0.0).power
+        """Back vertex power at the distance reference point, as it really is."""
+        place = self.lens_point_mm(eye, "distance") or (0.0, 0.0)
+        return self.spectacles.mounted(eye).lens.over_stop(*place).power
 
     def prism(self, eye: str) -> Prism:
-        """Prism at the lens's reference point, as it really is."""
+        """Prism at the prism reference point, as it really is; thinning prism included."""
         return self.spectacles.mounted(eye).lens.over_stop(0.0, 0.0).prism
 
+    def thinning(self, eye: str) -> Prism:
+        """The part of the prism that only makes a progressive thinner."""
+        lens = self.spectacles.mounted(eye).lens
+        return Prism.from_base(getattr(lens, "thinning", 0.0), "down", eye)
 
-def seed_from(*parts: object) -> int:
-    """A seed from words and numbers, the same on every machine.
+    def addition_side(self, eye: str) -> str | None:
+        """The side that carries the addition, which lies on the stop when it is measured."""
+        lens = self.spectacles.mounted(eye).lens
+        if isinstance(lens, Multifocal):
+            return lens.carried_by
+        return FRONT if isinstance(lens, Progressive) else None
 
-    Examples
-    --------
-    >>> seed_from("spring", "A", 3) == seed_from("spring", "A", 3)
-    True
-    """
-    return int.from_bytes(sha256("\x1f".join(str(part) for part in parts).encode()).digest()[:8], "big")
+    def addition(self, eye: str) -> float | None:
+        """The addition, near less distance on the side that carries it; none for single vision."""
+        side = self.addition_side(eye)
+        return None if side is None else self.spectacles.mounted(eye).lens.addition_read(side)
+
+    def pd_mm(self, eye: str) -> float:
+        """Monocular distance to the prism reference point, millimetres."""
+        return self.spectacles.mounted(eye).pd_mm
+
+    def height_mm(self, eye: str) -> float | None:
+        """Height of segment top or fitting cross over the lowest point of the lens; none for single vision."""
+        place = self.point_mm(eye, "height")
+        return None if place is None else self.frame.height_above_rim_mm(place[1])
+
+    def record(self) -> PairRecord:
+        """The pair as it is, to the hundredth, to be held against its order.
+
+        The prism is that met where the order wants its prism.
+        """
+        return PairRecord(right=self._lens_record("R"), left=self._lens_record("L"), lens=kind_of(self.style))
+
+    def _lens_record(self, eye: str) -> LensRecord:
+        order = self.order.of(eye)
+        sphere, cylinder, axis = (float(value) for value in self.power(eye).sphere_cylinder())
+        sphere, cylinder = round(sphere, 2), round(cylinder, 2)
+        add = self.addition(eye)
+        wanted = self.spectacles.over_stop(eye, -nasal(eye) * order.pd_mm, order.centre_height_mm)
+        return LensRecord(
+            line=Prescription(
+                sphere=sphere,
+                cylinder=cylinder,
+                axis=whole_axis(axis) if cylinder else None,
+                add=None if add is None else round(add, 2),
+                eye=eye,
+            ),
+            prism=wanted.prism - self.thinning(eye),
+            pd_mm=self.pd_mm(eye),
+            centre_height_mm=self.spectacles.mounted(eye).height_mm,
+            height_mm=self.height_mm(eye),
+        )
 
 
 def make(brief: Brief, seed: int) -> Specimen:
@@ -164,111 +209,28 @@ def make(brief: Brief, seed: int) -> Specimen:
     >>> pair = make(Brief(), seed=7)
     >>> pair.ordered == make(Brief(), seed=7).ordered
     True
+    >>> pair = make(brief_for("progressive", 2), seed=7)
+    >>> pair.style, abs(pair.addition("R") - pair.ordered[0].add) < 0.12
+    ('progressive', True)
     """
-    # The older generator, because its numbers never change between versions of
-    # NumPy, and learner and instructor must mean the same pair.
-    rng = np.random.RandomState([seed >> 32 & 0xFFFFFFFF, seed & 0xFFFFFFFF])
-    right = _ordered(brief, rng, "R")
-    # The two eyes of one wearer are alike: most differ by less than a dioptre.
-    left = _companion(right, brief, rng)
-    lenses = [_mounted(ordered, brief, rng) for ordered in (right, left)]
-    return Specimen(
-        ordered=(right, left), spectacles=Spectacles(right=lenses[0], left=lenses[1]), brief=brief
-    )
-
-
-def _on_step(value: float) -> float:
-    return round(value / STEP) * STEP
-
-
-def _ordered(brief: Brief, rng: np.random.RandomState, eye: str) -> Prescription:
-    while True:
-        group = rng.choice(["myopia", "hyperopia", "neither"], p=[0.45, 0.42, 0.13])
-        mean, spread = {"myopia": (-1.95, 2.6), "hyperopia": (1.04, 0.9), "neither": (0.0, 0.3)}[str(group)]
-        sphere = _on_step(rng.normal(mean, spread))
-        cylinder = _cylinder(brief, rng)
-        axis = _axis(brief, rng) if cylinder else None
-        if _fits(sphere, cylinder, brief):
-            return Prescription(
-                sphere=sphere, cylinder=cylinder, axis=axis, eye=eye, prism=_prism(brief, rng)
-            )
-
-
-def _companion(first: Prescription, brief: Brief, rng: np.random.RandomState) -> Prescription:
-    while True:
-        sphere = first.sphere + _on_step(rng.normal(0.0, 0.6))
-        cylinder = _cylinder(brief, rng)
-        # Axes of a pair often mirror each other about the vertical.
-        if not cylinder:
-            axis = None
-        elif first.axis is not None and rng.random_sample() < 0.6:
-            axis = whole_axis(180 - first.axis + rng.normal(0.0, 8.0))
-        else:
-            axis = _axis(brief, rng)
-        if axis is not None and not _axis_fits(axis, brief):
-            continue
-        if not _fits(sphere, cylinder, brief):
-            continue
-        # An exchange of the lenses must be visible, so they may not be the same.
-        if (sphere, cylinder) == (first.sphere, first.cylinder) and axis == first.axis:
-            continue
-        return Prescription(sphere=sphere, cylinder=cylinder, axis=axis, eye="L", prism=_prism(brief, rng))
-
-
-def _fits(sphere: float, cylinder: float, brief: Brief) -> bool:
-    sizes = abs(sphere), abs(sphere + cylinder)
-    return max(sizes) <= brief.strongest and min(sizes) >= brief.weakest and bool(sphere or cylinder)
-
-
-def _cylinder(brief: Brief, rng: np.random.RandomState) -> float:
-    if brief.cylinder == "none" or (brief.cylinder == "some" and rng.random_sample() < 0.4):
-        return 0.0
-    smallest = 0.5 if brief.cylinder == "always" else 0.25
-    return -float(np.clip(_on_step(smallest + rng.gamma(1.6, 0.45)), smallest, 4.0))
-
-
-def _axis_fits(axis: int, brief: Brief) -> bool:
-    return brief.axes == "any" or min(axis_difference(axis, 180), axis_difference(axis, 90)) >= 20
-
-
-def _axis(brief: Brief, rng: np.random.RandomState) -> int:
-    while True:
-        near = rng.choice(["horizontal", "vertical", "oblique"], p=[0.48, 0.14, 0.38])
-        spread = {"horizontal": 180 + rng.normal(0, 10), "vertical": 90 + rng.normal(0, 10)}
-        axis = whole_axis(spread.get(str(near), rng.uniform(1, 180)))
-        if _axis_fits(axis, brief):
-            return axis
-
-
-def _prism(brief: Brief, rng: np.random.RandomState) -> tuple[tuple[float, str], ...]:
-    if not brief.prism:
-        return ()
-    amount = float(rng.randint(2, max(3, int(brief.prism * 2) + 1))) / 2
-    return ((amount, str(rng.choice(["in", "out", "up", "down"]))),)
-
-
-def _surfacing_error(brief: Brief, rng: np.random.RandomState) -> float:
-    if brief.between_steps:
-        return float(rng.choice([-1.0, 1.0]) * rng.uniform(0.07, LARGEST_ERROR))
-    return float(np.clip(rng.normal(0.0, 0.025), -0.05, 0.05))
-
-
-def _mounted(ordered: Prescription, brief: Brief, rng: np.random.RandomState) -> Mounted:
-    first, second = (_surfacing_error(brief, rng) for _ in range(2))
-    sphere, cylinder, axis = ordered.sphere, ordered.cylinder, ordered.axis
-    if axis is None:
-        # A sphere comes out round: no more cylinder than polishing leaves.
-        second = first - abs(rng.normal(0.0, 0.01))
-        axis = float(rng.uniform(1, 180))
+    rng = from_seed(seed)
+    powers = ordered_powers(brief, rng)
+    if brief.is_simple:
+        right, left = (made_exactly_centred(line, brief, rng) for line in powers)
+        spectacles = Spectacles(right=right, left=left)
+        records = [
+            LensRecord(line=line, pd_mm=made.pd_mm, centre_height_mm=made.height_mm)
+            for line, made in zip(powers, (right, left), strict=True)
+        ]
+        order = PairRecord(right=records[0], left=records[1])
+        frame = frame_for(brief.style, (right.pd_mm + left.pd_mm) / 2, seed)
     else:
-        axis = axis + float(np.clip(rng.normal(0.0, 0.4), -0.9, 0.9))
-    prism = Prism.none()
-    for amount, base in ordered.prism:
-        prism = prism + Prism.from_base(amount + rng.normal(0.0, 0.05), base, ordered.eye or "R")
-    return Mounted(
-        lens=SingleVision(
-            power=Power.from_sphere_cylinder(sphere + first, cylinder + second - first, axis), prism=prism
-        ),
-        pd_mm=round(float(np.clip(rng.normal(31.5, 1.4), 27, 36)) * 2) / 2,
-        height_mm=round(float(np.clip(rng.normal(1.5, 1.0), -2, 4)) * 2) / 2,
+        job = job_for(brief, seed, powers)
+        spectacles, order, frame = made_to(job, brief, seed), job.order, job.frame
+    return Specimen(
+        order=order,
+        spectacles=spectacles,
+        frame=frame,
+        brief=brief,
+        conditions=conditions_of(brief, seed),
     )
