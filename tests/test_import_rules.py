@@ -18,6 +18,7 @@ PACKAGE = Path(optics.__file__).parent
 CORE = ("errors", "angles", "power", "prescription")
 BENCH = {
     "comparing",
+    "crossed_line",
     "focimeter",
     "judging",
     "many_lenses",

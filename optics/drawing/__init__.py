@@ -7,9 +7,11 @@ its words and can be saved.
 
 from optics.drawing.axis_dial import axis_dial, draw_axis_dial
 from optics.drawing.contours import draw_power_contours, power_contours
+from optics.drawing.crossed_line import crossed_line, draw_crossed_line
 from optics.drawing.diagram import Diagram
 from optics.drawing.drum_readings import draw_drum_readings, drum_readings
 from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
+from optics.drawing.front_view import draw_from_above, draw_front_view, front_view
 from optics.drawing.lens_marks import draw_progressive_marks, draw_segment, multifocal_lens, progressive_marks
 from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
 from optics.drawing.power_cross import draw_power_cross, power_cross
@@ -26,9 +28,13 @@ __all__ = [
     "Diagram",
     "Sheet",
     "axis_dial",
+    "crossed_line",
     "draw_axis_dial",
+    "draw_crossed_line",
     "draw_drum_readings",
     "draw_eyepiece",
+    "draw_from_above",
+    "draw_front_view",
     "draw_lens_section",
     "draw_looked_through",
     "draw_mean_powers",
@@ -44,6 +50,7 @@ __all__ = [
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
+    "front_view",
     "multifocal_lens",
     "oblique_sum",
     "power_contours",
