@@ -5,7 +5,6 @@ from pathlib import Path
 import nbgrader
 from nbgrader.preprocessors import (
     AssignLatePenalties,
-    CheckCellMetadata,
     LimitOutput,
     OverwriteCells,
     SaveAutoGrades,
@@ -25,21 +24,13 @@ c.ClearSolutions.text_stub = "Write your answer here."
 c.CourseDirectory.ignore = [".ipynb_checkpoints", "*.pyc", "__pycache__", "feedback", "pairs.json"]
 
 # A submission's answers are put into the released notebook, so that whatever was
-# copied, deleted or altered around them does not matter.
-c.Autograde.sanitize_preprocessors = [
-    PutIntoRelease,
-    OverwriteCells,  # puts the hidden checks in
-    CheckCellMetadata,
-]
+# copied, deleted or altered around them does not matter; then the hidden checks come
+# in. The cells' keys are the release's own and were checked there.
+c.Autograde.sanitize_preprocessors = [PutIntoRelease, OverwriteCells]
 c.OverwriteCells.add_missing_cells = True
 
 # Answers are read, never run. No kernel is started.
-c.Autograde.autograde_preprocessors = [
-    CheckAnswers,
-    LimitOutput,
-    SaveAutoGrades,
-    AssignLatePenalties,
-]
+c.Autograde.autograde_preprocessors = [CheckAnswers, LimitOutput, SaveAutoGrades, AssignLatePenalties]
 
 # Pages made from submissions hold no scripts and ask no other host for anything.
 _FORMGRADER = Path(nbgrader.__file__).parent / "server_extensions" / "formgrader" / "templates"

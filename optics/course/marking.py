@@ -27,7 +27,6 @@ from typing import Any
 
 import nbformat
 from nbformat.notebooknode import NotebookNode
-from nbformat.v4 import new_output
 from nbgrader.api import Gradebook
 from nbgrader.converters import Autograde
 from nbgrader.preprocessors import NbGraderPreprocessor
@@ -133,8 +132,8 @@ class Bench:
         except (Exception, SystemExit) as fault:
             result = _fault(fault)
         if printed.getvalue():
-            outputs.append(new_output("stream", name="stdout", text=printed.getvalue()))
-        outputs += [new_output("display_data", data=bundle) for bundle in shown]
+            outputs.append(_output("stream", name="stdout", text=printed.getvalue()))
+        outputs += [_output("display_data", data=bundle) for bundle in shown]
         return outputs + ([result] if result is not None else [])
 
 
@@ -165,7 +164,7 @@ def _result(value: object, points: float | None, count: int) -> NotebookNode | N
         value = _mark(value, points)
     if value is None:
         return None
-    return new_output("execute_result", data={"text/plain": repr(value)}, execution_count=count)
+    return _output("execute_result", data={"text/plain": repr(value)}, execution_count=count)
 
 
 def _mark(value: object, points: float) -> float:
@@ -176,15 +175,21 @@ def _mark(value: object, points: float) -> float:
     return float(min(max(float(value), 0.0), points))
 
 
+def _output(kind: str, **content: Any) -> NotebookNode:
+    if kind in {"display_data", "execute_result"}:
+        content["metadata"] = {}
+    return nbformat.from_dict({"output_type": kind, **content})
+
+
 def _note(text: str) -> NotebookNode:
     bundle = {"text/html": f"<p>{html.escape(text)}</p>", "text/plain": text}
-    return new_output("display_data", data=bundle)
+    return _output("display_data", data=bundle)
 
 
 def _fault(fault: BaseException) -> NotebookNode:
     said = " ".join(str(fault).split()) or type(fault).__name__
     sentence = f"This check could not be carried out ({said[:300]}). Your instructor is told."
-    return new_output("error", ename=FAULT, evalue=sentence, traceback=[sentence])
+    return _output("error", ename=FAULT, evalue=sentence, traceback=[sentence])
 
 
 # --- marking a class ------------------------------------------------------------------
