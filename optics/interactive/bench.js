@@ -243,8 +243,12 @@ function render({ model, el }) {
     // Only the newest settings are drawn, once a frame.
     frame ||= requestAnimationFrame(() => {
       frame = 0;
+      const begin = performance.now();
       picture.draw({ drum: get("drum"), wheel: get("wheel"), eyepiece: get("eyepiece"), eye: get("_eye_setting") }, get("_met"));
+      // What tests and the benchmark watch.
+      root.dataset.took = (performance.now() - begin).toFixed(2);
       root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
+      root.dataset.place = get("_met").over.join(" ");
     });
   }
 

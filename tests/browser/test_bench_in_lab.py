@@ -84,7 +84,7 @@ def reticle(picture):
     return float(np.sum(np.diff(picture[: size // 4, size // 3 : size // 2], axis=0) ** 2))
 
 
-def test_a_lens_is_read_by_keyboard_and_eye_alone(in_lab, seen, tmp_path):
+def test_a_lens_is_read_by_keyboard_and_eye_alone(in_lab, lab, seen, tmp_path):
     page = in_lab(PAIR, SAY)
     operator = Operator(page, seen)
     page.locator(".jp-Cell").first.focus()
@@ -150,12 +150,7 @@ def test_a_lens_is_read_by_keyboard_and_eye_alone(in_lab, seen, tmp_path):
     page.screenshot(path=tmp_path / "read.png")
 
     # The kernel knows it all.
-    page.evaluate(
-        """() => {
-            window.jupyterapp.shell.currentWidget.content.activeCellIndex = 1;
-            return window.jupyterapp.commands.execute('notebook:run-cell');
-        }"""
-    )
+    lab.run_cell(page, 1)
     told = printed(page)
     assert told.startswith(f"R {operator.drum_and_wheel()[0]} {wheel}.0 True")
     x_mm, y_mm = (float(number.strip("[]{},")) for number in told.split("'R': ")[1].split(","))
