@@ -146,16 +146,16 @@ def test_laying_out_never_touches_a_learners_file(released_once, tmp_path):
 
 def test_laying_out_interrupted_midway_leaves_only_whole_files(released_once, tmp_path, monkeypatch):
     calls = []
+    whole = folder_module.os.replace
 
-    def stop_at_the_second(source, target):
+    def stop_at_the_second(part, target):
         calls.append(target)
         if len(calls) == 2:
-            target.write_bytes(source.read_bytes()[:100])
             raise KeyboardInterrupt
-        target.write_bytes(source.read_bytes())
+        whole(part, target)
 
     with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
-        patch.setattr(self_study.shutil, "copyfile", stop_at_the_second)
+        patch.setattr(folder_module.os, "replace", stop_at_the_second)
         lay_out(tmp_path, released_once)
     there = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert [path.name for path in there] == [f"{FORMS}.ipynb"]

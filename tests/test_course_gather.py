@@ -1,6 +1,7 @@
 """Submissions are gathered from whatever an LMS hands over, and nothing is guessed silently."""
 
 import io
+import tracemalloc
 import zipfile
 from pathlib import Path
 
@@ -322,7 +323,11 @@ def test_a_zip_bomb_is_not_swallowed(tmp_path, monkeypatch):
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("t101.ipynb", b"0" * 50_000_000)
         archive.writestr("t102.ipynb", b"{}")
+    tracemalloc.start()
     files = list(received(path))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 10_000_000
     assert "larger than 1 MB" in files[0].trouble
     assert files[0].data == b""
     assert files[1].data == b"{}"

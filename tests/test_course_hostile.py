@@ -137,6 +137,15 @@ def test_nothing_is_imported_from_a_submission(course, fill, submit, monkeypatch
     assert not _victim(course).exists()
 
 
+def test_what_is_run_comes_from_the_gradebook_even_if_a_trap_got_so_far(course, fill, submit):
+    notebook = fill(course, FORMS, **RIGHT)
+    for cell in notebook.cells:
+        if cell.id in {"setup", "convert-1-check"}:
+            cell.source = _trap(course)
+    CheckAnswers().preprocess(*_sanitized(course, submit(course, "t101", FORMS, notebook)))
+    assert not _victim(course).exists()
+
+
 def _sanitized(course, path):
     notebook = nbformat.read(path, as_version=4)
     names = {"db_url": course.gradebook, "notebook": FORMS, "assignment": FORMS, "student": "t101"}

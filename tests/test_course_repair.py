@@ -123,6 +123,20 @@ def test_keys_and_identifiers_both_lost(released, answered):
     assert any("why was deleted" in note for note in restored.notes)
 
 
+def test_words_that_stand_in_two_places_tell_nothing(released):
+    second = copy.deepcopy(_cell(released, "why"))
+    second.id, second.metadata.nbgrader.grade_id = "why-2", "why-2"
+    released = copy.deepcopy(released)
+    released.cells.append(second)
+    submitted = copy.deepcopy(released)
+    for number, cell in enumerate(submitted.cells):
+        cell.metadata, cell.id = {}, f"n{number}"
+    notes = _back(released, submitted).notes
+    assert notes == [
+        f"The answer cell {name} was deleted; it counts as not answered." for name in ("why", "why-2")
+    ]
+
+
 def _without_own(notebook):
     left = copy.deepcopy(notebook)
     left.cells = [cell for cell in left.cells if OWN not in cell.metadata.get("tags", [])]

@@ -129,14 +129,12 @@ def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file so that it is there whole or not at all, even if interrupted."""
     data = content.encode("utf-8") if isinstance(content, str) else content
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".", suffix=".part")
+    part = path.with_name(f".{secrets.token_hex(4)}.part")
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+        part.write_bytes(data)
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _checked_root(root: Path) -> Path:

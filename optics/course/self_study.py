@@ -137,23 +137,13 @@ def lay_out(folder: Path | str, study: Course | None = None) -> Laid:
         if target.exists():
             kept.append(inside.as_posix())
             continue
-        _copy_whole(path, target)
+        write_whole(target, path.read_bytes())
         laid.append(inside.as_posix())
     return Laid(folder, tuple(laid), tuple(kept))
 
 
 def _for_instructors(path: Path) -> bool:
     return "instructor" in path.stem
-
-
-def _copy_whole(path: Path, target: Path) -> None:
-    target.parent.mkdir(parents=True, exist_ok=True)
-    part = target.with_name(f".{target.name}.part")
-    try:
-        shutil.copyfile(path, part)
-        os.replace(part, target)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 # --- marking one's own notebook --------------------------------------------------------------
@@ -230,7 +220,7 @@ def mark_mine(file: Path | str, study: Course | None = None) -> MarkedMine:
                 "Show it to your instructor.",
             )
         page = _free_name(file.with_name(f"{file.stem}-feedback.html"))
-        _copy_whole(own.step("feedback", LEARNER, chapter) / f"{chapter}.html", page)
+        write_whole(page, (own.step("feedback", LEARNER, chapter) / f"{chapter}.html").read_bytes())
     marked.notes[:0] = notes
     return MarkedMine(page, marked)
 
