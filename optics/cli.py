@@ -187,7 +187,10 @@ def _parser() -> argparse.ArgumentParser:
 
     def for_course(added: argparse.ArgumentParser, chapters: bool = True) -> argparse.ArgumentParser:
         added.add_argument(
-            "--course", type=Path, metavar="FOLDER", help="the course folder (otherwise the one you stand in)"
+            "--course",
+            type=Path,
+            metavar="FOLDER",
+            help="the course folder (otherwise the one you stand in, or the checkout's)",
         )
         if chapters:
             added.add_argument(

@@ -165,3 +165,32 @@ def marks_of():
         return {r.question: r.mark for r in found if r.learner == learner and not r.practice}
 
     return read
+
+
+CLASS = {
+    "t101": "Mara Quillane",
+    "t102": "Ämilis Von-Ester",
+    "t103": "Corra Lindlow",
+    "t104": "Corra Ann Lindlow",
+    "t105": "Orwin Fenwold",
+    "t106": "Orwin Fenwold",
+}
+
+
+@pytest.fixture
+def class_list(tmp_path):
+    """A class list with the awkward cases: accents, a name within a name, two of one name."""
+    path = tmp_path / "class.csv"
+    path.write_text("id,name\n" + "".join(f"{one},{name}\n" for one, name in CLASS.items()), "utf-8")
+    return path
+
+
+@pytest.fixture
+def text_of(course, fill):
+    """Give a function that makes the text of a filled-in notebook."""
+
+    def made(learner: str = "", chapter: str = FORMS, **answers: str) -> str:
+        typed = {"learner": repr(learner), **answers} if learner else answers
+        return nbformat.writes(fill(course, chapter, **typed))
+
+    return made
