@@ -15,7 +15,8 @@ from matplotlib.transforms import Affine2D
 from optics.drawing import style
 from optics.drawing.diagram import Diagram
 from optics.frame import Frame
-from optics.front_scene import Part, Scene, front_scene
+from optics.front_scene import front_scene
+from optics.scene import Part, Scene
 from optics.spectacles import Spectacles
 
 __all__ = ["draw_from_above", "draw_front_view", "front_view"]

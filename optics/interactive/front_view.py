@@ -19,20 +19,16 @@ import traitlets
 from optics.crossed_line import CrossSeen, cross_seen, told
 from optics.errors import OpticsError
 from optics.frame import Frame
-from optics.front_scene import Bend, Scene, front_scene
-from optics.lens import FRONT
-from optics.neutralizing import Held
-from optics.power import Power
+from optics.front_scene import front_scene
+from optics.interactive.lens_in_hand import LensInHand
 from optics.practice.briefs import FRONT_BENT, SMEARED, TEMPLE_TWISTED
 from optics.practice.conditions import Condition, laid_down
-from optics.prism import Prism
 from optics.progressive import Progressive
+from optics.scene import Bend, Scene
 from optics.spectacles import Spectacles
 
 __all__ = ["PairState", "PairView", "bends_of"]
 
-CROSS_MM = 3000.0
-"""From the lens in the hand to the cross on the wall, millimetres."""
 REACH = {
     "rule_x_mm": (-80.0, 80.0),
     "rule_y_mm": (-45.0, 60.0),
@@ -145,6 +141,7 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
     Examples
     --------
     >>> from optics.lens import SingleVision
+    >>> from optics.power import Power
     >>> from optics.spectacles import Mounted
     >>> lens = Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-2.00)))
     >>> twisted = Condition(name="temple twisted", eye="R", tilt_degrees=18.0)
@@ -193,6 +190,7 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
         turned_over: bool = False,
     ) -> None:
         self._pair, self._frame, self._conditions = spectacles, frame, tuple(conditions)
+        self._lenses: dict[tuple[str, bool], LensInHand] = {}
         super().__init__(dots={eye: list(at) for eye, at in (dots or {}).items()}, turned_over=turned_over)
         self._look()
         self._measure()
@@ -285,7 +283,9 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
             scene.standing_on("y" if upright else "x", at, eye) for at in (start, start + self.rule_to_mm)
         ]
         names = [
-            f"{mark} stands on {place}" for mark, place in zip(("zero", "the mark"), ends, strict=True) if place
+            f"{mark} stands on {place}"
+            for mark, place in zip(("zero", "the mark"), ends, strict=True)
+            if place
         ]
         stands = "; ".join(names)
         self._measured = f"{self.rule_to_mm:.1f} mm" + (f": {stands}." if stands else ".")
@@ -294,54 +294,32 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
 
     @traitlets.observe("held_lens", "moved_x_mm", "moved_y_mm", "turned_degrees", "trial", "from_eye_mm")
     def _hold(self, _change: dict | None = None) -> None:
-        """Send power and prism of the part before the eye, and say what the cross does."""
-        eye = self.held_lens or "R"
+        """Send the lens before the eye, and say what the cross does."""
+        self._held = self._in_hand.to_plain(self._line_of_sight)
+        before = cross_seen(self._in_hand.before_the_eye(np.zeros(2), self.trial, self.from_eye_mm))
+        moved = (self.moved_x_mm, self.moved_y_mm)
+        words = [
+            self._in_hand.part_told(self._line_of_sight),
+            told(self.cross, before, moved, self.turned_degrees),
+        ]
+        self._cross_words = " ".join(part for part in words if part)
+
+    @property
+    def _in_hand(self) -> LensInHand:
+        key = (self.held_lens or "R", self.turned_over)
+        if key not in self._lenses:
+            self._lenses[key] = LensInHand(self._pair, self._frame, *key)
+        return self._lenses[key]
+
+    @property
+    def _line_of_sight(self) -> np.ndarray:
+        """The point of the lens straight before the eye, from its reference point, as the lens lies unturned."""
         turn = np.deg2rad(-self.turned_degrees)
         back = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        at = back @ -np.array([self.moved_x_mm, self.moved_y_mm])
-        met = self._before_the_eye(eye, at)
-        (xx, xy), (_, yy) = met.power.matrix.tolist()
-        edge = self.scene.lens_outline(eye) - np.array(self._reference(eye))
-        self._held = {
-            "power": {"xx": xx, "xy": xy, "yy": yy},
-            "prism": met.prism.vector.tolist(),
-            "at": at.tolist(),
-            "edge": edge.round(2).tolist(),
-            "cross_mm": CROSS_MM,
-        }
-        now = self.cross
-        self._cross_words = told(
-            now,
-            self._cross_at(eye, np.zeros(2), 0.0),
-            (self.moved_x_mm, self.moved_y_mm),
-            self.turned_degrees,
-        )
+        return back @ -np.array([self.moved_x_mm, self.moved_y_mm])
 
     @property
     def cross(self) -> CrossSeen:
         """The crossed line as it is seen through the lens in the hand."""
-        turn = np.deg2rad(-self.turned_degrees)
-        back = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        at = back @ -np.array([self.moved_x_mm, self.moved_y_mm])
-        return self._cross_at(self.held_lens or "R", at, self.turned_degrees)
-
-    def _cross_at(self, eye: str, at: np.ndarray, turned_degrees: float) -> CrossSeen:
-        return cross_seen(self._before_the_eye(eye, at, self.trial), (0.0, 0.0), turned_degrees)
-
-    def _before_the_eye(self, eye: str, at: np.ndarray, trial: float = 0.0) -> Held:
-        """The lens where the line of sight meets it; a trial lens lies centred on its reference point."""
-        sideways = -1.0 if self.turned_over else 1.0
-        met = self._pair.mounted(eye).lens.over_stop(float(sideways * at[0]), float(at[1]), FRONT)
-        power, prism = met
-        if not self.turned_over:
-            power, prism = power.turned_over(), prism.turned_over()
-        return Held(
-            power=power + Power.from_sphere_cylinder(trial),
-            prism=prism + Prism(-trial * at / 10.0),
-            from_eye_mm=self.from_eye_mm,
-            cross_mm=CROSS_MM,
-        )
-
-    def _reference(self, eye: str) -> tuple[float, float]:
-        x, y = self._pair.reference_point_mm(eye)
-        return (-x if self.turned_over else x), y
+        held = self._in_hand.before_the_eye(self._line_of_sight, self.trial, self.from_eye_mm)
+        return cross_seen(held, turned_degrees=self.turned_degrees)
