@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from optics.errors import OpticsError
 from optics.practice import checks as check
 
 if TYPE_CHECKING:
     from optics.drawing.diagram import Diagram
     from optics.interactive.bench import Bench
     from optics.power import Power
+    from optics.practice.verdict_table import VerdictTable
     from optics.prescription import Prescription
 
 __all__ = [
@@ -131,14 +133,14 @@ def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None
     from optics.practice.cross_checks import power_text
     from optics.practice.replies import unanswered
 
-    typed = {
-        words: [
-            power_text(value) if isinstance(value, str) else value
-            for value in values
-            if not unanswered(value)
-        ]
-        for words, values in rows.items()
-    }
+    try:
+        typed = {
+            words: [power_text(v) if isinstance(v, str) else v for v in values if not unanswered(v)]
+            for words, values in rows.items()
+        }
+    except OpticsError as error:
+        _say(str(error), state="Not yet")
+        return None
     if not all(typed.values()):
         _say("Type your readings between the quotes and run that cell, then this one.")
         return None
@@ -152,8 +154,8 @@ def against_order(
     order_mm: float,
     found_mm: float | str,
     standard: str = "ANSI Z80.1-2015",
-) -> None:
-    """Show a pair held against its order, row by row of a published table.
+) -> VerdictTable | None:
+    """A pair held against its order, row by row of a published table.
 
     Parameters
     ----------
@@ -165,31 +167,38 @@ def against_order(
         Distance between the centres, millimetres.
     standard : str
         Name of the table.
+
+    Returns
+    -------
+    VerdictTable or None
+        None, with a sentence shown, while nothing was read.
     """
     from optics.judging import verify
     from optics.practice.bench_checks import millimetres
     from optics.practice.replies import unanswered
-    from optics.practice.telling import Reply, tell
+    from optics.practice.verdict_table import VerdictTable
     from optics.prescription import parse, parse_pair
     from optics.records import LensRecord, PairRecord
     from optics.standards import load
 
-    if unanswered(found_mm) or any(
-        unanswered(line) for line in ([found] if isinstance(found, str) else found)
-    ):
+    if any(unanswered(part) for part in ([found] if isinstance(found, str) else [*found, found_mm])):
         _say("Write both lenses and the distance first and run that cell, then this one.")
-        return
+        return None
 
     def record(text: str | Sequence[str], mm: float) -> PairRecord:
         lines = parse_pair(text) if isinstance(text, str) else [parse(line) for line in text]
         right, left = (LensRecord(line=line, pd_mm=mm / 2) for line in lines)
         return PairRecord(right=right, left=left)
 
-    held = verify(load(standard), record(order, order_mm), record(found, millimetres(found_mm)))
-    tell(Reply(state="Compared", sentences=tuple(held.report.splitlines())))
+    try:
+        read = record(found, millimetres(found_mm))
+    except OpticsError as error:
+        _say(str(error), state="Not yet")
+        return None
+    return VerdictTable(verify(load(standard), record(order, order_mm), read))
 
 
-def _say(sentence: str) -> None:
+def _say(sentence: str, state: str = "Not answered yet") -> None:
     from optics.practice.telling import Reply, tell
 
-    tell(Reply(state="Not answered yet", sentences=(sentence,)))
+    tell(Reply(state=state, sentences=(sentence,)))

@@ -168,10 +168,10 @@ def settled(
             return reply(best, extra=(result.sentence,) if result.is_judgement else ())
         true = power.principal()
         found = line.power.principal()
-        extra: tuple[str, ...] = ()
-        if abs(found[0] - true[0]) <= 0.126 < abs(found[2] - true[2]):
-            extra = ("The first meridian is settled well and the second is not: settle both, then subtract.",)
         slips = next((s for right in allowed if (s := paper_slips(line, right))), ())
+        extra: tuple[str, ...] = ()
+        if not slips and abs(found[0] - true[0]) <= 0.126 < abs(found[2] - true[2]):
+            extra = ("The first meridian is settled well and the second is not: settle both, then subtract.",)
         return reply(best, slips, (*extra, *loose))
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)

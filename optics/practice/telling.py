@@ -28,7 +28,6 @@ _FRAMES = {
     "Not yet": ("…", "dashed", "#D55E00"),
     "Not answered yet": ("○", "dotted", "#777777"),
     "Recorded": ("▪", "solid", "#0072B2"),
-    "Compared": ("▪", "solid", "#0072B2"),
 }
 
 
@@ -49,7 +48,7 @@ class Reply:
 
     Parameters
     ----------
-    state : {"Right", "Not yet", "Not answered yet", "Recorded", "Compared"}
+    state : {"Right", "Not yet", "Not answered yet", "Recorded"}
         The headline.
     sentences : tuple of str
         What is right, what is not, where to look next.
