@@ -128,6 +128,8 @@ class Prescription:
         put = object.__setattr__
         put(self, "sphere", _checked("sphere", self.sphere, STRONGEST_SPHERE) + 0.0)
         put(self, "cylinder", _checked("cylinder", self.cylinder, STRONGEST_CYLINDER) + 0.0)
+        # The other form has this for its sphere, and both forms must be writable.
+        _checked("sphere plus cylinder", self.sphere + self.cylinder, STRONGEST_SPHERE)
         if self.cylinder and self.axis is None:
             raise OpticsError(
                 f"The cylinder {written(self.cylinder)} has no axis.",

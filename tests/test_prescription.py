@@ -179,3 +179,10 @@ def test_crossed_cylinders_stand_at_right_angles():
     ):
         with pytest.raises(OpticsError, match=message):
             parse_crossed(text)
+
+
+def test_a_lens_that_could_not_be_transposed_is_refused_at_once():
+    with pytest.raises(OpticsError) as told:
+        parse("-39.75 -19.75 x 180")
+    assert "sphere plus cylinder is -59.5" in told.value.given
+    assert parse("-39.75 +19.75 x 180").transposed().sphere == -20.0
