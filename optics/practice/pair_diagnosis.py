@@ -88,15 +88,19 @@ def _pairs(shows: list[PairSlip]) -> Iterator[Candidate]:
         for one in first.ways:
             for other in second.ways:
                 both = set(one) & set(other)
-                eyes = [where for where, _ in (*one.get("writing", ()), *other.get("writing", ()))]
-                if FITTED in (*one.values(), *other.values()) and eyes not in ([], ["RL"]):
-                    # A fitted shift and a habit of one lens alone could explain almost anything.
+                if FITTED in (*one.values(), *other.values()) and _moves_a_sphere(first, one):
+                    # A fitted shift on top of that could explain almost anything.
                     continue
                 if not both:
                     yield (first, second), one | other
                 elif both in ({"writing"}, {"left_as_found"}):
                     (shared,) = both
                     yield (first, second), {shared: one[shared] + other[shared]}
+
+
+def _moves_a_sphere(entry: PairSlip, way: dict[str, Any]) -> bool:
+    """Whether a habit, done in this way, moves spheres alone, or those of one lens alone."""
+    return any(eyes != "RL" for eyes, _ in way.get("writing", ())) or entry.spoils == {"sphere"}
 
 
 def _explaining(
@@ -125,7 +129,12 @@ def _misfit_of_way(answer: PairAnswer, reader: PairReader, way: dict[str, Any]) 
     lines = [(answer.of(eye).distance, read[eye].line) for eye in "RL"]
     if any(distance is None or line is None for distance, line in lines):
         return None
-    shift = float(np.mean([triple_of(distance).sphere - line.sphere for distance, line in lines]))
+    # Every meridian was settled on its own; the shift lies midway between the extremes.
+    moved = []
+    for distance, line in lines:
+        wrote = triple_of(distance)
+        moved += [wrote.sphere - line.sphere, wrote.sphere + wrote.cylinder - line.sphere - line.cylinder]
+    shift = (max(moved) + min(moved)) / 2
     # A habit of writing may have turned the sign of what was shifted.
     tried = [
         _misfit(answer, reader, reader.read(replace(unshifted, eyepiece=value)))
