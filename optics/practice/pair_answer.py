@@ -250,23 +250,23 @@ def _add(text: str, side: str, line: Prescription | None) -> float | None:
 
 
 def _prism(text: str, side: str, line: Prescription | None) -> tuple[tuple[float, str | float], ...]:
-    if text.lower() in _NOTHING:
-        prism: tuple[tuple[float, str | float], ...] = ()
-    else:
-        try:
-            found = parse(f"plano {text}")
-            prism = found.prism
-        except OpticsError as error:
-            # The reader of lines was given a power before it, which nobody typed.
-            raise OpticsError(
-                error.given.replace('"plano ', '"'), error.allowed, 'Write it like "2.00 base out".'
-            ) from None
-        if not prism or found.add is not None:
+    prism: tuple[tuple[float, str | float], ...] = ()
+    if text.lower() not in _NOTHING:
+        like = 'Write it like "2.00 base out".'
+        found = None
+        if "base" in text.lower():
+            try:
+                found = parse(f"plano {text}")
+            except OpticsError as error:
+                # The reader of lines was given a power before it, which nobody typed.
+                raise OpticsError(error.given.replace('"plano ', '"'), error.allowed, like) from None
+        if found is None or not found.prism or found.add is not None:
             raise OpticsError(
                 f'The {side} prism is "{text}".',
                 "A prism is an amount and then its base: in, out, up, down, or degrees.",
-                'Write it like "2.00 base out".',
+                like,
             )
+        prism = found.prism
     if line is not None and line.prism and line.prism != prism:
         raise OpticsError(
             f"The {side} prism is written twice, and not alike.", "A lens has one prism.", "Write it once."

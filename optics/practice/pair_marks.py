@@ -243,9 +243,10 @@ def prism_off(answer: PairAnswer, pair: Specimen, eye: str) -> Prism:
     return nearer[eye]
 
 
-def _worth_writing(pair: Specimen, eye: str) -> bool:
-    """Whether the prism of a lens, thinning aside, is large enough to be written."""
-    return (pair.prism(eye) - pair.thinning(eye)).amount >= NOTHING_WORTH_WRITING
+def _prism_asked(answer: PairAnswer, pair: Specimen, eye: str) -> bool:
+    """Whether a lens has prism worth writing, thinning aside, or prism was written of either lens."""
+    has = (pair.prism(eye) - pair.thinning(eye)).amount >= NOTHING_WORTH_WRITING
+    return bool(has or answer.right.prism or answer.left.prism)
 
 
 def _other_offs(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[Off]:
@@ -257,8 +258,7 @@ def _other_offs(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[Off]:
         good = addition is not None and abs(out) <= ADD_WITHIN
         yield Off(skill="add", eye=eye, amount=out, unit="dioptre", right=good)
     out = float(prism_off(answer, pair, eye).amount)
-    asked = lens.prism or _worth_writing(pair, eye)
-    if asked and (lens.prism is not None or out <= PRISM_WITHIN):
+    if _prism_asked(answer, pair, eye) and (lens.prism is not None or out <= PRISM_WITHIN):
         yield Off(skill="prism", eye=eye, amount=out, unit="prism dioptre", right=out <= PRISM_WITHIN)
     if lens.pd_mm is not None:
         out = lens.pd_mm - pair.pd_mm(eye)
@@ -273,7 +273,7 @@ def _unwritten(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[str]:
     lens = answer.of(eye)
     if lens.add is None and pair.addition(eye) is not None:
         yield "add"
-    unsaid = lens.prism is None and _worth_writing(pair, eye)
+    unsaid = lens.prism is None and _prism_asked(answer, pair, eye)
     if unsaid and prism_off(answer, pair, eye).amount > PRISM_WITHIN:
         yield "prism"
     if lens.pd_mm is None:
