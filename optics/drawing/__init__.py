@@ -12,6 +12,7 @@ from optics.drawing.diagram import Diagram
 from optics.drawing.drum_readings import draw_drum_readings, drum_readings
 from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
 from optics.drawing.front_view import draw_from_above, draw_front_view, front_view
+from optics.drawing.job_ticket import job_ticket
 from optics.drawing.lens_marks import draw_progressive_marks, draw_segment, multifocal_lens, progressive_marks
 from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
 from optics.drawing.power_cross import draw_power_cross, power_cross
@@ -51,6 +52,7 @@ __all__ = [
     "eyepiece",
     "eyepiece_strip",
     "front_view",
+    "job_ticket",
     "multifocal_lens",
     "oblique_sum",
     "power_contours",
