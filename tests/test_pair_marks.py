@@ -186,3 +186,18 @@ def test_loose_writing_is_told(pair, fields) -> None:
     found = mark_pair(read_answer(fields | {"add_right": fields["add_right"] + "0"}), pair)
     assert found.marks.missed == ("notation",)
     assert found.remarks == ("A power has a figure before the point and two behind it: 0.50, not .5.",)
+
+
+def test_prism_ordered_on_a_thinned_progressive_may_be_written_as_ordered() -> None:
+    pair = next(
+        pair
+        for pair in (make(Brief(style="progressive", cylinder="none", prism=2.0), n) for n in range(20))
+        if pair.thinning("R").amount > 1.0
+    )
+    fields = right_ticket(pair)
+    ordered = {
+        f"prism_{side}": f"{line.prism[0][0]:.2f} base {line.prism[0][1]}"
+        for side, line in zip(("right", "left"), pair.ordered, strict=True)
+    }
+    assert missed(fields, pair) == missed(fields, pair, **ordered) == ()
+    assert missed(fields, pair, prism_right=ordered["prism_right"]) == ("prism",)

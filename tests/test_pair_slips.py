@@ -329,3 +329,51 @@ def test_a_habit_of_writing_in_plus_form() -> None:
     read = reader.read(Manner(writing=(("R", slip("form not converted")),)))
     assert read["R"].line == pytest.approx((-2.25, -0.75, 15.0))
     assert read["L"].line == reader.right["L"].line
+
+
+def thin(
+    sphere_power: float, cylinder: float = 0.0, axis: float = 90.0, eye: str = "R", **more
+) -> Multifocal:
+    """A bifocal of no thickness, add +2.00."""
+    power = Power.from_sphere_cylinder(sphere_power, cylinder, axis)
+    return Multifocal(power=power, addition=2.0, eye=eye, centre_thickness_mm=0.0, **more)
+
+
+def test_a_lens_turned_in_its_rim_shows_its_axis_turned() -> None:
+    twisted = Condition(name="temple twisted", eye="L", turned_degrees=6.0)
+    pair = specimen(thin(-1.0, -2.0, 20), thin(-1.0, -2.0, 20, "L"), conditions=(twisted,))
+    read = PairReader(pair).read(Manner(left_as_found=("temple twisted",)))
+    assert (read["R"].line.axis, read["L"].line.axis) == (pytest.approx(20.0), pytest.approx(26.0))
+
+
+def test_the_marks_of_a_turned_progressive_turn_with_it() -> None:
+    twisted = Condition(name="temple twisted", eye="R", turned_degrees=6.0)
+    lenses = [Progressive(power=sphere(-1.0), addition=2.5, eye=eye) for eye in "RL"]
+    reader = PairReader(specimen(*lenses, conditions=(twisted,)))
+    read = reader.read(Manner(left_as_found=("temple twisted",)))
+    # A sphere has no axis to turn, so in its own circles the lens reads as before.
+    assert read["R"].line.sphere == pytest.approx(reader.right["R"].line.sphere, abs=1e-6)
+    assert read["R"].add == pytest.approx(reader.right["R"].add, abs=1e-6)
+
+
+def test_centimetres() -> None:
+    reader = PairReader(specimen(thin(1.0), thin(1.5, eye="L"), pds=(31.5, 32.5)))
+    read = reader.read(Manner(in_centimetres=("pd",)))
+    assert [read[eye].pd_mm for eye in "RL"] == pytest.approx([3.15, 3.25])
+    # Segment tops stand 4 mm below the datum line of a lens 40 mm high.
+    assert read["R"].height_mm == pytest.approx(16.0)
+    read = reader.read(Manner(in_centimetres=("height",)))
+    assert (read["R"].pd_mm, read["R"].height_mm) == pytest.approx((31.5, 1.6))
+
+
+def test_a_shift_of_its_own_size_is_named_after_a_habit_of_fixed_size() -> None:
+    pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
+    found = names(diagnose_ticket(read_answer({"right": "-2.75 DS", "left": "-1.75 DS"}), pair))
+    assert found[0] == {"drum counted the wrong way"} and found[-1] == {"eyepiece not set"}
+
+
+def test_the_closer_of_two_habits_is_named_first() -> None:
+    # Sphere not converted leads to -2.60, counting from the wrong dioptre to -2.70.
+    pair = specimen(thin(-2.30, -0.30), thin(-1.0, eye="L"))
+    found = names(diagnose_ticket(read_answer({"right": "-2.75 -0.25 x 090", "left": "-1.00 DS"}), pair))
+    assert found == [{"drum counted the wrong way"}, {"sphere not converted"}]

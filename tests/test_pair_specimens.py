@@ -17,6 +17,8 @@ from optics.errors import OpticsError
 from optics.judging import verify
 from optics.multifocal import Multifocal
 from optics.practice.briefs import CONDITIONS, DIFFICULTIES, STYLES, Brief, brief_for
+from optics.practice.faults import fault_of
+from optics.practice.orders import job_for
 from optics.practice.specimens import make
 from optics.prism import Prism
 from optics.progressive import Progressive
@@ -69,6 +71,26 @@ def test_a_faulty_pair_fails_and_for_one_reason(style: str) -> None:
         found.update(failed)
     assert 18 <= found.total() <= 42
     assert len(found) >= 4
+
+
+@every_style
+def test_a_fault_shows_as_what_it_is(style: str) -> None:
+    for seed in range(30):
+        brief = replace(brief_for(style, 3), faulty=0.5)
+        pair = make(brief, seed)
+        fault = fault_of(job_for(brief, seed, pair.ordered), brief, seed)
+        failed = {verdict.quantity for verdict in verify(LIMITS, pair.order, pair.record()).failures}
+        assert bool(failed) == (fault is not None)
+        assert fault is None or fault.quantity in failed
+
+
+def test_the_record_of_a_pair_leaves_thinning_out() -> None:
+    for seed in range(8):
+        pair = good("progressive", 4, seed)
+        for eye in "RL":
+            order, found = pair.order.of(eye), pair.record().of(eye)
+            assert (found.written_prism(eye) - order.written_prism(eye)).amount < 0.4
+            assert found.line.add == pytest.approx(order.line.add, abs=0.12)
 
 
 def test_the_share_of_faulty_pairs_is_the_one_asked_for() -> None:
