@@ -95,3 +95,15 @@ function changer(model, lost) {
     }
   };
 }
+
+// Watches whether the kernel has answered; `busy` is told once it is late, `rest` once it has.
+function patience(answered, busy, rest) {
+  let waiting = 0;
+  const look = () => {
+    clearTimeout(waiting);
+    waiting = 0;
+    if (answered()) rest();
+    else waiting = setTimeout(busy, PATIENCE_MS);
+  };
+  return { look, stop: () => clearTimeout(waiting) };
+}

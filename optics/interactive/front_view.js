@@ -91,7 +91,14 @@ function render({ model, el }) {
   const get = (name) => model.get(name);
   const notice = element("p", { className: "optics-notice", role: "status" });
   let lost = "";
-  const send = changer(model, (text) => { lost = text; });
+  const lose = (text) => {
+    lost = text;
+    showNotice();
+  };
+  const send = changer(model, lose);
+  // Whether the kernel knows how things stand now.
+  const answered = () => Object.entries(get("_answered")).every(([name, value]) => get(name) === value);
+  const watch = patience(answered, () => lose(`The notebook is busy or was restarted. If this stays, ${RUN_AGAIN.toLowerCase()}`), () => { lost = ""; });
   const change = (values) => { send(values); refresh(); };
   const reach = get("_reach");
 
@@ -103,6 +110,11 @@ function render({ model, el }) {
     element("p", { className: "optics-hint", textContent: "The frame from above" }), fromAbove,
   ]);
   const words = element("p", { className: "optics-pair-words" });
+  // Shut at first: looking is the exercise. A screen reader is told all the same.
+  const inWords = element("details", { open: get("in_words") }, [element("summary", { textContent: "In words" }), words]);
+  inWords.addEventListener("toggle", () => {
+    if (inWords.open !== get("in_words")) change({ in_words: inWords.open });
+  });
   const aloud = element("p", { className: "optics-aloud", "aria-live": "polite" });
 
   // --- controls, in the order of the work ------------------------------------------------------
@@ -134,7 +146,7 @@ function render({ model, el }) {
   const measured = element("p", { className: "optics-pair-measured", role: "status" });
 
   const root = element("div", { className: "optics-panel optics-pair", role: "group", "aria-label": "The pair" }, [
-    element("div", { className: "optics-pair-sight" }, [tray, wall, words, notice, abovePart, aloud]),
+    element("div", { className: "optics-pair-sight" }, [tray, wall, notice, inWords, abovePart, aloud]),
     element("div", { className: "optics-pair-steps" }, [
       step("1", "Look it over", [row(over.row, light.row), row(wipe)]),
       step("2", "Look through a lens at the crossed line", [held.row, hand]),
@@ -214,17 +226,23 @@ function render({ model, el }) {
       [across, "moved_x_mm"], [upward, "moved_y_mm"], [turning, "turned_degrees"], [trial, "trial"],
       [near, "from_eye_mm"], [ruleX, "rule_x_mm"], [ruleY, "rule_y_mm"], [reading, "rule_to_mm"],
     ]) control.set(get(trait));
+    inWords.open = get("in_words");
     words.textContent = inHand ? get("_cross_words") : scene.words;
     tray.setAttribute("aria-label", scene.words);
     wall.setAttribute("aria-label", get("_cross_words"));
     if (measured.textContent !== get("_measured")) measured.textContent = get("_measured");
-    const say = lost || get("_notice");
-    if (notice.textContent !== say) notice.textContent = say;
+    watch.look();
+    showNotice();
     clearTimeout(speaking);
     speaking = setTimeout(() => {
       if (aloud.textContent !== words.textContent) aloud.textContent = words.textContent;
     }, QUIET_MS);
     root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
+  }
+
+  function showNotice() {
+    const say = lost || get("_notice");
+    if (notice.textContent !== say) notice.textContent = say;
   }
 
   function drawRule() {
@@ -272,12 +290,14 @@ function render({ model, el }) {
     "turned_over", "wiped", "trued", "tilted_to_light", "marked_up", "dots", "rule_lies", "rule_x_mm", "rule_y_mm",
     "rule_to_mm", "held_lens", "moved_x_mm", "moved_y_mm", "turned_degrees", "trial", "from_eye_mm",
     "_scene", "_measured", "_held", "_cross_words", "_notice",
+    "_answered", "in_words",
   ].map((name) => `change:${name}`).join(" ");
   model.on(shown, refresh);
   refresh();
   return () => {
     model.off(shown, refresh);
     clearTimeout(speaking);
+    watch.stop();
   };
 }
 

@@ -9,7 +9,7 @@ a trait, so a lesson, a test or the bench beside it can do it too.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import anywidget
@@ -137,6 +137,8 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
         What hands can do; see `PairState`.
     dots : dict
         Ink dots by eye, as the bench has them, so that both can be linked.
+    in_words : bool
+        Whether what is seen is also shown in words; a screen reader is told always.
 
     Examples
     --------
@@ -173,12 +175,14 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
     turned_degrees = traitlets.Float(0.0).tag(sync=True)
     trial = traitlets.Float(0.0).tag(sync=True)
     from_eye_mm = traitlets.Float(150.0).tag(sync=True)
+    in_words = traitlets.Bool(False).tag(sync=True)
     _reach = traitlets.Dict({name: list(ends) for name, ends in REACH.items()}).tag(sync=True)
     _scene = traitlets.Dict().tag(sync=True)
     _measured = traitlets.Unicode("").tag(sync=True)
     _held = traitlets.Dict().tag(sync=True)
     _cross_words = traitlets.Unicode("").tag(sync=True)
     _notice = traitlets.Unicode("").tag(sync=True)
+    _answered = traitlets.Dict().tag(sync=True)
 
     def __init__(
         self,
@@ -195,6 +199,7 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
         self._look()
         self._measure()
         self._hold()
+        self._answer()
 
     # --- how it lies -----------------------------------------------------------------------
 
@@ -289,6 +294,11 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
         ]
         stands = "; ".join(names)
         self._measured = f"{self.rule_to_mm:.1f} mm" + (f": {stands}." if stands else ".")
+
+    @traitlets.observe(*PairState.__dataclass_fields__)
+    def _answer(self, _change: dict | None = None) -> None:
+        """Tell the browser which hands have been seen, so that it knows when nobody answers."""
+        self._answered = asdict(self.state)
 
     # --- a lens before the eye -------------------------------------------------------------------
 

@@ -69,8 +69,8 @@ class Panel(widgets.VBox):
         self.words = ""
         """What is said under it: the diagram in words, or the reader's sentence."""
         self._picture = widgets.HTML()
-        self._name = _text("File name", file_name, "18em")
-        self._replace = widgets.Checkbox(description="Replace a file of that name", indent=False)
+        self._name = _text("File name", file_name, "22em")
+        self._replace = _tick("Replace a file of that name")
         self._save = widgets.Button(description="Save")
         self._saved = widgets.HTML()
         self._save.on_click(lambda _button: self._save_now())
@@ -132,13 +132,11 @@ class Panel(widgets.VBox):
             drawn = self._draw(**self.state)
         except OpticsError as error:
             self.diagram, self.words = None, str(error)
-            self._picture.value = f'<p role="status" style="border-left:4px dashed #d55e00;padding-left:0.5em">! {escape(self.words)}</p>'
+            self._picture.value = f'<p role="status" style="border-left:4px dashed #d55e00;padding-left:0.5em;line-height:1.4">! {escape(self.words)}</p>'
             return
         self.diagram, further = drawn if isinstance(drawn, tuple) else (drawn, "")
         self.words = f"{self.diagram.alt} {further}".strip()
-        self._picture.value = (
-            f'{_image(self.diagram)}<p role="status" style="max-width:40em">{escape(self.words)}</p>'
-        )
+        self._picture.value = f'{_image(self.diagram)}<p role="status" style="max-width:40em;line-height:1.4">{escape(self.words)}</p>'
 
     def _save_now(self) -> None:
         try:
@@ -147,7 +145,7 @@ class Panel(widgets.VBox):
             told = f"! {error}"
         else:
             told = f"Saved as {path.name}, beside this notebook."
-        self._saved.value = f'<p role="status">{escape(told)}</p>'
+        self._saved.value = f'<p role="status" style="line-height:1.4">{escape(told)}</p>'
 
 
 def _image(diagram: Diagram) -> str:
@@ -169,6 +167,10 @@ def _text(name: str, value: str = "", width: str = WIDE) -> widgets.Text:
         style={"description_width": "9em"},
         layout=widgets.Layout(width=width, max_width="100%"),
     )
+
+
+def _tick(name: str, value: bool = False) -> widgets.Checkbox:
+    return widgets.Checkbox(value=value, description=name, indent=False, layout=widgets.Layout(width="auto"))
 
 
 def _choice(name: str, options: list, value: Any) -> widgets.Dropdown:
@@ -256,7 +258,7 @@ def axis_dial_panel(right: str = "015", left: str = "165") -> Panel:
     controls = {
         "right": _text("Right axis", right),
         "left": _text("Left axis", left),
-        "blank": widgets.Checkbox(description="Leave the numbers open", indent=False),
+        "blank": _tick("Leave the numbers open"),
     }
     return Panel("Axis dial", controls, draw, "axis-dial.svg")
 
@@ -296,7 +298,7 @@ def prism_panel(prism: str = "2.00 base in and 1.50 base up", eye: str = "R") ->
     controls = {
         "prism": _text("Prism and base", prism),
         "eye": _choice("Eye", [("right", "R"), ("left", "L")], eye),
-        "resolve": widgets.Checkbox(value=True, description="Show the two parts", indent=False),
-        "blank": widgets.Checkbox(description="Leave amounts and bases open", indent=False),
+        "resolve": _tick("Show the two parts", True),
+        "blank": _tick("Leave amounts and bases open"),
     }
     return Panel("Prism on the rings", controls, draw, "prism.svg")

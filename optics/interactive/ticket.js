@@ -19,7 +19,14 @@ function render({ model, el }) {
   const { shop, caution, styles } = model.get("_heads");
   const fields = {}, faults = {}, groups = {}, visited = new Set();
   const saved = element("p", { className: "optics-notice", role: "status" });
-  const send = changer(model, (text) => { saved.textContent = text; });
+  const late = element("p", { className: "optics-notice", role: "status" });
+  const lost = () => {
+    late.textContent = "The notebook is busy or was restarted. What you typed still stands here. "
+      + "If this stays, copy it before you run this cell again.";
+  };
+  const send = changer(model, lost);
+  const same = (one, other) => JSON.stringify(Object.entries(one).sort()) === JSON.stringify(Object.entries(other).sort());
+  const watch = patience(() => same(model.get("_answered"), model.get("typed")), lost, () => { late.textContent = ""; });
   const own = `optics-ticket-${Math.random().toString(36).slice(2)}`;
   let waiting = 0;
 
@@ -33,7 +40,8 @@ function render({ model, el }) {
   }
   function now() {
     clearTimeout(waiting);
-    if (JSON.stringify(typed()) !== JSON.stringify(model.get("typed"))) send({ typed: typed() });
+    if (!same(typed(), model.get("typed"))) send({ typed: typed() });
+    watch.look();
     showFaults();
   }
 
@@ -94,7 +102,7 @@ function render({ model, el }) {
     try {
       model.send({ save: name.value.trim(), replace: replace.checked });
     } catch {
-      saved.textContent = `This panel has lost its notebook. ${RUN_AGAIN}`;
+      lost();
     }
   });
   const root = element("div", { className: "optics-panel optics-ticket", role: "group", "aria-label": "Ticket" }, [
@@ -107,7 +115,7 @@ function render({ model, el }) {
       element("label", {}, ["File name ", name]),
       element("label", { className: "optics-option" }, [replace, "Replace a file of that name"]), save,
     ]),
-    saved,
+    saved, late,
     element("p", { className: "optics-hint", textContent: caution }),
   ]);
   keepKeys(root);
@@ -147,16 +155,18 @@ function render({ model, el }) {
       }
     }
     if (saved.textContent !== model.get("_saved")) saved.textContent = model.get("_saved");
+    watch.look();
     showFaults();
     root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
   }
 
-  const shown = "change:typed change:_faults change:_crosses change:_lines change:_saved";
+  const shown = "change:typed change:_faults change:_crosses change:_lines change:_saved change:_answered";
   model.on(shown, refresh);
   refresh();
   return () => {
     model.off(shown, refresh);
     clearTimeout(waiting);
+    watch.stop();
   };
 }
 

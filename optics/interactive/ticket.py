@@ -61,6 +61,7 @@ class Ticket(anywidget.AnyWidget):
     _faults = traitlets.Dict().tag(sync=True)
     _crosses = traitlets.Dict().tag(sync=True)
     _lines = traitlets.Dict().tag(sync=True)
+    _answered = traitlets.Dict().tag(sync=True)
     _saved = traitlets.Unicode("").tag(sync=True)
 
     def __init__(self, typed: Mapping[str, str] | None = None, *, job: str = "") -> None:
@@ -89,6 +90,7 @@ class Ticket(anywidget.AnyWidget):
     @traitlets.observe("typed")
     def _read_again(self, _change: dict | None = None) -> None:
         read = self.read
+        self._answered = dict(self.typed)
         self._faults = dict(read.faults)
         self._lines = {eye: read.written(eye) for eye in "RL"}
         self._crosses = {eye: self._cross(eye, read.lens(eye)) for eye in "RL"}

@@ -35,7 +35,7 @@ PROGRESSIVE = pair(lambda eye: Progressive(power=POWER, addition=2.0, eye=eye))
 
 def words(page):
     bare_page.settle(page)
-    return page.locator(".optics-pair-words").inner_text()
+    return page.locator(".optics-pair-words").text_content()
 
 
 def test_the_whole_look_by_keyboard(page):
@@ -71,6 +71,19 @@ def test_the_whole_look_by_keyboard(page):
     assert view.turned_over and "seen from the back" in words(page)
     state = view.state
     assert state.wiped and state.trued and state.tilted_to_light and state.marked_up
+
+
+def test_words_are_shut_until_asked_for_and_spoken_all_the_same(page):
+    view = PairView(PROGRESSIVE, FRAME, WRONG)
+    bare_page.show(page, view)
+    assert not page.locator(".optics-pair-words").is_visible()
+    page.wait_for_function("() => document.querySelector('[aria-live]').textContent.includes('smeared')")
+    assert "smeared" in page.locator("svg").first.get_attribute("aria-label")
+    page.locator("summary").focus()
+    page.keyboard.press("Enter")
+    bare_page.settle(page)
+    page.wait_for_function("() => window.model.get('in_words')")
+    assert page.locator(".optics-pair-words").is_visible()
 
 
 def test_the_rule_by_pointer(page):
