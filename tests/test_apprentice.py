@@ -3,15 +3,22 @@
 import json
 import re
 from collections import Counter
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from optics.lens import SingleVision
 from optics.located import project_folder
+from optics.power import Power
 from optics.practice import checks as check
 from optics.practice.apprentice import Apprentice, questions
+from optics.practice.bench_work import at_the_bench
 from optics.practice.paper_work import on_paper
 from optics.practice.slips import CATALOGUE, slip
+from optics.practice.specimens import Brief, make
 from optics.practice.telling import MARKS_MIME
+from optics.spectacles import Mounted, Spectacles
 
 HABITS = (*(entry.name for entry in CATALOGUE), "lenses exchanged", "eyepiece not set")
 CHAPTER = """
@@ -141,3 +148,17 @@ def test_the_habits_named_in_the_banks_lead_to_wrong_letters():
             for habit, letter in entry.get("habits", {}).items():
                 assert letter in entry["replies"], (bank.stem, name)
                 assert slip(habit).name == habit
+
+
+def test_a_sphere_written_for_a_cylinder_is_no_clean_exchange(chapter):
+    # The mark for the form is lost as well then, which exchanged lenses do not declare.
+    pair = replace(
+        make(Brief(cylinder="none"), seed=1),
+        spectacles=Spectacles(
+            right=Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-2.0, -1.0, 30))),
+            left=Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-1.0))),
+        ),
+    )
+    steady = np.random.default_rng
+    assert at_the_bench(pair, "R", "minus", lambda eye: steady(1), "lenses exchanged") is None
+    assert at_the_bench(pair, "R", "minus", lambda eye: steady(1), None)[0] == ("-2.00 -1.00 x 030",)

@@ -126,9 +126,10 @@ def lightest(ways: list[frozenset[str]]) -> frozenset[str]:
 
 def _spoiled(line: Prescription, true: Triple, form: str) -> frozenset[str] | None:
     """Skills that are clearly wrong in a line; None where one of them is doubtful."""
-    wrong_form = frozenset({"form"}) if line.form not in ("sphere", form) else frozenset()
+    # A sphere written where there is a cylinder has no form either.
+    wrong_form = frozenset({"form"} if "form" in _asked(line, true) and line.form != form else ())
     # A line in the other form is looked at converted, or as a lens with the wrong sign.
-    ways = [line.transposed(), line] if wrong_form else [line]
+    ways = [line.transposed(), line] if line.form not in ("sphere", form) else [line]
     lost = [_wrong(way, true) for way in ways]
     if frozenset() in lost:
         return wrong_form
