@@ -237,6 +237,15 @@ def test_the_lens_shows_its_height_from_above_only_when_it_leans():
     assert depth(Bend(lean_degrees=20)) > FRAME.lens_height_mm * np.sin(np.deg2rad(20)) > depth(Bend()) + 5
 
 
+def test_what_is_on_a_lens_rises_with_its_side():
+    def line(bends):
+        scene = front_scene(lined("flat-top"), FRAME, bends=bends)
+        return {p.eye: float(p.points_mm[:, 1].max()) for p in scene.parts if p.kind == "segment"}
+
+    level, raised = line({}), line({"R": Bend(raised_mm=3)})
+    assert raised["R"] - level["R"] == pytest.approx(3) and raised["L"] == level["L"]
+
+
 def test_a_turned_lens_is_told_only_where_something_on_it_slopes():
     bends = {"R": Bend(turned_degrees=6)}
     assert "what is on the right lens slopes" in front_scene(lined("flat-top"), FRAME, bends=bends).words
