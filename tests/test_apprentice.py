@@ -139,6 +139,7 @@ def test_a_habit_may_lead_to_a_wrong_letter():
     with check.collecting() as said:
         assert check.choice(*answers, question=question, points=1) == 0.0
     assert said[0][MARKS_MIME]["skills"] == {"form": [0.0, 1.0]}
+    assert said[0][MARKS_MIME]["slips"] == ["axis 90 out"]
     assert on_paper("choice", {"question": question}, "axis mirrored") is None
 
 

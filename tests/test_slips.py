@@ -149,7 +149,7 @@ def test_exchanged_lenses() -> None:
     assert names(diagnose_pair((LEFT, RIGHT), (RIGHT, LEFT))) == [{"lenses exchanged"}]
 
 
-@pytest.mark.parametrize("shift", [-0.75, -0.25, 0.25, 0.50])
+@pytest.mark.parametrize("shift", [-0.50, -0.25, 0.25, 0.50])
 def test_an_eyepiece_left_unset_shifts_both_lenses_alike(shift: float) -> None:
     read = tuple(lens._replace(sphere=lens.sphere + shift) for lens in (RIGHT, LEFT))
     assert names(diagnose_pair(read, (RIGHT, LEFT))) == [{"eyepiece not set"}]
@@ -183,3 +183,9 @@ def test_different_habits_on_each_lens_are_not_one_habit() -> None:
 
 def test_a_pair_read_right_has_no_slip() -> None:
     assert diagnose_pair((RIGHT, LEFT), (RIGHT, LEFT)) == ()
+
+
+def test_no_eyepiece_shifts_a_reading_by_more_than_its_whole_dial() -> None:
+    # Ten dioptres at the eye through a telescope of four times make 0.625.
+    read = tuple(lens._replace(sphere=lens.sphere - 1.0) for lens in (RIGHT, LEFT))
+    assert {"eyepiece not set"} not in names(diagnose_pair(read, (RIGHT, LEFT)))

@@ -51,4 +51,6 @@ def choice(answer: object, *, question: str, points: float = 0.0) -> float:
     if letter == entry["right"]:
         marks = shared_out({skill: True}, points)
         return tell(Reply(state="Right", sentences=(entry["because"],), marks=marks))
-    return tell(Reply(state="Not yet", sentences=(entry["replies"][letter],), marks=nothing))
+    # Some wrong letters stand for a known habit; the class report counts it with the others.
+    slips = tuple(habit for habit, led in entry.get("habits", {}).items() if led == letter)
+    return tell(Reply(state="Not yet", sentences=(entry["replies"][letter],), marks=nothing, slips=slips))

@@ -259,6 +259,11 @@ def diagnose(
     return tuple(sorted(found, key=lambda e: (len(e.slips), e.misfit)))
 
 
+LARGEST_EYEPIECE = 0.69
+"""More than this no unset eyepiece shifts a reading, dioptres: the whole dial, 10 D at
+the eye, through a telescope that magnifies four times, and the error of a reading."""
+
+
 def diagnose_pair(
     written: tuple[Triple, Triple],
     true: tuple[Triple, Triple],
@@ -296,7 +301,7 @@ def diagnose_pair(
     shifts = [w.sphere - t.sphere for w, t in zip(written, true, strict=True)]
     shift = sum(shifts) / 2
     # Half a quarter step each: both lenses were settled after the same shift.
-    if abs(shift) > within and abs(shifts[0] - shifts[1]) <= 2 * 0.125 + 0.06:
+    if within < abs(shift) <= LARGEST_EYEPIECE and abs(shifts[0] - shifts[1]) <= 2 * 0.125 + 0.06:
         moved = [fits(w._replace(sphere=w.sphere - shift), t) for w, t in zip(written, true, strict=True)]
         if all(value is not None for value in moved):
             return (Explanation((slip("eyepiece not set"),), max(v for v in moved if v is not None)),)
