@@ -14,8 +14,9 @@ from optics.lens import SingleVision
 from optics.multifocal import Multifocal
 from optics.neutralizing import Held, neutralizer
 from optics.pair_prism import worn_prism
+from optics.parsing import parse, parse_crossed, parse_pair
 from optics.power import Power
-from optics.prescription import Crossed, Prescription, parse, parse_crossed, parse_pair
+from optics.prescription import Crossed, Prescription
 from optics.prism import Prism, decentration_mm, imbalance, prism_at
 from optics.reader import read_lens
 from optics.records import LensRecord, PairRecord

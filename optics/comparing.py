@@ -167,7 +167,7 @@ def compare(
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> from optics.records import LensRecord
     >>> from optics.standards import load
     >>> def on_paper(right, left):

@@ -64,7 +64,7 @@ def judge_imbalance(standard: Standard, order: PairRecord, found: PairRecord, di
 
     Examples
     --------
-    >>> from optics.prescription import parse_pair
+    >>> from optics.parsing import parse_pair
     >>> from optics.standards import load
     >>> def on_paper(text):
     ...     right, left = parse_pair(text)
@@ -247,7 +247,7 @@ def verify(standard: Standard, order: PairRecord, found: PairRecord) -> Verifica
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> from optics.standards import load
     >>> def on_paper(right, left):
     ...     return PairRecord(

@@ -114,7 +114,7 @@ def toric_form(prescription: Prescription, base: float) -> ToricForm:
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> print(toric_form(parse("+3.00 -1.00 x 180"), +6.00))
     -4.00 DS / +6.00 x 180 / +7.00 x 090
     """

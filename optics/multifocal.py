@@ -108,7 +108,7 @@ class Multifocal:
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> lens = Multifocal(
     ...     power=parse("+6.00 DS").power, addition=2.50, eye="R", front_curve=9.00, centre_thickness_mm=6
     ... )

@@ -139,7 +139,7 @@ class Progressive:
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> lens = Progressive(power=parse("+1.00 -0.50 x 090").power, addition=2.00, eye="R")
     >>> sphere, cylinder, axis = lens.over_stop(*lens.distance_reference_point).power.sphere_cylinder()
     >>> print(f"{sphere:+.2f} {cylinder:+.2f} x {axis:03.0f}")

@@ -44,7 +44,7 @@ class LensRecord:
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> LensRecord(line=parse("-2.25 -0.75 x 015"), pd_mm=31.5).line.sphere
     -2.25
     """

@@ -248,7 +248,7 @@ def judge_lens(
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> order, pair = parse("-7.00 DS"), parse("-7.15 DS")
     >>> judge_lens(load("ANSI Z80.1-2015"), order, pair)[0].passed
     False

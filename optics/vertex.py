@@ -52,7 +52,7 @@ def power_nearer_eye(power: Power, nearer_mm: ArrayLike) -> Power:
 
     Examples
     --------
-    >>> from optics.prescription import parse
+    >>> from optics.parsing import parse
     >>> worn = power_nearer_eye(parse("-10.00 DS").power, 12)
     >>> round(worn.mean, 2)
     -8.93

@@ -18,12 +18,12 @@ from pathlib import Path
 import pytest
 from IPython.core.interactiveshell import InteractiveShell
 
+from optics.parsing import parse
 from optics.practice import checks as check
 from optics.practice import sealed
 from optics.practice.sealed import open_pairs, seal
 from optics.practice.solving import centres, solve
 from optics.practice.telling import MARKS_MIME
-from optics.prescription import parse
 
 CASES = Path(__file__).parent / "cases"
 

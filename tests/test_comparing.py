@@ -5,8 +5,8 @@ import pytest
 
 from optics.comparing import LOOK_ORDER, compare, power_change
 from optics.judging import CAUTION
+from optics.parsing import parse_pair
 from optics.power import Power
-from optics.prescription import parse_pair
 from optics.records import LensRecord, PairRecord
 from optics.standards import load
 

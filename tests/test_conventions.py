@@ -9,8 +9,9 @@ import pytest
 from optics.angles import checked_axis, wrapped_axis
 from optics.errors import OpticsError
 from optics.lens import BACK, FRONT, SingleVision
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 from optics.prism import Prism, imbalance, nasal, prism_at
 from optics.spectacles import Mounted, Spectacles
 

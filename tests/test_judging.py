@@ -8,7 +8,7 @@ import pytest
 
 from optics.errors import OpticsError
 from optics.judging import CAUTION, judge_imbalance, judge_unmounted, verify
-from optics.prescription import parse, parse_pair
+from optics.parsing import parse, parse_pair
 from optics.prism import Prism
 from optics.records import LensRecord, PairRecord, imbalance_error
 from optics.standards import load

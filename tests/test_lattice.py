@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optics.angles import axis_difference
+from optics.parsing import parse, parse_crossed
 from optics.power import Power, rewritten
-from optics.prescription import Prescription, parse, parse_crossed
+from optics.prescription import Prescription
 
 STEP = 0.25
 SPHERES = np.arange(-20, 20 + STEP, STEP)

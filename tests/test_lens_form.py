@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from optics.errors import OpticsError
 from optics.lens_form import base_curve, toric_form
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 
 CASES = Path(__file__).with_name("cases")
 TORIC = list(csv.DictReader((CASES / "toric_form.csv").open(encoding="utf-8")))

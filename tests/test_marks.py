@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import pytest
 
+from optics.parsing import parse
 from optics.power import Power
 from optics.practice.marks import POWER_WITHIN, Marks, axis_within, mark_lens, shared_out
-from optics.prescription import parse
 
 LENS = Power.from_sphere_cylinder(-2.25, -0.75, 15)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from optics.parsing import parse
 from optics.practice.briefs import STYLES, Brief, brief_for
 from optics.practice.pair_answer import read_answer
 from optics.practice.pair_marks import (
@@ -18,7 +19,7 @@ from optics.practice.pair_marks import (
 )
 from optics.practice.specimens import make
 from optics.practice.ticket import right_ticket
-from optics.prescription import parse, written
+from optics.prescription import written
 
 
 @pytest.fixture(scope="module")

@@ -10,6 +10,7 @@ import pytest
 
 from optics.frame import Frame
 from optics.multifocal import Multifocal
+from optics.parsing import parse
 from optics.power import Power
 from optics.practice.briefs import CONDITIONS, STYLES, Brief, brief_for
 from optics.practice.chance import from_seed
@@ -23,7 +24,6 @@ from optics.practice.pair_slips import FITTED, PAIR_CATALOGUE, pair_slip
 from optics.practice.slips import slip
 from optics.practice.specimens import Specimen, make
 from optics.practice.ticket import right_ticket
-from optics.prescription import parse
 from optics.prism import Prism, prism_at
 from optics.progressive import Progressive
 from optics.records import LensRecord, PairRecord

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optics.parsing import parse
 from optics.power import Power, rewritten
-from optics.prescription import parse
 
 CASES = Path(__file__).with_name("cases")
 MERIDIANS = list(csv.DictReader((CASES / "oblique_power.csv").open(encoding="utf-8")))

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from optics.errors import OpticsError
-from optics.prescription import Crossed, Prescription, parse, parse_crossed, parse_pair, written
+from optics.parsing import parse, parse_crossed, parse_pair
+from optics.prescription import Crossed, Prescription, written
 
 CASES = Path(__file__).with_name("cases")
 FORMS = list(csv.DictReader((CASES / "transposition.csv").open(encoding="utf-8")))

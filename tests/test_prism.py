@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.plano_prism import deviation_degrees, prism_dioptres, thickness_difference_mm, weak_prism
 from optics.power import Power
-from optics.prescription import parse
 from optics.prism import Prism, decentration_mm, nasal, prism_at
 
 CASES = Path(__file__).with_name("cases")

@@ -9,8 +9,8 @@ import pytest
 from optics.angles import axis_difference, wrapped_axis
 from optics.focimeter import Settings, eyepiece_view
 from optics.lens import SingleVision
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import parse
 from optics.reader import read_lens
 
 SIZE, HALF_WIDTH = 72, 2.5

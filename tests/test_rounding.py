@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import parse
 from optics.rounding import NEAR_TIE, settle
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.practice import sealed
 from optics.practice.sealed import open_pairs, seal
 from optics.practice.solving import centres, solve
-from optics.prescription import parse
 
 BRIEFS = {"A": {"cylinder": "always"}, "B": {"cylinder": "none", "strongest": 3}}
 

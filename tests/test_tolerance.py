@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optics.many_lenses import passed
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 from optics.standards import available
 from optics.tolerance import judge_lens, keys_of, load
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import parse
 from optics.vertex import power_nearer_eye, quick_change
 
 CASES = Path(__file__).with_name("cases")

@@ -13,7 +13,8 @@ from optics.angles import checked_axis
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
-from optics.prescription import Prescription, parse, parse_pair
+from optics.parsing import parse, parse_pair
+from optics.prescription import Prescription
 from optics.prism import nasal
 
 __all__ = ["axis_dial", "draw_axis_dial"]

@@ -15,8 +15,9 @@ from optics.drawing.given import LensLike, lens_of, prism_of
 from optics.errors import OpticsError
 from optics.focimeter import FIELD, SPHERE_LINES, Settings, eyepiece_view
 from optics.lens import Lens, OverStop, SingleVision
+from optics.parsing import parse
 from optics.power import Power
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 
 __all__ = ["draw_eyepiece", "eyepiece", "eyepiece_strip"]
 

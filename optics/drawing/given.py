@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 from optics.angles import right_angle_to, whole_axis
 from optics.errors import OpticsError
+from optics.parsing import parse, parse_crossed
 from optics.power import Power
-from optics.prescription import Crossed, Prescription, parse, parse_crossed, written
+from optics.prescription import Crossed, Prescription, written
 from optics.prism import Prism, nasal
 
 __all__ = ["Given", "LensLike", "lens_of", "named_eye", "prism_of"]

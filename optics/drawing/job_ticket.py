@@ -17,7 +17,8 @@ from matplotlib.patches import Rectangle
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
-from optics.prescription import Prescription, parse, written
+from optics.parsing import parse
+from optics.prescription import Prescription, written
 
 __all__ = ["CAUTION", "SHOP", "job_ticket"]
 

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.practice.pair_answer import EYES, PairAnswer, read_answer
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 
 __all__ = ["FIELDS", "OF_A_LENS", "TicketRead", "read_fields"]
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.power import Power
 from optics.practice.marks import mark_lens, shared_out, triple_of, true_triple
 from optics.practice.notation import loosely_written
@@ -21,7 +22,7 @@ from optics.practice.replies import (
 from optics.practice.sealed import open_pairs
 from optics.practice.slips import diagnose, diagnose_pair
 from optics.practice.telling import Reply, tell
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 
 __all__ = ["centre_distance", "practice_reading", "reading", "recorded", "recorded_mm"]
 

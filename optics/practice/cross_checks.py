@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.practice.marks import in_form, shared_out
 from optics.practice.replies import (
     LENS_SKILLS,
@@ -17,7 +18,7 @@ from optics.practice.replies import (
     unreadable,
 )
 from optics.practice.telling import Reply, tell
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 
 __all__ = ["from_cross", "from_readings", "meridian_power", "to_cross"]
 

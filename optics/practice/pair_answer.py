@@ -12,9 +12,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.practice.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
 from optics.practice.orders import kind_of
-from optics.prescription import Prescription, parse, written
+from optics.prescription import Prescription, written
 from optics.prism import Prism, nasal
 from optics.records import LensRecord, PairRecord
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from optics.errors import OpticsError
+from optics.parsing import parse, parse_crossed
 from optics.power import Power
 from optics.practice.marks import best_of, in_form, shared_out
 from optics.practice.notation import loosely_written
@@ -17,7 +18,7 @@ from optics.practice.replies import (
     unreadable,
 )
 from optics.practice.telling import Reply, tell
-from optics.prescription import Prescription, parse, parse_crossed
+from optics.prescription import Prescription
 from optics.rounding import settle
 
 __all__ = ["conversion", "crossed", "notation", "settled"]

@@ -6,12 +6,13 @@ import json
 from typing import Any, NamedTuple
 
 from optics.located import project_folder
+from optics.parsing import parse
 from optics.power import Power
 from optics.practice.bench_work import SPHERE_SKILLS, Made, lightest, with_habit
 from optics.practice.marks import in_form
 from optics.practice.replies import LENS_SKILLS
 from optics.practice.slips import slip
-from optics.prescription import Crossed, Prescription, parse, written
+from optics.prescription import Crossed, Prescription, written
 from optics.rounding import settle
 
 __all__ = ["on_paper"]

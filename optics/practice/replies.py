@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from optics.errors import OpticsError
+from optics.parsing import parse
 from optics.practice.marks import Marks, best_of, in_form, shared_out, triple_of
 from optics.practice.notation import loosely_written
 from optics.practice.slips import Explanation, Triple, diagnose, slip
 from optics.practice.telling import Reply, tell
-from optics.prescription import Prescription, parse
+from optics.prescription import Prescription
 
 __all__ = [
     "LENS_SKILLS",
