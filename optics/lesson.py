@@ -77,7 +77,7 @@ def practice_bench(lenses: str, **options: Any) -> Bench:
     """
     from optics.interactive.bench import Bench
     from optics.lens import SingleVision
-    from optics.prescription import parse_pair
+    from optics.parsing import parse_pair
     from optics.spectacles import Mounted, Spectacles
 
     right, left = (Mounted(lens=SingleVision(power=line.power)) for line in parse_pair(lenses))
@@ -174,10 +174,10 @@ def against_order(
         None, with a sentence shown, while nothing was read.
     """
     from optics.judging import verify
+    from optics.parsing import parse, parse_pair
     from optics.practice.bench_checks import millimetres
     from optics.practice.replies import unanswered
     from optics.practice.verdict_table import VerdictTable
-    from optics.prescription import parse, parse_pair
     from optics.records import LensRecord, PairRecord
     from optics.standards import load
 
