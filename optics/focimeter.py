@@ -42,6 +42,7 @@ from optics.errors import OpticsError
 from optics.lens import OverStop
 
 __all__ = [
+    "COMPENSATOR_MOST",
     "CYLINDER_LINES",
     "DRUM_RANGE",
     "EYEPIECE_RANGE",
@@ -66,6 +67,8 @@ STOP_RADIUS_MM = 4.0
 TELESCOPE_MAGNIFICATION = 4.0
 DRUM_RANGE = (-25.0, 25.0)
 EYEPIECE_RANGE = (-5.0, 5.0)
+COMPENSATOR_MOST = 15.0
+"""Most prism that the compensator takes out, prism dioptres."""
 FIELD = 5.5
 """Half-width of the picture, prism dioptres."""
 RINGS = (1.0, 2.0, 3.0, 4.0, 5.0)
@@ -122,7 +125,8 @@ class Settings:
         The dial setting at which the reticle is sharp for this operator,
         dioptres at the eye. Every operator has their own.
     compensator_x, compensator_y : float
-        Prism taken out by the compensator, prism dioptres along x and y.
+        Prism taken out by the compensator, prism dioptres along x and y as the
+        operator sees them; at most 15 in all.
     """
 
     drum: float = 0.0
@@ -150,6 +154,15 @@ class Settings:
                 f"Did you mean {wrapped_axis(self.wheel):03.0f}?"
                 if np.isfinite(self.wheel)
                 else "Read the wheel again.",
+            )
+
+        taken_out = float(np.hypot(self.compensator_x, self.compensator_y))
+        # A hair more is what rounding adds to a base between the two directions.
+        if not taken_out <= COMPENSATOR_MOST + 1e-9:
+            raise OpticsError(
+                f"The prism compensator is at {taken_out:g} prism dioptres.",
+                f"It takes out at most {COMPENSATOR_MOST:g}.",
+                "Turn it back into its range.",
             )
 
     @property

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from optics.errors import OpticsError
-from optics.focimeter import DRUM_RANGE, EYEPIECE_RANGE, Settings, eyepiece_view
+from optics.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, eyepiece_view
 from optics.interactive.bench import STAGE_FAR_MM, STAGE_HEIGHT_MM, STAGE_NEAR_MM, Bench, measured_dots
 from optics.lens import SingleVision
 from optics.power import Power
@@ -42,6 +42,8 @@ def sent(bench):
         ("stage_x_mm", (-STAGE_FAR_MM, -STAGE_NEAR_MM, -31.0)),
         ("stage_y_mm", (-STAGE_HEIGHT_MM, 0.0, STAGE_HEIGHT_MM)),
         ("against", ("front", "back")),
+        ("compensator", (0.0, 2.5, COMPENSATOR_MOST)),
+        ("compensator_base", (0.0, 135.0, 360.0)),
     ],
 )
 def test_every_control_at_both_ends_and_the_middle(bench, control, values):
@@ -50,7 +52,8 @@ def test_every_control_at_both_ends_and_the_middle(bench, control, values):
         assert getattr(bench, control) == value
         state = bench.state
         told = getattr(state, control, None)
-        assert (getattr(state.settings, control) if told is None else told) == value
+        if not control.startswith("compensator"):  # its settings have a test of their own
+            assert (getattr(state.settings, control) if told is None else told) == value
         matrix, prism = sent(bench)
         assert matrix == pytest.approx(bench.met.power.matrix)
         assert prism == pytest.approx(bench.met.prism.vector)
@@ -64,6 +67,13 @@ def test_every_control_at_both_ends_and_the_middle(bench, control, values):
         ("drum", 26.0, "The drum is at +26 D. It runs from -25 to +25 D."),
         ("wheel", 0.0, "The axis wheel is at 0. It runs from 1 to 180. Did you mean 180?"),
         ("eyepiece", -6.0, "The eyepiece is at -6 D. It runs from -5 to +5 D."),
+        ("compensator", 16.0, "The prism compensator would be at 16 prism dioptres. It can be at 0 to 15."),
+        ("compensator", -1.0, "The prism compensator would be at -1 prism dioptres."),
+        ("compensator_base", 361.0, "The base of the prism compensator would be at 361 degrees."),
+        ("stage_x_mm", -56.0, "The stop under the right lens would be at -56 mm from the bridge."),
+        ("stage_x_mm", 31.0, "The stop under the right lens would be at 31 mm from the bridge."),
+        ("stage_y_mm", float("nan"), "The stop would be at nan mm from the datum line."),
+        ("stage_y_mm", 20.5, "The stop would be at 20.5 mm from the datum line. It can be at -20 to 20."),
     ],
 )
 def test_a_control_beyond_its_end_is_told_and_stays(bench, control, value, sentence):
@@ -155,6 +165,20 @@ def test_prism_ordered_shows_at_the_reference_point():
     bench = Bench(Spectacles(right=Mounted(lens=lens, pd_mm=31.0), left=Mounted(lens=LEFT)))
     bench.stage_x_mm, bench.stage_y_mm = -31.0, 0.0
     assert sent(bench)[1] == pytest.approx([2.0, 0.0])
+
+
+def test_the_compensator_takes_an_ordered_prism_out():
+    # Four base up on the right lens: the crossing stands 4 above the middle (common practice).
+    lens = SingleVision(power=Power.from_sphere_cylinder(-1.0), prism=Prism.from_base(4.0, "up", "R"))
+    bench = Bench(Spectacles(right=Mounted(lens=lens, pd_mm=31.0), left=Mounted(lens=LEFT)), eye_setting=0)
+    bench.stage_x_mm, bench.stage_y_mm, bench.drum = -31.0, 0.0, -1.0
+    bench.compensator, bench.compensator_base = 4.0, 90.0
+    assert (bench.settings.compensator_x, bench.settings.compensator_y) == pytest.approx((0.0, 4.0))
+    centred = Spectacles(
+        right=Mounted(lens=SingleVision(power=lens.power), pd_mm=31.0), left=Mounted(lens=LEFT)
+    )
+    plain = eyepiece_view(Settings(drum=-1.0), centred.over_stop("R", -31.0, 0.0), 96)
+    assert eyepiece_view(bench.settings, bench.met, 96) == pytest.approx(plain, abs=1e-6)
 
 
 # --- what passes between browser and kernel ---------------------------------------------------

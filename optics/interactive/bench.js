@@ -4,108 +4,41 @@
 
 const LENSES = { R: "Right lens", L: "Left lens" };
 const SIDES = { back: "Back (concave) side", front: "Front (convex) side" };
-const PATIENCE_MS = 2000; // before a kernel that does not answer is mentioned
-const QUIET_MS = 700; // before the settings are read out
-
-const signed = (value, digits = 2) => {
-  const size = Math.abs(value).toFixed(digits);
-  return (Number(size) === 0 ? "" : value < 0 ? "-" : "+") + size;
-};
 const degrees = (value) => String(Math.round(value)).padStart(3, "0");
-
-function element(tag, properties = {}, children = []) {
-  const made = document.createElement(tag);
-  for (const [name, value] of Object.entries(properties)) {
-    if (name in made) made[name] = value;
-    else made.setAttribute(name, value);
-  }
-  made.append(...children);
-  return made;
-}
-
-// A slider with its name and its value; `show` writes the value, with its unit, for eye and ear.
-function slider(name, { min, max, step, show, moved, spoken = name, shown = true }) {
-  const input = element("input", { type: "range", min, max, step, "aria-label": spoken });
-  const value = element("output", { className: "optics-bench-value" });
-  const row = element("label", { className: "optics-bench-row" }, [
-    element("span", { textContent: name }), input, value,
-  ]);
-  input.addEventListener("input", () => moved(input.valueAsNumber));
-  const set = (number) => {
-    if (input.valueAsNumber !== number) input.value = number;
-    if (shown) value.value = show(number);
-    input.setAttribute("aria-valuetext", show(number));
-  };
-  return { row, set, input };
-}
-
-function choice(name, options, chosen) {
-  const group = `${name} ${Math.random()}`; // two benches never share a group
-  const inputs = {};
-  const labels = Object.entries(options).map(([key, text]) => {
-    inputs[key] = element("input", { type: "radio", name: group, value: key });
-    inputs[key].addEventListener("change", () => chosen(key));
-    return element("label", { className: "optics-bench-option" }, [inputs[key], text]);
-  });
-  const row = element("div", { className: "optics-bench-row", role: "radiogroup", "aria-label": name }, labels);
-  return { row, set: (key) => (inputs[key].checked = true) };
-}
-
-function button(text, name, pressed) {
-  const made = element("button", { type: "button", textContent: text, "aria-label": name });
-  made.addEventListener("click", pressed);
-  return made;
-}
-
-function step(number, title, rows) {
-  return element("div", { className: "optics-bench-step", role: "group", "aria-label": title }, [
-    element("h4", {}, [element("span", { textContent: number }), title]), ...rows,
-  ]);
-}
+const BASES = { 0: "right", 90: "up", 180: "left", 270: "down" };
+const base = (value) => [degrees(value), BASES[value]].filter(Boolean).join(" ");
 
 // The drum's scale: eighths up to 5 D, quarters beyond, under a fixed mark.
 function drumScale([low, high]) {
   const perDioptre = 96;
-  const svg = (tag, attributes, text = "") => {
-    const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
-    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
-    made.textContent = text;
-    return made;
-  };
-  const strip = svg("g", {});
+  const strip = shape("g");
   for (let eighth = low * 8; eighth <= high * 8; eighth++) {
     if (Math.abs(eighth) > 40 && eighth % 2) continue;
     const x = (eighth / 8) * perDioptre;
     const height = eighth % 8 === 0 ? 18 : eighth % 4 === 0 ? 14 : eighth % 2 === 0 ? 10 : 6;
-    strip.append(svg("line", { x1: x, x2: x, y1: 0, y2: height }));
-    if (eighth % 4 === 0) strip.append(svg("text", { x, y: 33 }, eighth ? signed(eighth / 8, 1) : "0"));
+    strip.append(shape("line", { x1: x, x2: x, y1: 0, y2: height }));
+    if (eighth % 4 === 0) strip.append(shape("text", { x, y: 33 }, [eighth ? signed(eighth / 8, 1) : "0"]));
   }
-  const scale = svg("svg", { class: "optics-bench-scale", viewBox: "-150 -12 300 50", "aria-hidden": "true" });
-  scale.append(strip, svg("path", { d: "M-6 -12 H6 L0 -1 Z" }));
-  const value = element("output", { className: "optics-bench-value" });
-  const row = element("div", { className: "optics-bench-row" }, [
-    element("div", { className: "optics-bench-window" }, [scale]), value,
+  const scale = shape("svg", { class: "optics-bench-scale", viewBox: "-150 -12 300 50", "aria-hidden": "true" }, [
+    strip, shape("path", { d: "M-6 -12 H6 L0 -1 Z" }),
   ]);
+  const value = element("output", { className: "optics-value" });
   const set = (drum) => {
     strip.setAttribute("transform", `translate(${-drum * perDioptre} 0)`);
     value.value = `${signed(drum)} D`;
   };
-  return { row, set };
+  return { row: row(element("div", { className: "optics-bench-window" }, [scale]), value), set };
 }
 
 function render({ model, el }) {
   const made = model.get("_made");
   const get = (name) => model.get(name);
+  let lost = ""; // what to say once there is no kernel any more
+  const send = changer(model, (text) => (lost = text));
   const change = (values) => {
-    for (const [name, value] of Object.entries(values)) model.set(name, value);
+    send(values);
     refresh();
-    try {
-      model.save_changes();
-    } catch {
-      say(`The bench has lost its notebook. ${RUN_AGAIN}`);
-    }
   };
-  const RUN_AGAIN = "Run this cell again.";
 
   // --- the picture ---------------------------------------------------------------
   const canvas = element("canvas", { role: "img" });
@@ -117,8 +50,8 @@ function render({ model, el }) {
     numbers.append(number);
   }
   const words = element("p", { className: "optics-bench-words" });
-  const aloud = element("p", { className: "optics-bench-aloud", "aria-live": "polite" });
-  const notice = element("p", { className: "optics-bench-notice", role: "status" });
+  const aloud = element("p", { className: "optics-aloud", "aria-live": "polite" });
+  const notice = element("p", { className: "optics-notice", role: "status" });
   const say = (text) => {
     if (notice.textContent !== text) notice.textContent = text;
   };
@@ -152,8 +85,8 @@ function render({ model, el }) {
     spoken: "Axis wheel, degrees", min: 1, max: 180, step: 1, show: degrees, moved: turnWheel,
   });
   const nudges = [-5, -1, 1, 5].map((by) =>
-    button((by < 0 ? "-" : "+") + Math.abs(by), `Wheel ${by < 0 ? "back" : "on"} by ${Math.abs(by)} degrees`,
-      () => turnWheel(get("wheel") + by)));
+    button((by < 0 ? "-" : "+") + Math.abs(by), () => turnWheel(get("wheel") + by),
+      `Wheel ${by < 0 ? "back" : "on"} by ${Math.abs(by)} degrees`));
   // The point over the stop moves against the pair. With the front against the
   // stop the operator faces the other side, so left and right change places.
   const sideways = () => (get("against") === "front" ? 1 : -1);
@@ -168,13 +101,23 @@ function render({ model, el }) {
     min: -20, max: 20, step: 0.5, show: () => `${signed(get("stage_y_mm"), 1)} mm`,
     moved: (value) => change({ stage_y_mm: tenth(-value) }),
   });
+  const compensator = slider("Amount", {
+    spoken: "Prism compensator, amount in prism dioptres",
+    min: 0, max: made.compensator_most, step: 0.25, show: (value) => value.toFixed(2),
+    moved: (value) => change({ compensator: value }),
+  });
+  const compensatorBase = slider("Base", {
+    spoken: "Prism compensator, base direction in degrees as you see it",
+    min: 0, max: 359, step: 1, show: base,
+    moved: (value) => change({ compensator_base: value }),
+  });
   const side = choice("Side against the stop", SIDES, (key) => change({ against: key }));
-  const dot = button("Dot the point over the stop", "Dot the point over the stop", () =>
+  const dot = button("Dot the point over the stop", () =>
     change({ dots: { ...get("dots"), [get("lens")]: [get("stage_x_mm"), get("stage_y_mm")] } }));
-  const wipe = button("Wipe off the dots", "Wipe off the dots", () => change({ dots: {} }));
+  const wipe = button("Wipe off the dots", () => change({ dots: {} }));
   const dotted = element("p", { className: "optics-bench-dotted", role: "status" });
 
-  const root = element("div", { className: "optics-bench", role: "group", "aria-label": "Focimeter" }, [
+  const root = element("div", { className: "optics-panel optics-bench", role: "group", "aria-label": "Focimeter" }, [
     element("div", { className: "optics-bench-eyepiece" }, [
       element("div", { className: "optics-bench-field" }, [canvas, numbers]), words, notice, aloud,
     ]),
@@ -182,29 +125,32 @@ function render({ model, el }) {
       step("1", "Lens", [lens.row]),
       step("2", "Eyepiece", [eyepiece.row]),
       step("3", "Power drum", [scale.row, coarse.row, fine.row]),
-      step("4", "Axis wheel", [wheel.row, element("div", { className: "optics-bench-row" }, nudges)]),
+      step("4", "Axis wheel", [wheel.row, row(...nudges)]),
       step("5", "Stage: move the pair", [
         across.row, upward.row,
-        element("p", { className: "optics-bench-hint", textContent:
+        element("p", { className: "optics-hint", textContent:
           "Where the stop meets the pair: from the middle of the bridge, and above (+) or below (-) the datum line." }),
       ]),
-      step("6", "Side against the stop", [side.row]),
-      step("7", "Dot", [element("div", { className: "optics-bench-row" }, [dot, wipe]), dotted]),
+      step("6", "Prism compensator", [
+        compensator.row, compensatorBase.row,
+        element("p", { className: "optics-hint", textContent:
+          "For a prism that will not let the crossing come to the middle. Turn the base to where the crossing lies, "
+          + "then raise the amount until it stands in the middle. At 0.00 it does nothing." }),
+      ]),
+      step("7", "Side against the stop", [side.row]),
+      step("8", "Dot", [row(dot, wipe), dotted]),
     ]),
   ]);
-  // JupyterLab would take the arrow keys of a slider, and letters, as its own.
-  root.addEventListener("keydown", (event) => {
-    const runsCell = event.shiftKey && event.key === "Enter";
-    if (!event.ctrlKey && !event.metaKey && !event.altKey && !runsCell) event.stopPropagation();
-  });
-  el.replaceChildren(element("div", { className: "optics-bench-room" }, [root]));
+  keepKeys(root);
+  el.replaceChildren(element("div", { className: "optics-room" }, [root]));
 
   // --- showing how things stand ----------------------------------------------------------
-  let frame = 0, waiting = 0, speaking = 0;
+  let frame = 0, speaking = 0;
 
   const settings = (minus) =>
     `Drum ${signed(get("drum"))} D, wheel ${degrees(get("wheel"))}, eyepiece ${signed(get("eyepiece"))} D, `
-      .replaceAll("-", minus) + `${LENSES[get("lens")].toLowerCase()} over the stop, ${get("against")} against it.`;
+      .replaceAll("-", minus) +
+    (get("compensator") ? `compensator ${get("compensator").toFixed(2)} base at ${base(get("compensator_base"))}, ` : "") + `${LENSES[get("lens")].toLowerCase()} over the stop, ${get("against")} against it.`;
 
   // Whether the kernel has answered for the place where the pair now lies.
   const answered = () => {
@@ -212,10 +158,15 @@ function render({ model, el }) {
     return over[0] === get("lens") && over[1] === get("stage_x_mm") && over[2] === get("stage_y_mm")
       && over[3] === get("against");
   };
+  const watch = patience(answered,
+    () => say(lost || `The notebook is busy or was restarted. If this stays, ${RUN_AGAIN.toLowerCase()}`),
+    () => say(lost || get("_met").note));
 
   function refresh() {
     lens.set(get("lens"));
     side.set(get("against"));
+    compensator.set(get("compensator"));
+    compensatorBase.set(get("compensator_base"));
     eyepiece.set(get("eyepiece"));
     if (Math.abs(get("drum") - coarseAt) > 0.305) coarseAt = Math.round(get("drum") * 4) / 4;
     coarse.set(coarseAt);
@@ -235,16 +186,16 @@ function render({ model, el }) {
       aloud.textContent = settings("minus ");
       canvas.setAttribute("aria-label", `View through the eyepiece. ${settings("minus ")}`);
     }, QUIET_MS);
-    clearTimeout(waiting);
-    if (answered()) say(get("_met").note);
-    else {
-      waiting = setTimeout(() => say(`The notebook is busy or was restarted. If this stays, ${RUN_AGAIN.toLowerCase()}`), PATIENCE_MS);
-    }
+    watch.look();
     // Only the newest settings are drawn, once a frame.
     frame ||= requestAnimationFrame(() => {
       frame = 0;
       const begin = performance.now();
-      picture.draw({ drum: get("drum"), wheel: get("wheel"), eyepiece: get("eyepiece"), eye: get("_eye_setting") }, get("_met"));
+      const toBase = (get("compensator_base") * Math.PI) / 180;
+      picture.draw({
+        drum: get("drum"), wheel: get("wheel"), eyepiece: get("eyepiece"), eye: get("_eye_setting"),
+        compensator_x: get("compensator") * Math.cos(toBase), compensator_y: get("compensator") * Math.sin(toBase),
+      }, get("_met"));
       // What tests and the benchmark watch.
       root.dataset.took = (performance.now() - begin).toFixed(2);
       root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
@@ -252,7 +203,7 @@ function render({ model, el }) {
     });
   }
 
-  const shown = ["lens", "drum", "wheel", "eyepiece", "stage_x_mm", "stage_y_mm", "against", "_met", "_dotted", "_eye_setting"]
+  const shown = ["lens", "drum", "wheel", "eyepiece", "stage_x_mm", "stage_y_mm", "against", "compensator", "compensator_base", "_met", "_dotted", "_eye_setting"]
     .map((name) => `change:${name}`).join(" ");
   model.on(shown, refresh);
   const watcher = new ResizeObserver(() => {
@@ -267,7 +218,7 @@ function render({ model, el }) {
     model.off(shown, refresh);
     watcher.disconnect();
     cancelAnimationFrame(frame);
-    clearTimeout(waiting);
+    watch.stop();
     clearTimeout(speaking);
   };
 }

@@ -17,7 +17,7 @@ import traitlets
 
 from optics import focimeter
 from optics.errors import OpticsError
-from optics.focimeter import DRUM_RANGE, EYEPIECE_RANGE, Settings
+from optics.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings
 from optics.lens import BACK, FRONT, OverStop
 from optics.prism import nasal
 from optics.spectacles import Spectacles
@@ -30,6 +30,7 @@ STAGE_HEIGHT_MM = 20.0
 """How far above and below the datum line, millimetres."""
 RULE_STEP_MM = 0.5
 """A rule is read to half a millimetre (common practice)."""
+_NAMES = {"R": "right", "L": "left"}
 MOST_PIXELS = 768
 """Width of the picture at most, device pixels."""
 
@@ -45,7 +46,7 @@ class BenchState:
     lens : {"R", "L"}
         The lens over the stop.
     settings : Settings
-        Drum, wheel and eyepiece.
+        Drum, wheel, eyepiece and prism compensator.
     stage_x_mm, stage_y_mm : float
         The point of the pair over the stop: x to the viewer's right from the
         middle of the bridge, y up from the datum line, seen from the front,
@@ -79,6 +80,7 @@ def _how_it_is_made() -> dict:
         "cylinder_lines": asdict(focimeter.CYLINDER_LINES),
         "drum_range": list(DRUM_RANGE),
         "eyepiece_range": list(EYEPIECE_RANGE),
+        "compensator_most": COMPENSATOR_MOST,
         "stage_near_mm": STAGE_NEAR_MM,
         "stage_far_mm": STAGE_FAR_MM,
         "most_pixels": MOST_PIXELS,
@@ -106,6 +108,10 @@ class Bench(anywidget.AnyWidget):
     ----------
     lens, drum, wheel, eyepiece, stage_x_mm, stage_y_mm, against, dots
         What hands can move; see `BenchState`. `dots` maps "R" and "L" to [x, y].
+    compensator, compensator_base
+        Prism that the compensator takes out: its amount, prism dioptres 0 to 15,
+        and the direction of its base, degrees 0 to 360 anticlockwise from the
+        operator's right.
 
     Examples
     --------
@@ -117,8 +123,8 @@ class Bench(anywidget.AnyWidget):
     (-2.25, -2.25)
     """
 
-    _esm = (_HERE / "picture.js").read_text("utf-8") + (_HERE / "bench.js").read_text("utf-8")
-    _css = (_HERE / "bench.css").read_text("utf-8")
+    _esm = "".join((_HERE / name).read_text("utf-8") for name in ("controls.js", "picture.js", "bench.js"))
+    _css = "".join((_HERE / name).read_text("utf-8") for name in ("controls.css", "bench.css"))
 
     lens = traitlets.Enum(("R", "L"), "R").tag(sync=True)
     drum = traitlets.Float(0.0).tag(sync=True)
@@ -127,6 +133,8 @@ class Bench(anywidget.AnyWidget):
     stage_x_mm = traitlets.Float(0.0).tag(sync=True)
     stage_y_mm = traitlets.Float(0.0).tag(sync=True)
     against = traitlets.Enum((BACK, FRONT), BACK).tag(sync=True)
+    compensator = traitlets.Float(0.0).tag(sync=True)
+    compensator_base = traitlets.Float(0.0).tag(sync=True)
     dots = traitlets.Dict().tag(sync=True)
     _eye_setting = traitlets.Float(0.0).tag(sync=True)
     _made = traitlets.Dict(_how_it_is_made()).tag(sync=True)
@@ -158,8 +166,16 @@ class Bench(anywidget.AnyWidget):
 
     @property
     def settings(self) -> Settings:
-        """How drum, wheel and eyepiece stand, as `eyepiece_view` takes them."""
-        return Settings(drum=self.drum, wheel=self.wheel, eyepiece=self.eyepiece, eye=self._eye_setting)
+        """How drum, wheel, eyepiece and compensator stand, as `eyepiece_view` takes them."""
+        to_base = np.deg2rad(self.compensator_base)
+        return Settings(
+            drum=self.drum,
+            wheel=self.wheel,
+            eyepiece=self.eyepiece,
+            eye=self._eye_setting,
+            compensator_x=float(self.compensator * np.cos(to_base)),
+            compensator_y=float(self.compensator * np.sin(to_base)),
+        )
 
     @property
     def met(self) -> OverStop:
@@ -184,6 +200,37 @@ class Bench(anywidget.AnyWidget):
     def _within_reach(self, proposal: dict) -> float:
         Settings(**{proposal["trait"].name: proposal["value"]})
         return proposal["value"]
+
+    @traitlets.validate("compensator", "compensator_base", "stage_x_mm", "stage_y_mm")
+    def _within_its_travel(self, proposal: dict) -> float:
+        name, value = proposal["trait"].name, proposal["value"]
+        what, low, high, unit = {
+            "compensator": ("prism compensator", 0.0, COMPENSATOR_MOST, "prism dioptres"),
+            "compensator_base": ("base of the prism compensator", 0.0, 360.0, "degrees"),
+            "stage_x_mm": (
+                f"stop under the {_NAMES[self.lens]} lens",
+                *self._across_mm(),
+                "mm from the bridge",
+            ),
+            "stage_y_mm": ("stop", -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM, "mm from the datum line"),
+        }[name]
+        if not low <= value <= high:
+            raise OpticsError(
+                f"The {what} would be at {value:g} {unit}.",
+                f"It can be at {low:g} to {high:g}.",
+                "Move it back into its range.",
+            )
+        return value
+
+    def lay(self, spectacles: Spectacles) -> None:
+        """Lay the pair down again after something was done to it: trued, or cleaned."""
+        self._spectacles = spectacles
+        self._answer()
+
+    def _across_mm(self) -> tuple[float, float]:
+        """From where to where the stop can come across the lens that lies over it."""
+        near, far = STAGE_NEAR_MM, STAGE_FAR_MM
+        return (-far, -near) if self.lens == "R" else (near, far)
 
     @traitlets.observe("lens", "stage_x_mm", "stage_y_mm", "against")
     def _moved(self, change: dict) -> None:
@@ -248,8 +295,7 @@ def measured_dots(dots: dict[str, tuple[float, float]]) -> str:
     def by_rule(length_mm: float) -> str:
         return f"{np.floor(length_mm / RULE_STEP_MM + 0.5) * RULE_STEP_MM:.1f} mm"
 
-    names = {"R": "right", "L": "left"}
-    parts = [f"{names[side]} dot {by_rule(abs(dots[side][0]))}" for side in ("R", "L") if side in dots]
+    parts = [f"{_NAMES[side]} dot {by_rule(abs(dots[side][0]))}" for side in ("R", "L") if side in dots]
     if not parts:
         return "No dot yet. Bring the crossing to the middle first."
     told = " and ".join(parts) + " from the middle of the bridge."

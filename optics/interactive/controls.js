@@ -27,14 +27,15 @@ function shape(tag, attributes = {}, children = []) {
 }
 
 // A slider with its name and its value; `show` writes the value, with its unit, for eye and ear.
-function slider(name, { min, max, step, show, moved, spoken = name }) {
+// `shown` is false where the eye finds the value elsewhere.
+function slider(name, { min, max, step, show, moved, spoken = name, shown = true }) {
   const input = element("input", { type: "range", min, max, step, "aria-label": spoken });
   const value = element("output", { className: "optics-value" });
   const row = element("label", { className: "optics-row" }, [element("span", { textContent: name }), input, value]);
   input.addEventListener("input", () => moved(input.valueAsNumber));
   const set = (number) => {
     if (input.valueAsNumber !== number) input.value = number;
-    value.value = show(number);
+    if (shown) value.value = show(number);
     input.setAttribute("aria-valuetext", show(number));
   };
   return { row, set, input };
@@ -52,8 +53,9 @@ function choice(name, options, chosen) {
   return { row, set: (key) => (inputs[key].checked = true) };
 }
 
-function button(text, pressed) {
-  const made = element("button", { type: "button", textContent: text });
+// `spoken` where the text alone does not say what it does.
+function button(text, pressed, spoken = "") {
+  const made = element("button", { type: "button", textContent: text, ...(spoken && { "aria-label": spoken }) });
   made.addEventListener("click", pressed);
   return made;
 }

@@ -245,7 +245,8 @@ export class Picture {
     }
   }
 
-  // `state`: drum, wheel, eyepiece, eye; `met`: power {xx, xy, yy} and prism {x, y} over the stop.
+  // `state`: drum, wheel, eyepiece, eye, compensator_x, compensator_y; `met`: power {xx, xy, yy}
+  // and prism {x, y} over the stop.
   draw(state, met) {
     const { made, canvas, context } = this;
     const error = (state.eyepiece - state.eye) / made.magnification ** 2;
@@ -254,13 +255,13 @@ export class Picture {
     context.drawImage(this.drawReticle(error), 0, 0, canvas.width, canvas.width);
   }
 
-  drawTarget({ drum, wheel }, met, error) {
+  drawTarget({ drum, wheel, compensator_x, compensator_y }, { power, prism }, error) {
     const { made, canvas, context } = this;
-    const { power, prism } = met;
+    const x = prism.x - compensator_x, y = prism.y - compensator_y;
     const r = { xx: power.xx - drum - error, xy: power.xy, yy: power.yy - drum - error };
     const { size, shape } = this.grid(r, 0.07);
-    const points = this.remember(`target ${size}`, `${wheel} ${prism.x} ${prism.y}`, () =>
-      litTarget(made, size, wheel, prism.x, prism.y));
+    const points = this.remember(`target ${size}`, `${wheel} ${x} ${y}`, () =>
+      litTarget(made, size, wheel, x, y));
     const { canvas: sheet, context: ink, image, words, light } = this.sheet("target", size);
     spread(points, size, shape, light);
     for (let i = 0; i < light.length; i++) {

@@ -47,7 +47,7 @@ class Operator:
         for key in ["Tab"] * 45 + ["Shift+Tab"] * 90:
             at = self.page.evaluate(
                 "() => document.activeElement.getAttribute('aria-label')"
-                " || document.activeElement.labels?.[0]?.textContent || ''"
+                " || document.activeElement.labels?.[0]?.textContent || document.activeElement.textContent"
             )
             if at.startswith(name):
                 return
@@ -187,7 +187,7 @@ def test_the_target_moves_with_a_plus_lens_and_against_a_minus_lens(in_lab, seen
     after = middle_of_light(seen(page))
     assert np.sign(after[0] - before[0]) == way and abs(after[0] - before[0]) > 0.02
     assert np.sign(after[1] - before[1]) == way and abs(after[1] - before[1]) > 0.05
-    assert page.locator(".optics-bench-notice").inner_text() == ""
+    assert page.locator(".optics-notice").inner_text() == ""
 
 
 def test_two_benches_and_one_shown_twice_keep_apart(in_lab):
@@ -209,7 +209,7 @@ def test_a_restart_is_told_and_running_again_leaves_one_picture(in_lab, lab):
     page.wait_for_timeout(1500)
     page.get_by_label("Pair down or up").press("ArrowRight")
     page.get_by_label("Power drum, coarse").press("ArrowLeft")
-    notice = page.locator(".optics-bench-notice")
+    notice = page.locator(".optics-notice")
     notice.filter(has_text="run this cell again").wait_for(timeout=10_000)
     assert "Drum -0.25 D" in page.locator(".optics-bench-words").inner_text(), "the drum still answers"
     lab.run_all(page)

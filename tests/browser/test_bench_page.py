@@ -18,9 +18,9 @@ def bench():
 def test_every_control_has_a_name_and_can_be_hit(page, show_bench, bench):
     show_bench(page, bench)
     controls = page.locator(".optics-bench").locator(CONTROLS).all()
-    assert len(controls) == 16
+    assert len(controls) == 18
     for control in controls:
-        name = control.evaluate("c => c.getAttribute('aria-label') || c.labels?.[0]?.textContent")
+        name = control.evaluate("c => c.getAttribute('aria-label') || c.labels?.[0]?.textContent || c.textContent")
         assert name and name.strip(), control.evaluate("c => c.outerHTML")
         box = control.evaluate(
             "c => { const b = (c.labels?.[0] ?? c).getBoundingClientRect(); return [b.width, b.height] }"
@@ -30,13 +30,14 @@ def test_every_control_has_a_name_and_can_be_hit(page, show_bench, bench):
 
 def test_controls_stand_in_the_order_of_the_work(page, show_bench, bench):
     show_bench(page, bench)
-    titles = page.locator(".optics-bench-step h4").all_inner_texts()
-    assert [title.split("\n")[-1].lstrip("1234567 ") for title in titles] == [
+    titles = page.locator(".optics-step-title").all_inner_texts()
+    assert [title.split("\n")[-1].lstrip("12345678 ") for title in titles] == [
         "Lens",
         "Eyepiece",
         "Power drum",
         "Axis wheel",
         "Stage: move the pair",
+        "Prism compensator",
         "Side against the stop",
         "Dot",
     ]
@@ -49,8 +50,12 @@ def test_words_say_how_it_stands(page, show_bench, bench):
     expected = "Drum -2.12 D, wheel 030, eyepiece 0.00 D, right lens over the stop, back against it."
     assert words.inner_text() == expected
     page.wait_for_timeout(1000)
-    assert page.locator(".optics-bench-aloud").inner_text().startswith("Drum minus 2.12 D, wheel 030")
+    assert page.locator(".optics-aloud").inner_text().startswith("Drum minus 2.12 D, wheel 030")
     assert "Drum minus 2.12 D" in page.locator("canvas").get_attribute("aria-label")
+    page.evaluate("() => model.tell({ compensator: 2.5, compensator_base: 90 })")
+    assert "eyepiece 0.00 D, compensator 2.50 base at 090 up, right lens" in words.inner_text()
+    page.wait_for_timeout(1000)
+    assert "compensator 2.50 base at 090 up" in page.locator(".optics-aloud").inner_text()
 
 
 @pytest.mark.parametrize(
@@ -72,6 +77,10 @@ def test_words_say_how_it_stands(page, show_bench, bench):
         ("Pair left or right", ["End"], "stage_x_mm", -55),
         ("Pair down or up", ["Home"], "stage_y_mm", 20),
         ("Pair down or up", ["End"], "stage_y_mm", -20),
+        ("Prism compensator, amount", ["ArrowRight"] * 6, "compensator", 1.5),
+        ("Prism compensator, amount", ["End"], "compensator", 15),
+        ("Prism compensator, base", ["ArrowRight"] * 3, "compensator_base", 3),
+        ("Prism compensator, base", ["End"], "compensator_base", 359),
     ],
 )
 def test_keys_move_what_they_say(page, show_bench, bench, name, keys, trait, expected):
@@ -113,17 +122,17 @@ def test_pair_moved_right_brings_the_stop_left_on_it_and_the_other_way_when_turn
 
 def test_dots_keep_the_place_of_each_lens(page, show_bench, bench):
     show_bench(page, bench)
-    page.get_by_label("Dot the point over the stop").press("Enter")
+    page.get_by_role("button", name="Dot the point over the stop").press("Enter")
     x, y = bench.stage_x_mm, bench.stage_y_mm
     assert page.evaluate("() => model.get('dots')") == {"R": [x, y]}
-    page.get_by_label("Wipe off the dots").press("Enter")
+    page.get_by_role("button", name="Wipe off the dots").press("Enter")
     assert page.evaluate("() => model.get('dots')") == {}
 
 
 def test_a_kernel_that_does_not_answer_is_mentioned_and_then_forgotten(page, show_bench, bench):
     show_bench(page, bench)
     page.get_by_label("Pair down or up").press("ArrowRight")
-    notice = page.locator(".optics-bench-notice")
+    notice = page.locator(".optics-notice")
     assert notice.inner_text() == ""
     page.wait_for_timeout(2300)
     assert "Run this cell again".lower() in notice.inner_text().lower()
@@ -139,8 +148,8 @@ def test_nothing_is_cut_off_at_any_width(page, show_bench, bench, width):
     show_bench(page, bench)
     assert page.evaluate("() => document.documentElement.scrollWidth <= document.documentElement.clientWidth")
     out = page.evaluate(
-        """() => [...document.querySelectorAll('.optics-bench :is(button, label, p, h4, output)')]
-            .filter((e) => !e.classList.contains('optics-bench-aloud') && e.scrollWidth > e.clientWidth + 1 && e.clientWidth)
+        """() => [...document.querySelectorAll('.optics-bench :is(button, label, p, .optics-step-title, output)')]
+            .filter((e) => !e.classList.contains('optics-aloud') && e.scrollWidth > e.clientWidth + 1 && e.clientWidth)
             .map((e) => e.textContent)"""
     )
     assert out == []
