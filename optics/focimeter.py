@@ -106,6 +106,8 @@ SPHERE_LINES = LineSet(lines=3, spacing=0.22, width=0.08, dashes=11, dash_spacin
 """Closely set lines. With the wheel at w they show the power along meridian w."""
 CYLINDER_LINES = LineSet(lines=3, spacing=0.95, width=0.11, dashes=11, dash_spacing=0.66, dash_length=0.54)
 """Widely set lines, at right angles to the others: the power along w + 90."""
+TARGET_REACH = 3.8
+"""From the crossing to the farthest lit point of the target, prism dioptres."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,10 +186,10 @@ def residual(settings: Settings, met: OverStop) -> NDArray[np.float64]:
 
 
 @lru_cache(maxsize=8)
-def _frequencies(size: int, half_width: float) -> tuple[NDArray, NDArray, int, float]:
-    # Room around the picture, so that light blurred out of one side does not
-    # come back in on the other.
-    padded = next_fast_len(int(size * 1.3), real=True)
+def _frequencies(size: int, half_width: float, room: float = 1.3) -> tuple[NDArray, NDArray, int, float]:
+    # Room around the picture, so that light blurred or moved out of one side does
+    # not come back in on the other.
+    padded = next_fast_len(int(size * room), real=True)
     padded += padded % 2
     pixel = 2.0 * half_width / size
     fx = np.fft.rfftfreq(padded, pixel)[None, :]
@@ -262,21 +264,26 @@ def target_view(
     >>> bool(sharp.max() > soft.max())
     True
     """
-    fx, fy, padded, pixel = _frequencies(size, half_width)
-    shift_x = float(met.prism.vector[0]) - settings.compensator_x
-    shift_y = float(met.prism.vector[1]) - settings.compensator_y
+    r = residual(settings, met)
+    shift = met.prism.vector - (settings.compensator_x, settings.compensator_y)
+    spread = TARGET_REACH + min(STOP_RADIUS_MM / 10.0 * np.linalg.norm(r, 2), 0.9 * half_width)
+    # A target quite out of the field may as well stand just outside it.
+    shift_x, shift_y = np.clip(shift, -half_width - spread, half_width + spread).tolist()
+    needed = (max(abs(shift_x), abs(shift_y)) + half_width + spread) / (2.0 * half_width)
+    room = next((room for room in (1.3, 2.0, 3.0) if needed <= room), needed)
+    fx, fy, padded, pixel = _frequencies(size, half_width, room)
     # Half a pixel, because the centre of the field lies between four pixels.
-    shift = np.exp(-2j * np.pi * fx * (shift_x - pixel / 2)) * np.exp(
+    moved = np.exp(-2j * np.pi * fx * (shift_x - pixel / 2)) * np.exp(
         -2j * np.pi * fy * (shift_y - pixel / 2)
     )
-    blur = _spread(residual(settings, met), fx, fy)
-    return _picture(_sharp_target(settings.wheel, size, half_width) * blur * shift, size, padded, pixel)
+    sharp = _sharp_target(settings.wheel, size, half_width, room)
+    return _picture(sharp * _spread(r, fx, fy) * moved, size, padded, pixel)
 
 
 @lru_cache(maxsize=16)
-def _sharp_target(wheel: float, size: int, half_width: float) -> NDArray:
+def _sharp_target(wheel: float, size: int, half_width: float, room: float) -> NDArray:
     """Spectrum of the target turned by the wheel, as a perfect lens would show it."""
-    fx, fy, _, pixel = _frequencies(size, half_width)
+    fx, fy, _, pixel = _frequencies(size, half_width, room)
     turn = np.deg2rad(wheel)
     # Frequencies along and across the wheel's meridian. The cylinder lines run
     # along it; the sphere lines run across it and so show the power along it.

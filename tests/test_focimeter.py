@@ -246,3 +246,11 @@ def test_settings_out_of_range_are_told_in_a_sentence(wrong, sentence):
 
 def test_controls_move_one_at_a_time():
     assert Settings(drum=-1.0, wheel=20).turned(drum=+2.0) == Settings(drum=2.0, wheel=20)
+
+
+@pytest.mark.parametrize("amount", [10.0, 12.0, 20.0, 28.0])
+@pytest.mark.parametrize("drum", [-1.0, 4.0])
+def test_a_target_moved_out_of_the_field_does_not_come_back_on_the_other_side(amount, drum):
+    lens = SingleVision(power=Power.from_sphere_cylinder(-1.0), prism=Prism(np.array([amount, 0.0])))
+    seen = target_view(Settings(drum=drum), lens.over_stop(0, 0), 96)
+    assert seen[:, :48].max() < 0.02

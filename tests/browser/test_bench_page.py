@@ -20,7 +20,9 @@ def test_every_control_has_a_name_and_can_be_hit(page, show_bench, bench):
     controls = page.locator(".optics-bench").locator(CONTROLS).all()
     assert len(controls) == 18
     for control in controls:
-        name = control.evaluate("c => c.getAttribute('aria-label') || c.labels?.[0]?.textContent || c.textContent")
+        name = control.evaluate(
+            "c => c.getAttribute('aria-label') || c.labels?.[0]?.textContent || c.textContent"
+        )
         assert name and name.strip(), control.evaluate("c => c.outerHTML")
         box = control.evaluate(
             "c => { const b = (c.labels?.[0] ?? c).getBoundingClientRect(); return [b.width, b.height] }"
