@@ -15,6 +15,7 @@ from optics.practice import checks as check
 if TYPE_CHECKING:
     from optics.drawing.diagram import Diagram
     from optics.interactive.bench import Bench
+    from optics.interactive.open_bench import OpenBench
     from optics.power import Power
     from optics.practice.verdict_table import VerdictTable
     from optics.prescription import Prescription
@@ -27,6 +28,7 @@ __all__ = [
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
+    "open_bench",
     "power_cross",
     "practice_bench",
     "settling",
@@ -82,6 +84,36 @@ def practice_bench(lenses: str, **options: Any) -> Bench:
 
     right, left = (Mounted(lens=SingleVision(power=line.power)) for line in parse_pair(lenses))
     return Bench(Spectacles(right=right, left=left), **options)
+
+
+_tables: dict[tuple[str, str], OpenBench] = {}
+
+
+def open_bench(name: str = "", folder: str = ".", **options: Any) -> OpenBench:
+    """The open bench: unknown pairs without end, to read and to ask about.
+
+    Parameters
+    ----------
+    name : str
+        A name of its own for a second bench in the same notebook.
+    folder : str
+        Where progress and what is typed are kept: beside the notebook.
+    **options
+        What is chosen first; see `optics.interactive.open_bench.OpenBench`. With a
+        `seed` a fresh bench is laid out.
+
+    Notes
+    -----
+    Running the cell again shows the same bench, with what is typed on its ticket.
+    """
+    from pathlib import Path
+
+    from optics.interactive.open_bench import OpenBench
+
+    key = (name, str(Path(folder).resolve()))
+    if key not in _tables or options:
+        _tables[key] = OpenBench(name=name, folder=folder, **options)
+    return _tables[key]
 
 
 def power_cross(lens: str | Prescription | Power, **options: Any) -> Diagram:

@@ -79,14 +79,15 @@ def read_fields(typed: Mapping[str, str]) -> TicketRead:
     faults: dict[str, str] = {}
     for side in EYES.values():
         parts = tuple(fields.get(f"{what}_{side}", "") for what in ("sphere", "cylinder", "axis"))
-        if parts[1].lower() in _NO_CYLINDER or (_ZERO.fullmatch(parts[1]) and not parts[2]):
+        told_round = parts[1].lower() in _NO_CYLINDER
+        if told_round or (_ZERO.fullmatch(parts[1]) and not parts[2]):
             parts = (parts[0], "", parts[2])
         fault = _first_fault(*parts)
         if fault is not None:
             what, sentence = fault
             faults[f"{what}_{side}"] = sentence
         elif any(parts):
-            answer[side] = _one_line(*parts)
+            answer[side] = _one_line(*parts) + " DS" * told_round
     pair = read_answer(answer)
     return TicketRead(pair=pair, answer=answer, faults={**faults, **pair.unread})
 

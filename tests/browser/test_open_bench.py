@@ -1,0 +1,170 @@
+"""Apprentices at the open bench in a real JupyterLab, through what can be seen and pressed alone.
+
+The numbers that they settle on come from the replay of the same pair, made here
+again from its number: every hand that moves tray, bench and ticket is a visible
+control. That the picture itself can be read is tested in `test_bench_in_lab.py`.
+"""
+
+import re
+
+import pytest
+
+from optics.interactive.open_bench import brief_of
+from optics.practice.pair_reading import Manner, PairReader, written_ticket
+from optics.practice.replaying import replay
+from optics.practice.specimens import make
+from optics.practice.ticket import right_ticket
+
+LABELS = {
+    "add": "Add",
+    "prism": "Prism and base",
+    "pd": "PD, mm",
+    "height": "Height, mm",
+}
+
+
+class Apprentice:
+    """Hands for tray, bench and ticket."""
+
+    def __init__(self, page):
+        self.page = page
+
+    def slide(self, name, value):
+        """Put a slider where it is wanted, as a hand that lets go of it there."""
+        slider = self.page.get_by_label(name, exact=True)
+        assert slider.is_visible() and slider.is_enabled()
+        slider.fill(str(value))
+
+    def press(self, name):
+        self.page.get_by_role("button", name=name, exact=True).click()
+
+    def look_over(self, pair, mark_up):
+        for name, hand in (("smeared", "Wipe the lenses"), ("bent", "True the frame")):
+            if any((name == "smeared") == (each.name == "smeared") for each in pair.conditions):
+                self.press(hand)
+        if mark_up:
+            self.page.get_by_label("Tilted to the light").check()
+            self.page.get_by_label("Marked up in ink").check()
+            self.page.wait_for_selector("button:has-text('Near circle'):not([disabled])")
+
+    def read(self, pair, mark_up):
+        """Go through the steps of the right way with one's own hands."""
+        for step in replay(pair):
+            if step.stage_mm is None:
+                continue
+            self.page.get_by_label("Right lens" if step.eye == "R" else "Left lens", exact=True).check()
+            back = "Back (concave) side" if step.against == "back" else "Front (convex) side"
+            self.page.get_by_label(back).check()
+            if mark_up:
+                mark = {"crossing": "Prism reference point", "near": "Near circle"}
+                self.press(mark.get(step.reads, "Distance circle"))
+            else:
+                sideways = -1 if step.against == "back" else 1
+                across = "Pair left or right; distance of the stop from the middle of the bridge"
+                self.slide(across, sideways * round(step.stage_mm[0] * 2) / 2)
+                self.slide(
+                    "Pair down or up; height of the stop from the datum line",
+                    -round(step.stage_mm[1] * 2) / 2,
+                )
+            self.slide("Power drum, coarse", round(step.settings.drum * 4) / 4)
+            self.slide("Axis wheel, degrees", round(step.settings.wheel))
+            if step.reads == "crossing":
+                self.press("Dot the point over the stop")
+
+    def write(self, ticket):
+        page = self.page
+        page.get_by_label("Lens style", exact=True).select_option(ticket["style"])
+        for side in ("right", "left"):
+            lens = f"{side.capitalize()} lens"
+            parts = re.fullmatch(r"(\S+) (\S+)(?: x (\S+))?", ticket[side]).groups()
+            for label, text in zip(("Sphere", "Cylinder", "Axis"), parts, strict=True):
+                page.get_by_label(f"{lens}, {label}", exact=True).fill(text or "")
+            for what, label in LABELS.items():
+                if f"{what}_{side}" in ticket:
+                    page.get_by_label(f"{lens}, {label}", exact=True).fill(ticket[f"{what}_{side}"])
+        page.get_by_label("Remarks", exact=True).fill("read on the open bench")
+
+    def ask(self):
+        self.page.wait_for_timeout(900)  # the ticket is read a moment after the last letter
+        self.press("How did I do")
+        told = self.page.locator("p:has-text('right'), p:has-text('Right')").filter(
+            has_text=re.compile("everything on this ticket|Look again at|cannot be read")
+        )
+        told.first.wait_for(timeout=20_000)
+        return told.first.locator("xpath=..").inner_text()
+
+
+@pytest.fixture
+def at_the_bench(page, lab, request, tmp_path):
+    """Give a function that lays a pair of this style on the open bench."""
+
+    def sit(style, seed):
+        name = re.sub(r"\W+", "-", request.node.name) + ".ipynb"
+        options = f"style={style!r}, difficulty=3, seed={seed}, folder={str(tmp_path)!r}"
+        lab.put(name, ["from optics.lesson import *", f"open_bench({options})"])
+        page.set_viewport_size({"width": 1280, "height": 1000})
+        lab.open(page, name)
+        lab.run_all(page)
+        for panel in ("pair", "bench", "ticket"):
+            page.wait_for_selector(f".optics-{panel}[data-drawn]", timeout=60_000)
+        return Apprentice(page), make(brief_of(style, 3, seed), seed)
+
+    return sit
+
+
+@pytest.mark.parametrize("style", ["single vision", "bifocal", "progressive"])
+def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, style, tmp_path):
+    apprentice, pair = at_the_bench(style, 11)
+    marked = style == "progressive"
+    apprentice.look_over(pair, mark_up=marked)
+    apprentice.read(pair, mark_up=marked)
+    # The rule between the dots says what was ground, to the half millimetre of the stage.
+    dotted = page.locator(".optics-bench-dotted").filter(has_text="Between the dots").inner_text()
+    between = float(re.search(r"Between the dots: ([\d.]+) mm", dotted)[1])
+    assert between == pytest.approx(pair.pd_mm("R") + pair.pd_mm("L"), abs=0.8)
+    apprentice.write(right_ticket(pair))
+    told = apprentice.ask()
+    assert "Right: everything on this ticket is what the pair is" in told
+    steps = replay(pair)
+    for number, _ in enumerate(steps, 1):
+        page.get_by_role("button", name="Next", exact=True).click()
+        page.get_by_text(f"Step {number} of {len(steps)}.").wait_for()
+    assert page.get_by_role("button", name="Next", exact=True).is_disabled()
+    page.get_by_role("button", name="Back", exact=True).click()
+    page.get_by_text(f"Step {len(steps) - 1} of {len(steps)}.").wait_for()
+
+
+def test_a_progressive_read_without_marks_is_told_its_habit(at_the_bench, page):
+    apprentice, pair = at_the_bench("progressive", 11)
+    assert page.get_by_role("button", name="Distance circle").is_disabled()
+    reader = PairReader(pair)
+    unmarked = reader.read(Manner(distance_at="geometric centre"))
+    apprentice.write(written_ticket(reader, unmarked))
+    told = apprentice.ask()
+    assert "Look again at" in told and "progressive read unmarked" in told
+    assert "put the ink back from the maker's layout" in told
+
+
+def test_restarted_twice_and_run_again_nothing_typed_is_lost(page, lab, request):
+    name = request.node.originalname + ".ipynb"
+    lab.put(name, ["from optics.lesson import *", "open_bench('one')", "open_bench('two')"])
+    lab.open(page, name)
+    lab.run_all(page)
+    page.wait_for_function("() => document.querySelectorAll('.optics-ticket[data-drawn]').length === 2")
+    sphere = page.get_by_label("Right lens, Sphere", exact=True)
+    sphere.nth(0).fill("-2.25")
+    sphere.nth(1).fill("+1.00")
+    page.wait_for_timeout(1200)
+    # Out of order, then after a restart.
+    lab.run_cell(page, 2)
+    lab.run_cell(page, 1)
+    page.wait_for_timeout(1500)
+    assert [sphere.nth(0).input_value(), sphere.nth(1).input_value()] == ["-2.25", "+1.00"]
+    lab.restart(page)
+    lab.run_all(page)
+    page.wait_for_timeout(4000)
+    page.wait_for_function("() => document.querySelectorAll('.optics-bench[data-drawn]').length === 2")
+    for panel in ("bench", "pair", "ticket"):
+        assert page.locator(f".optics-{panel}").count() == 2, panel
+    assert [sphere.nth(0).input_value(), sphere.nth(1).input_value()] == ["-2.25", "+1.00"]
+    assert page.locator("[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
