@@ -159,3 +159,15 @@ def test_the_lesson_gives_the_same_bench_again(tmp_path):
 def test_a_wrong_choice_is_told():
     with pytest.raises(OpticsError, match="single vision"):
         OpenBench(style="varifocal glasses")
+
+
+def test_a_cylinder_that_is_out_only_as_the_sphere_is_is_not_called_near():
+    table = OpenBench(style="single vision", difficulty=2, seed=7)
+    ticket = typed(right_ticket(table.specimen))
+    sphere, cylinder = float(ticket["sphere_right"].replace("pl", "0")), float(ticket["cylinder_right"])
+    ticket |= {"sphere_right": f"{sphere - 1:+.2f}", "cylinder_right": f"{cylinder + 1:+.2f}"}
+    if cylinder + 1 >= 0:
+        ticket |= {"sphere_right": f"{sphere + 1:+.2f}", "cylinder_right": f"{cylinder - 1:+.2f}"}
+    table.ticket.typed = ticket
+    table.ask()
+    assert "the second power is right" in table.outcome.value

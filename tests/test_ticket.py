@@ -256,3 +256,9 @@ def test_the_print_is_large_enough_to_read():
 def test_the_same_ticket_is_the_same_file(tmp_path):
     one, two = (Ticket(WHOLE).save(tmp_path / f"{k}.pdf").read_bytes() for k in (1, 2))
     assert one == two
+
+
+@pytest.mark.parametrize("cylinder", ["DS", "sph", "none"])
+def test_a_sphere_that_is_told_to_be_one_is_written_with_ds(cylinder):
+    read = read_fields({"sphere_right": "+0.75", "cylinder_right": cylinder})
+    assert read.answer["right"] == "+0.75 DS" and not read.faults

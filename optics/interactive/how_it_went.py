@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from optics.practice.marks import POWER_WITHIN
 from optics.practice.pair_diagnosis import PairExplanation
-from optics.practice.pair_marks import PairMarks
+from optics.practice.pair_marks import Off, PairMarks
 from optics.practice.progress import DONE, TRY_AGAIN, Progress
 
-__all__ = ["outcome_html", "progress_html", "sentence_html"]
+__all__ = ["PAGE", "outcome_html", "progress_html", "sentence_html"]
 
-_SIGNS = {DONE: "✓", TRY_AGAIN: "…"}
+_STATES = {DONE: "right twice in a row", TRY_AGAIN: "to be tried again"}
+PAGE = "max-width:44em;line-height:1.4;font-size:max(15px, var(--jp-content-font-size1, 15px))"
+"""How words stand on the page, as large as those of the panels."""
 
 
 def sentence_html(*sentences: str, fault: bool = False) -> str:
     """Sentences in a paragraph that a screen reader reads out."""
     mark = "border-left:4px dashed #d55e00;padding-left:0.5em;" if fault else ""
-    return f'<p role="status" style="max-width:44em;line-height:1.4;{mark}">{escape(" ".join(sentences))}</p>'
+    return f'<p role="status" style="{PAGE};{mark}">{escape(" ".join(sentences))}</p>'
 
 
 def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
@@ -41,7 +44,7 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
         parts.append(f"<p>Right: {escape(', '.join(right))}.</p>")
     if marks.offs:
         rows = "".join(
-            f"<li>{'✓' if off.right else '✗'} {escape(off.sentence)}</li>"
+            f"<li>{'✓' if off.right else '✗'} {escape(_told(off))}</li>"
             for off in sorted(marks.offs, key=lambda off: off.right)
         )
         parts.append(
@@ -57,16 +60,29 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
         ]
     elif missed:
         parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")
-    return f'<div role="status" style="max-width:44em;line-height:1.4">{"".join(parts)}</div>'
+    parts.append("<p>Beside the eyepiece above, the same pair is read again, step by step.</p>")
+    return f'<div role="status" style="{PAGE}">{"".join(parts)}</div>'
+
+
+def _told(off: Off) -> str:
+    if off.skill == "cylinder" and off.right and abs(off.amount) > POWER_WITHIN:
+        return (
+            f"{off.eye} cylinder: out by {abs(off.amount):.2f} D as the sphere is; the second power is right."
+        )
+    return off.sentence
 
 
 def progress_html(progress: Progress, style: str, file_name: str) -> str:
     """Where each skill stands for one lens style."""
-    states = [(skill, state) for skill, state in progress.skills(style).items() if state in _SIGNS]
+    states = [(skill, state) for skill, state in progress.skills(style).items() if state in _STATES]
     if not states:
         return ""
-    told = "; ".join(f"{_SIGNS[state]} {skill}: {state}" for skill, state in states)
+    groups = {
+        words: ", ".join(skill for skill, state in states if state == wanted)
+        for wanted, words in _STATES.items()
+    }
+    told = ". ".join(f"{words}: {names}" for words, names in groups.items() if names)
     return (
-        f'<p style="max-width:44em;line-height:1.4">Your skills with {escape(style)} pairs: {escape(told)}. '
+        f'<p style="{PAGE}">Your skills with {escape(style)} pairs. {escape(told[:1].upper() + told[1:])}. '
         f"This is kept in {escape(file_name)}, beside this notebook. It is yours: nobody marks it, and you may delete it.</p>"
     )

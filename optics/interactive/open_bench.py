@@ -313,13 +313,14 @@ class OpenBench(widgets.VBox):
             widgets.HBox(
                 [widgets.HTML("Bring over the stop, once it is marked up:"), *self.marks.values()], layout=row
             ),
+            # Beside the eyepiece, so that a step is read where it is seen.
+            self.replay,
             self.bench,
             _title("Write the ticket"),
-            self.form,
+            widgets.HBox([self.form], layout=row),
             self.ticket,
             widgets.HBox([self.how], layout=row),
             self.outcome,
-            self.replay,
         ]
 
 

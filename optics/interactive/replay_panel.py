@@ -9,6 +9,7 @@ import numpy as np
 
 from optics.interactive.bench import STAGE_HEIGHT_MM, Bench
 from optics.interactive.front_view import PairView
+from optics.interactive.how_it_went import PAGE
 from optics.practice.briefs import FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
 from optics.practice.replaying import Step, replay
 from optics.practice.specimens import Specimen
@@ -111,4 +112,4 @@ class ReplayPanel(widgets.VBox):
 
 def _paragraph(*lines: str) -> str:
     body = "<br>".join(escape(line) for line in lines)
-    return f'<p role="status" style="max-width:44em;line-height:1.4">{body}</p>'
+    return f'<p role="status" style="{PAGE}">{body}</p>'
