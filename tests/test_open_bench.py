@@ -39,9 +39,12 @@ def test_a_pair_of_every_style_is_right_and_replayed_to_what_it_is(style, diffic
     table.ask()
     assert "Right: everything" in table.outcome.value
     assert len(table.replay.children) == 3
+    step = None
     for _ in table.replay.steps:
         table.replay.next.click()
-        step = table.replay.steps[table.replay.at]
+        before, step = step, table.replay.steps[table.replay.at]
+        if step.reads == "line":
+            assert table.bench.drum == pytest.approx(before.settings.drum, abs=0.006)
         assert step.words.split(".")[0] in table.replay.words.value.replace("&#x27;", "'")
         if step.stage_mm is not None:
             there, here = step.met(table.specimen), table.bench.met

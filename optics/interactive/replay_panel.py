@@ -75,7 +75,16 @@ class ReplayPanel(widgets.VBox):
         if self._pair.style == PROGRESSIVE and step.reads not in ("style", "condition", "zero"):
             view.tilted_to_light = True
             view.marked_up = True
-        settings = step.settings
+        # Subtracting, measuring and writing leave the bench as the last reading left it.
+        laid = (each for each in self.steps[self.at :: -1] if each.stage_mm or each.reads == "zero")
+        bench_step = next(laid, step)
+        self._set_bench(bench_step)
+        if step.reads == "crossing" and step.eye and step.stage_mm:
+            bench.dots = {**bench.dots, step.eye: list(step.stage_mm)}
+        self._lay_the_rule(step)
+
+    def _set_bench(self, step: Step) -> None:
+        bench, settings = self._bench, step.settings
         with bench.hold_sync():
             bench.eyepiece = settings.eyepiece
             bench.drum, bench.wheel = round(settings.drum, 2), settings.wheel
@@ -90,9 +99,6 @@ class ReplayPanel(widgets.VBox):
                 bench.stage_y_mm = round(
                     float(np.clip(step.stage_mm[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1
                 )
-        if step.reads == "crossing" and step.eye and step.stage_mm:
-            bench.dots = {**bench.dots, step.eye: list(step.stage_mm)}
-        self._lay_the_rule(step)
 
     def _lay_the_rule(self, step: Step) -> None:
         view = self._view
