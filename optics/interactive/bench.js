@@ -81,7 +81,7 @@ function render({ model, el }) {
   });
   const scale = drumScale(made.drum_range);
   const turnWheel = (value) => change({ wheel: ((((Math.round(value) - 1) % 180) + 180) % 180) + 1 });
-  const wheel = slider("Axis", {
+  const wheel = slider("Degrees", {
     spoken: "Axis wheel, degrees", min: 1, max: 180, step: 1, show: degrees, moved: turnWheel,
   });
   const nudges = [-5, -1, 1, 5].map((by) =>
@@ -103,7 +103,7 @@ function render({ model, el }) {
   });
   const compensator = slider("Amount", {
     spoken: "Prism compensator, amount in prism dioptres",
-    min: 0, max: made.compensator_most, step: 0.25, show: (value) => value.toFixed(2),
+    min: 0, max: made.compensator_most, step: 0.25, show: (value) => `${value.toFixed(2)} Δ`,
     moved: (value) => change({ compensator: value }),
   });
   const compensatorBase = slider("Base", {
