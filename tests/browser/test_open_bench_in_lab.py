@@ -1,14 +1,19 @@
 """Apprentices at the open bench in a real JupyterLab, through what can be seen and pressed alone.
 
-The numbers that they settle on come from the replay of the same pair, made here
-again from its number: every hand that moves tray, bench and ticket is a visible
-control. That the picture itself can be read is tested in `test_bench_in_lab.py`.
+Every hand that moves tray, bench and ticket is a visible control. The powers and the
+additions are read off the picture on the screen, by the reader that knows nothing
+of the lens, and the centres off the bench's own rule. Only where to put the stage
+without marks, and the heights, come from the replay of the same pair, made here
+again from its number.
 """
 
 import re
 
+import numpy as np
 import pytest
 
+from optics import read_lens, settle
+from optics.focimeter import FIELD
 from optics.interactive.open_bench import brief_of
 from optics.practice.pair_reading import Manner, PairReader, written_ticket
 from optics.practice.replaying import replay
@@ -26,8 +31,8 @@ LABELS = {
 class Apprentice:
     """Hands for tray, bench and ticket."""
 
-    def __init__(self, page):
-        self.page = page
+    def __init__(self, page, seen):
+        self.page, self.seen = page, seen
 
     def slide(self, name, value):
         """Put a slider where it is wanted, as a hand that lets go of it there."""
@@ -47,10 +52,43 @@ class Apprentice:
             self.page.get_by_label("Marked up in ink").check()
             self.page.wait_for_selector("button:has-text('Near circle'):not([disabled])")
 
+    def picture(self):
+        """What the eyepiece shows once the last hand has had its effect, at a third of the size."""
+        self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+        whole = self.seen(self.page)
+        size = whole.shape[0] // 4 * 4
+        return whole[:size, :size].reshape(size // 4, 4, size // 4, 4).mean((1, 3))
+
+    def set_eyepiece(self):
+        """Rack it out, then in to where the rings are sharpest."""
+
+        def rings(dial):
+            self.slide("Eyepiece dial, dioptres at the eye", dial)
+            self.picture()
+            whole = self.seen(self.page)
+            size = whole.shape[0]
+            return float(np.sum(np.diff(whole[: size // 4, size // 3 : size // 2], axis=0) ** 2))
+
+        best = max(np.arange(-5.0, 5.25, 0.25), key=rings)
+        self.slide("Eyepiece dial, dioptres at the eye", best)
+
+    def lens_over_stop(self):
+        """Turn drum and wheel until the lines say what lies over the stop."""
+
+        def look(drum, wheel):
+            self.slide("Power drum, coarse", round(drum * 4) / 4)
+            self.slide("Power drum, fine", round(drum - round(drum * 4) / 4, 2))
+            self.slide("Axis wheel, degrees", round(wheel) or 180)
+            return self.picture()
+
+        return read_lens(look, half_width=FIELD).power
+
     def read(self, pair, mark_up):
-        """Go through the steps of the right way with one's own hands."""
+        """Go through the steps of the right way with one's own hands; what was read, by lens and step."""
+        found = {}
+        self.set_eyepiece()
         for step in replay(pair):
-            if step.stage_mm is None:
+            if step.stage_mm is None or step.reads == "cylinder lines":
                 continue
             self.page.get_by_label("Right lens" if step.eye == "R" else "Left lens", exact=True).check()
             back = "Back (concave) side" if step.against == "back" else "Front (convex) side"
@@ -66,10 +104,12 @@ class Apprentice:
                     "Pair down or up; height of the stop from the datum line",
                     -round(step.stage_mm[1] * 2) / 2,
                 )
-            self.slide("Power drum, coarse", round(step.settings.drum * 4) / 4)
-            self.slide("Axis wheel, degrees", round(step.settings.wheel))
+            self.page.wait_for_timeout(300)  # the stage asks the kernel
             if step.reads == "crossing":
                 self.press("Dot the point over the stop")
+            else:
+                found[step.eye, step.reads] = self.lens_over_stop()
+        return found
 
     def write(self, ticket):
         page = self.page
@@ -95,7 +135,7 @@ class Apprentice:
 
 
 @pytest.fixture
-def at_the_bench(page, lab, request, tmp_path):
+def at_the_bench(page, lab, seen, request, tmp_path):
     """Give a function that lays a pair of this style on the open bench."""
 
     def sit(style, seed):
@@ -107,9 +147,22 @@ def at_the_bench(page, lab, request, tmp_path):
         lab.run_all(page)
         for panel in ("pair", "bench", "ticket"):
             page.wait_for_selector(f".optics-{panel}[data-drawn]", timeout=60_000)
-        return Apprentice(page), make(brief_of(style, 3, seed), seed)
+        return Apprentice(page, seen), make(brief_of(style, 3, seed), seed)
 
     return sit
+
+
+def own_ticket(pair, found, dotted):
+    """The ticket from what was read; nothing but the heights is taken from the pair."""
+    right = right_ticket(pair)
+    ticket = {name: right[name] for name in right if name.startswith(("style", "height"))}
+    for eye, side in (("R", "right"), ("L", "left")):
+        ticket[side] = str(settle(found[eye, "sphere lines"]).choice)
+        if (eye, "near") in found:
+            gain = found[eye, "near"].mean - found[eye, "distance again"].mean
+            ticket[f"add_{side}"] = f"+{round(gain * 4) / 4:.2f}"
+        ticket[f"pd_{side}"] = re.search(rf"{side} dot ([\d.]+) mm", dotted, re.IGNORECASE)[1]
+    return ticket
 
 
 @pytest.mark.parametrize("style", ["single vision", "bifocal", "progressive"])
@@ -117,12 +170,12 @@ def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, 
     apprentice, pair = at_the_bench(style, 11)
     marked = style == "progressive"
     apprentice.look_over(pair, mark_up=marked)
-    apprentice.read(pair, mark_up=marked)
+    found = apprentice.read(pair, mark_up=marked)
     # The rule between the dots says what was ground, to the half millimetre of the stage.
     dotted = page.locator(".optics-bench-dotted").filter(has_text="Between the dots").inner_text()
     between = float(re.search(r"Between the dots: ([\d.]+) mm", dotted)[1])
     assert between == pytest.approx(pair.pd_mm("R") + pair.pd_mm("L"), abs=0.8)
-    apprentice.write(right_ticket(pair))
+    apprentice.write(own_ticket(pair, found, dotted))
     told = apprentice.ask()
     assert "Right: everything on this ticket is what the pair is" in told
     steps = replay(pair)
