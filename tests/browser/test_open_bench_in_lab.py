@@ -83,6 +83,20 @@ class Apprentice:
 
         return read_lens(look, half_width=FIELD).power
 
+    def lay(self, eye, against, stage_mm=None):
+        """Choose the lens and the side against the stop, and bring a point over the stop."""
+        self.page.get_by_label("Right lens" if eye == "R" else "Left lens", exact=True).check()
+        self.page.get_by_label(
+            {"back": "Back (concave) side", "front": "Front (convex) side"}[against]
+        ).check()
+        if stage_mm is not None:
+            sideways = -1 if against == "back" else 1
+            across = "Pair left or right; distance of the stop from the middle of the bridge"
+            self.slide(across, sideways * round(stage_mm[0] * 2) / 2)
+            upward = "Pair down or up; height of the stop from the datum line"
+            self.slide(upward, -round(stage_mm[1] * 2) / 2)
+            self.page.wait_for_timeout(300)  # the stage asks the kernel
+
     def read(self, pair, mark_up):
         """Go through the steps of the right way with one's own hands; what was read, by lens and step."""
         found = {}
@@ -90,20 +104,10 @@ class Apprentice:
         for step in replay(pair):
             if step.stage_mm is None or step.reads == "cylinder lines":
                 continue
-            self.page.get_by_label("Right lens" if step.eye == "R" else "Left lens", exact=True).check()
-            back = "Back (concave) side" if step.against == "back" else "Front (convex) side"
-            self.page.get_by_label(back).check()
+            self.lay(step.eye, step.against, None if mark_up else step.stage_mm)
             if mark_up:
                 mark = {"crossing": "Prism reference point", "near": "Near circle"}
                 self.press(mark.get(step.reads, "Distance circle"))
-            else:
-                sideways = -1 if step.against == "back" else 1
-                across = "Pair left or right; distance of the stop from the middle of the bridge"
-                self.slide(across, sideways * round(step.stage_mm[0] * 2) / 2)
-                self.slide(
-                    "Pair down or up; height of the stop from the datum line",
-                    -round(step.stage_mm[1] * 2) / 2,
-                )
             self.page.wait_for_timeout(300)  # the stage asks the kernel
             if step.reads == "crossing":
                 self.press("Dot the point over the stop")
@@ -192,7 +196,14 @@ def test_a_progressive_read_without_marks_is_told_its_habit(at_the_bench, page):
     assert page.get_by_role("button", name="Distance circle").is_disabled()
     reader = PairReader(pair)
     unmarked = reader.read(Manner(distance_at="geometric centre"))
-    apprentice.write(written_ticket(reader, unmarked))
+    ticket = written_ticket(reader, unmarked)
+    # The distance powers are what the bench shows in the middle of each rim.
+    apprentice.set_eyepiece()
+    for eye, side in (("R", "right"), ("L", "left")):
+        middle = pair.frame.boxing_centre_mm(eye)
+        apprentice.lay(eye, "back", middle)
+        ticket[side] = str(settle(apprentice.lens_over_stop()).choice)
+    apprentice.write(ticket)
     told = apprentice.ask()
     assert "Look again at" in told and "progressive read unmarked" in told
     assert "put the ink back from the maker's layout" in told
