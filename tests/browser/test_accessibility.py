@@ -21,9 +21,9 @@ MAKE = {
 }
 
 
-def faults(page):
+def faults(page, within=".optics-panel"):
     """Rules broken seriously or worse inside our own elements, and where."""
-    found = axe.Axe().run(page, context=".optics-panel").response["violations"]
+    found = axe.Axe().run(page, context=within).response["violations"]
     return [
         (one["id"], node["html"][:160])
         for one in found
@@ -43,3 +43,27 @@ def test_the_engine_would_tell_a_control_without_a_name(page):
     bare_page.show(page, Ticket())
     page.evaluate("() => document.querySelector('.optics-panel').append(document.createElement('input'))")
     assert [rule for rule, _ in faults(page)] == ["label"]
+
+
+ALL_TOGETHER = """
+from IPython.display import display
+from optics.interactive.panels import axis_dial_panel, oblique_sum_panel, power_cross_panel, prism_panel
+for panel in (power_cross_panel(), axis_dial_panel(), oblique_sum_panel(), prism_panel()):
+    display(panel)
+"""
+OPEN = "from optics.lesson import *\nopen_bench(style='bifocal', difficulty=2, seed=5)"
+
+
+@pytest.mark.parametrize(
+    "cell, wait_for",
+    [(ALL_TOGETHER, ".widget-vbox img >> nth=3"), (OPEN, ".optics-ticket[data-drawn]")],
+    ids=["panels", "open bench"],
+)
+def test_no_serious_fault_in_a_real_notebook(page, lab, request, cell, wait_for):
+    name = f"looked-over-{len(cell)}.ipynb"
+    lab.put(name, [cell])
+    lab.open(page, name)
+    lab.run_all(page)
+    page.wait_for_selector(wait_for, timeout=60_000)
+    page.wait_for_timeout(900)
+    assert faults(page, ".jp-OutputArea-output") == []
