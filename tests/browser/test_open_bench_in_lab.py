@@ -2,9 +2,9 @@
 
 Every hand that moves tray, bench and ticket is a visible control. The powers and the
 additions are read off the picture on the screen, by the reader that knows nothing
-of the lens, and the centres off the bench's own rule. Only where to put the stage
-without marks, and the heights, come from the replay of the same pair, made here
-again from its number.
+of the lens, the centres off the bench's own rule, the heights off the tray's. Only
+where to put the stage without marks comes from the replay of the same pair, made
+here again from its number.
 """
 
 import re
@@ -18,7 +18,6 @@ from optics.interactive.open_bench import brief_of
 from optics.practice.pair_reading import Manner, PairReader, written_ticket
 from optics.practice.replaying import replay
 from optics.practice.specimens import make
-from optics.practice.ticket import right_ticket
 
 LABELS = {
     "add": "Add",
@@ -115,6 +114,26 @@ class Apprentice:
                 found[step.eye, step.reads] = self.lens_over_stop()
         return found
 
+    def height(self, eye, pd_mm, line):
+        """Stand the rule on the lowest point of the lens; how high the line or cross is, millimetres."""
+        self.page.get_by_label("Upright", exact=True).check()
+        self.slide("Rule left or right", -pd_mm if eye == "R" else pd_mm)
+        said = self.page.locator(".optics-pair-measured")
+
+        def where(name, places, words):
+            named = []
+            for place in places:
+                self.slide(name, place)
+                self.page.wait_for_timeout(250)  # the tray asks the kernel
+                if words in said.inner_text():
+                    named.append(place)
+            assert named, (name, words, said.inner_text())
+            return named[len(named) // 2]
+
+        lowest = where("Rule down or up", np.arange(-24.0, -12.0, 0.5), "zero stands on the lowest point")
+        self.slide("Rule down or up", lowest)
+        return where("Mark on the rule", np.arange(14.0, 30.0, 0.5), f"the mark stands on the {line}")
+
     def write(self, ticket):
         page = self.page
         page.get_by_label("Lens style", exact=True).select_option(ticket["style"])
@@ -156,16 +175,20 @@ def at_the_bench(page, lab, seen, request, tmp_path):
     return sit
 
 
-def own_ticket(pair, found, dotted):
-    """The ticket from what was read; nothing but the heights is taken from the pair."""
-    right = right_ticket(pair)
-    ticket = {name: right[name] for name in right if name.startswith(("style", "height"))}
+LINE = {"bifocal": "line", "progressive": "fitting cross"}
+
+
+def own_ticket(apprentice, style, found, dotted):
+    """The ticket from what was read and measured, and from nothing else."""
+    ticket = {"style": style}
     for eye, side in (("R", "right"), ("L", "left")):
         ticket[side] = str(settle(found[eye, "sphere lines"]).choice)
-        if (eye, "near") in found:
+        pd_mm = float(re.search(rf"{side} dot ([\d.]+) mm", dotted, re.IGNORECASE)[1])
+        ticket[f"pd_{side}"] = f"{pd_mm:g}"
+        if style in LINE:
             gain = found[eye, "near"].mean - found[eye, "distance again"].mean
             ticket[f"add_{side}"] = f"+{round(gain * 4) / 4:.2f}"
-        ticket[f"pd_{side}"] = re.search(rf"{side} dot ([\d.]+) mm", dotted, re.IGNORECASE)[1]
+            ticket[f"height_{side}"] = f"{apprentice.height(eye, pd_mm, LINE[style]):g}"
     return ticket
 
 
@@ -179,7 +202,7 @@ def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, 
     dotted = page.locator(".optics-bench-dotted").filter(has_text="Between the dots").inner_text()
     between = float(re.search(r"Between the dots: ([\d.]+) mm", dotted)[1])
     assert between == pytest.approx(pair.pd_mm("R") + pair.pd_mm("L"), abs=0.8)
-    apprentice.write(own_ticket(pair, found, dotted))
+    apprentice.write(own_ticket(apprentice, style, found, dotted))
     told = apprentice.ask()
     assert "Right: everything on this ticket is what the pair is" in told
     steps = replay(pair)
