@@ -15,6 +15,7 @@ from optics.practice.pair_marks import (
     HEIGHT_WITHIN_MM,
     PRISM_WITHIN,
     SKILLS,
+    Off,
     mark_pair,
 )
 from optics.practice.specimens import make
@@ -202,3 +203,10 @@ def test_prism_ordered_on_a_thinned_progressive_may_be_written_as_ordered() -> N
     }
     assert missed(fields, pair) == missed(fields, pair, **ordered) == ()
     assert missed(fields, pair, prism_right=ordered["prism_right"]) == ("prism",)
+
+
+def test_a_cylinder_that_is_out_because_the_sphere_is_says_so():
+    off = Off(skill="cylinder", eye="R", amount=1.02, unit="dioptre", right=True)
+    assert off.sentence == "R cylinder: out by 1.02 D as the sphere is; the second power is right."
+    close = Off(skill="cylinder", eye="R", amount=-0.12, unit="dioptre", right=True)
+    assert close.sentence == "R cylinder: off by -0.12 D, near enough."

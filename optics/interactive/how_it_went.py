@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from optics.practice.marks import POWER_WITHIN
 from optics.practice.pair_diagnosis import PairExplanation
-from optics.practice.pair_marks import Off, PairMarks
+from optics.practice.pair_marks import PairMarks
 from optics.practice.progress import DONE, TRY_AGAIN, Progress
 
 __all__ = ["PAGE", "outcome_html", "progress_html", "sentence_html"]
@@ -44,7 +43,7 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
         parts.append(f"<p>Right: {escape(', '.join(right))}.</p>")
     if marks.offs:
         rows = "".join(
-            f"<li>{'✓' if off.right else '✗'} {escape(_told(off))}</li>"
+            f"<li>{'✓' if off.right else '✗'} {escape(off.sentence)}</li>"
             for off in sorted(marks.offs, key=lambda off: off.right)
         )
         parts.append(
@@ -62,14 +61,6 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
         parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")
     parts.append("<p>Beside the eyepiece above, the same pair is read again, step by step.</p>")
     return f'<div role="status" style="{PAGE}">{"".join(parts)}</div>'
-
-
-def _told(off: Off) -> str:
-    if off.skill == "cylinder" and off.right and abs(off.amount) > POWER_WITHIN:
-        return (
-            f"{off.eye} cylinder: out by {abs(off.amount):.2f} D as the sphere is; the second power is right."
-        )
-    return off.sentence
 
 
 def progress_html(progress: Progress, style: str, file_name: str) -> str:

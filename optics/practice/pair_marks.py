@@ -89,6 +89,9 @@ class Off:
         shown = f"{abs(self.amount):.{_DECIMALS[self.unit]}f}"
         if float(shown) == 0.0:
             return f"{self.eye} {self.skill}: as the pair is."
+        if self.skill == "cylinder" and self.right and abs(self.amount) > POWER_WITHIN:
+            # Its meridian is right: the whole difference is the sphere's.
+            return f"{self.eye} cylinder: out by {shown} D as the sphere is; the second power is right."
         sign = "" if self.unit in ("degree", "prism dioptre") else "+" if self.amount > 0 else "-"
         near = ", near enough" if self.right else ""
         return f"{self.eye} {self.skill}: off by {sign}{shown}{_UNITS[self.unit]}{near}."
