@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from optics import checks as check
 from optics.errors import OpticsError
-from optics.practice import checks as check
 
 if TYPE_CHECKING:
     from optics.drawing.diagram import Diagram
-    from optics.interactive.bench import Bench
-    from optics.interactive.open_bench import OpenBench
-    from optics.power import Power
-    from optics.practice.verdict_table import VerdictTable
-    from optics.prescription import Prescription
+    from optics.drawing.verdict_table import VerdictTable
+    from optics.lens.power import Power
+    from optics.lens.prescription import Prescription
+    from optics.widgets.focimeter.bench import Bench
+    from optics.widgets.open_bench.open_bench import OpenBench
 
 __all__ = [
     "against_order",
@@ -54,10 +54,10 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     Bench or None
         None, with a sentence shown, while no name has been typed.
     """
-    from optics.interactive.bench import Bench
-    from optics.practice.bench_checks import NAME_FIRST
-    from optics.practice.sealed import open_pairs
-    from optics.practice.specimens import seed_from
+    from optics.checks.bench import NAME_FIRST
+    from optics.specimens.sealed import open_pairs
+    from optics.specimens.specimen import seed_from
+    from optics.widgets.focimeter.bench import Bench
 
     if not isinstance(learner, str) or not learner.strip():
         _say(f"{NAME_FIRST} Run that cell, then this one.")
@@ -77,10 +77,10 @@ def practice_bench(lenses: str, **options: Any) -> Bench:
     **options
         Passed on to the bench: `eye_setting=0` for an eyepiece that is set already.
     """
-    from optics.interactive.bench import Bench
-    from optics.lens import SingleVision
-    from optics.parsing import parse_pair
-    from optics.spectacles import Mounted, Spectacles
+    from optics.lens.lens import SingleVision
+    from optics.lens.parsing import parse_pair
+    from optics.pair.spectacles import Mounted, Spectacles
+    from optics.widgets.focimeter.bench import Bench
 
     right, left = (Mounted(lens=SingleVision(power=line.power)) for line in parse_pair(lenses))
     return Bench(Spectacles(right=right, left=left), **options)
@@ -99,7 +99,7 @@ def open_bench(name: str = "", folder: str = ".", **options: Any) -> OpenBench:
     folder : str
         Where progress and what is typed are kept: beside the notebook.
     **options
-        What is chosen first; see `optics.interactive.open_bench.OpenBench`. With a
+        What is chosen first; see `optics.widgets.open_bench.open_bench.OpenBench`. With a
         `seed` a fresh bench is laid out.
 
     Notes
@@ -108,7 +108,7 @@ def open_bench(name: str = "", folder: str = ".", **options: Any) -> OpenBench:
     """
     from pathlib import Path
 
-    from optics.interactive.open_bench import OpenBench
+    from optics.widgets.open_bench.open_bench import OpenBench
 
     key = (name, str(Path(folder).resolve()))
     if key not in _tables or options:
@@ -149,7 +149,7 @@ def settling(
 ) -> Diagram:
     """One or two drum readings between their steps; see `optics.drawing.settling`."""
     from optics.drawing.settling import settling as draw
-    from optics.power import Power
+    from optics.lens.power import Power
 
     second = sphere_lines if cylinder_lines is None else cylinder_lines
     return draw(Power.from_line_readings(sphere_lines, second, wheel), **options)
@@ -161,9 +161,9 @@ def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None
     Readings may be text as a learner typed it. None, with a sentence shown, while
     there are none.
     """
+    from optics.checks.cross import power_text
     from optics.drawing.drum_readings import drum_readings as draw
-    from optics.practice.cross_checks import power_text
-    from optics.practice.replies import unanswered
+    from optics.marking.replies import unanswered
 
     try:
         typed = {
@@ -205,13 +205,13 @@ def against_order(
     VerdictTable or None
         None, with a sentence shown, while nothing was read.
     """
-    from optics.judging import verify
-    from optics.parsing import parse, parse_pair
-    from optics.practice.bench_checks import millimetres
-    from optics.practice.replies import unanswered
-    from optics.practice.verdict_table import VerdictTable
-    from optics.records import LensRecord, PairRecord
-    from optics.standards import load
+    from optics.checks.bench import millimetres
+    from optics.drawing.verdict_table import VerdictTable
+    from optics.judging.standards import load
+    from optics.judging.verify import verify
+    from optics.lens.parsing import parse, parse_pair
+    from optics.marking.replies import unanswered
+    from optics.pair.records import LensRecord, PairRecord
 
     if any(unanswered(part) for part in ([found] if isinstance(found, str) else [*found, found_mm])):
         _say("Write both lenses and the distance first and run that cell, then this one.")
@@ -231,6 +231,6 @@ def against_order(
 
 
 def _say(sentence: str, state: str = "Not answered yet") -> None:
-    from optics.practice.telling import Reply, tell
+    from optics.marking.telling import Reply, tell
 
     tell(Reply(state=state, sentences=(sentence,)))

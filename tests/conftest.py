@@ -87,7 +87,7 @@ def bench_notebook():
 
 def make_source(root: Path) -> None:
     """Write the two chapters' source into a course folder."""
-    from optics.located import project_folder
+    from optics.project_files import project_folder
 
     root.mkdir(parents=True, exist_ok=True)
     shutil.copy(project_folder("notebooks") / "nbgrader_config.py", root)

@@ -6,14 +6,14 @@ Everything is seen from the front of the spectacles: x to the viewer's right, y 
 import numpy as np
 import pytest
 
-from optics.angles import checked_axis, wrapped_axis
 from optics.errors import OpticsError
-from optics.lens import BACK, FRONT, SingleVision
-from optics.parsing import parse
-from optics.power import Power
-from optics.prescription import Prescription
-from optics.prism import Prism, imbalance, nasal, prism_at
-from optics.spectacles import Mounted, Spectacles
+from optics.lens.angles import checked_axis, wrapped_axis
+from optics.lens.lens import BACK, FRONT, SingleVision
+from optics.lens.parsing import parse
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription
+from optics.lens.prism import Prism, imbalance, nasal, prism_at
+from optics.pair.spectacles import Mounted, Spectacles
 
 
 def lens(text):

@@ -49,7 +49,8 @@ def test_examples_run(name):
 def test_there_are_examples():
     """Guards the test above against finding nothing."""
     tried = sum(
-        doctest.testmod(importlib.import_module(name)).attempted for name in ("optics.power", "optics.angles")
+        doctest.testmod(importlib.import_module(name)).attempted
+        for name in ("optics.lens.power", "optics.lens.angles")
     )
     assert tried > 10
 

@@ -27,8 +27,8 @@ from nbconvert.exporters import NotebookExporter
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 from traitlets.config.loader import PyFileConfigLoader
 
-from optics.practice import checks
-from optics.practice.telling import MARKS_MIME
+from optics import checks
+from optics.marking.telling import MARKS_MIME
 
 ROOT = Path(__file__).resolve().parent.parent
 NOTEBOOKS = ROOT / "notebooks"

@@ -22,13 +22,13 @@ import numpy as np
 from nbformat.notebooknode import NotebookNode
 from tqdm import tqdm
 
+from optics.apprentices.apprentice import Apprentice
 from optics.course.folder import Course, write_whole
 from optics.course.opening import to_text
 from optics.course.reading import assigned_names
 from optics.errors import OpticsError
-from optics.located import project_folder
-from optics.practice.apprentice import Apprentice
-from optics.practice.slips import CATALOGUE
+from optics.marking.habits import CATALOGUE
+from optics.project_files import project_folder
 
 __all__ = ["DAMAGES", "MadeClass", "fill_in", "make_class"]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from optics.errors import OpticsError
-from optics.located import project_folder
+from optics.project_files import project_folder
 
 __all__ = [
     "CONFIGURATION",

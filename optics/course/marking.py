@@ -112,7 +112,7 @@ class Bench:
 
     def run(self, source: str, points: float | None) -> list[NotebookNode]:
         """Run one of the instructor's cells and give its outputs as a kernel would."""
-        from optics.practice import checks
+        from optics import checks
 
         self.count += 1
         outputs: list[NotebookNode] = []

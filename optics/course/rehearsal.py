@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from optics.apprentices.apprentice import BLANK, RIGHT
 from optics.course.class_maker import MadeClass, make_class
 from optics.course.feedback import hand_back
 from optics.course.folder import Course, start_intake
@@ -16,7 +17,6 @@ from optics.course.gather import gather
 from optics.course.marking import mark
 from optics.course.release import release
 from optics.course.report import Result, results, write_report
-from optics.practice.apprentice import BLANK, RIGHT
 
 __all__ = ["Rehearsed", "compare", "rehearse"]
 

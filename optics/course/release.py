@@ -15,7 +15,7 @@ from tqdm import tqdm
 from optics.course.folder import Course
 from optics.course.grader import run_step
 from optics.errors import OpticsError
-from optics.practice.sealed import VARIANTS, seal
+from optics.specimens.sealed import VARIANTS, seal
 
 __all__ = ["Released", "release", "traces"]
 

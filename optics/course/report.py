@@ -16,7 +16,7 @@ from nbgrader.api import SubmittedAssignment
 from optics.course.feedback import new_folder, plain_field
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook
-from optics.practice.telling import MARKS_MIME
+from optics.marking.telling import MARKS_MIME
 
 __all__ = ["Result", "results", "write_report"]
 

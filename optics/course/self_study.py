@@ -25,8 +25,8 @@ from optics.course.names import chapter_of
 from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
 from optics.errors import OpticsError
-from optics.located import project_folder
-from optics.practice.sealed import MAKER, SEALED, SELF_STUDY
+from optics.project_files import project_folder
+from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
 
 __all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "study_course"]
 

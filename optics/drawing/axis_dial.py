@@ -9,13 +9,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
-from optics.angles import checked_axis
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
-from optics.parsing import parse, parse_pair
-from optics.prescription import Prescription
-from optics.prism import nasal
+from optics.lens.angles import checked_axis
+from optics.lens.parsing import parse, parse_pair
+from optics.lens.prescription import Prescription
+from optics.lens.prism import nasal
 
 __all__ = ["axis_dial", "draw_axis_dial"]
 

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from optics.drawing import describe_zones, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.lens_marks import draw_progressive_marks, lens_view
-from optics.lens import BACK
-from optics.progressive import Progressive
+from optics.lens.lens import BACK
+from optics.lens.progressive import Progressive
 
 __all__ = ["QUANTITIES", "draw_power_contours", "power_contours"]
 

@@ -8,11 +8,11 @@ from matplotlib.patches import Circle, FancyArrowPatch, PathPatch
 from matplotlib.path import Path
 from numpy.typing import NDArray
 
-from optics.crossed_line import LIMBS, CrossSeen, cross_seen, told
 from optics.drawing import style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of
-from optics.neutralizing import Held
+from optics.instrument.crossed_line import LIMBS, CrossSeen, cross_seen, told
+from optics.instrument.neutralizing import Held
 
 __all__ = ["crossed_line", "draw_crossed_line"]
 
@@ -35,7 +35,7 @@ def draw_crossed_line(
     ax : Axes
         Axes to draw on; they become a plain field.
     seen : CrossSeen
-        The cross as the lens shows it, from `optics.crossed_line.cross_seen`.
+        The cross as the lens shows it, from `optics.instrument.crossed_line.cross_seen`.
     moved_mm : (float, float)
         Where the lens has been moved to, from the line of sight.
     turned_degrees : float

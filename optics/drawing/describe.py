@@ -10,12 +10,12 @@ from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
-from optics.angles import whole_axis
-from optics.focimeter import RINGS, Settings, residual
-from optics.lens import OverStop
-from optics.power import Power
-from optics.prescription import Prescription, written
-from optics.prism import Prism, nasal
+from optics.instrument.focimeter import RINGS, Settings, residual
+from optics.lens.angles import whole_axis
+from optics.lens.lens import OverStop
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription, written
+from optics.lens.prism import Prism, nasal
 
 __all__ = [
     "axis_dial",

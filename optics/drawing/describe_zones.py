@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from optics.drawing.describe import EYES, place, spoken
-from optics.multifocal import Multifocal
-from optics.prescription import written
-from optics.progressive_marks import Mark
-from optics.segment import STRAIGHT_ACROSS
+from optics.lens.multifocal import Multifocal
+from optics.lens.prescription import written
+from optics.lens.progressive_marks import Mark
+from optics.lens.segment import STRAIGHT_ACROSS
 
 __all__ = ["power_contours", "progressive_marks", "segment"]
 
@@ -95,7 +95,7 @@ def segment(lens: Multifocal) -> str:
 
     Examples
     --------
-    >>> from optics.power import Power
+    >>> from optics.lens.power import Power
     >>> lens = Multifocal(power=Power.from_sphere_cylinder(-1.0), addition=2.0, eye="L")
     >>> print(segment(lens))
     Left lens, seen from the front, with a flat-top bifocal segment 28 mm wide and 19 mm deep: its line is 4 mm below and 2 mm nasal of the distance reference point, its optical centre 5 mm below the line.

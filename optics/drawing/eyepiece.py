@@ -13,11 +13,11 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of, prism_of
 from optics.errors import OpticsError
-from optics.focimeter import FIELD, SPHERE_LINES, Settings, eyepiece_view
-from optics.lens import Lens, OverStop, SingleVision
-from optics.parsing import parse
-from optics.power import Power
-from optics.prescription import Prescription
+from optics.instrument.focimeter import FIELD, SPHERE_LINES, Settings, eyepiece_view
+from optics.lens.lens import Lens, OverStop, SingleVision
+from optics.lens.parsing import parse
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription
 
 __all__ = ["draw_eyepiece", "eyepiece", "eyepiece_strip"]
 

@@ -14,10 +14,10 @@ from matplotlib.transforms import Affine2D
 
 from optics.drawing import style
 from optics.drawing.diagram import Diagram
-from optics.frame import Frame
-from optics.front_scene import front_scene
-from optics.scene import Part, Scene
-from optics.spectacles import Spectacles
+from optics.pair.appearance import front_scene
+from optics.pair.frame import Frame
+from optics.pair.scene import Part, Scene
+from optics.pair.spectacles import Spectacles
 
 __all__ = ["draw_from_above", "draw_front_view", "front_view"]
 
@@ -47,7 +47,7 @@ def draw_front_view(ax: Axes, scene: Scene) -> Axes:
     ax : Axes
         Axes to draw on; they become a plain field.
     scene : Scene
-        What one sees, from `optics.front_scene.front_scene`.
+        What one sees, from `optics.pair.appearance.front_scene`.
 
     Returns
     -------
@@ -129,7 +129,7 @@ def front_view(
         Line above the picture.
     **condition
         How it lies: `bends`, `smeared`, `dots`, `engraving`, `ink`, `turned_over`,
-        as for `optics.front_scene.front_scene`.
+        as for `optics.pair.appearance.front_scene`.
 
     Returns
     -------
@@ -137,9 +137,9 @@ def front_view(
 
     Examples
     --------
-    >>> from optics.lens import SingleVision
-    >>> from optics.power import Power
-    >>> from optics.spectacles import Mounted
+    >>> from optics.lens.lens import SingleVision
+    >>> from optics.lens.power import Power
+    >>> from optics.pair.spectacles import Mounted
     >>> lens = Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-2.0)))
     >>> frame = Frame(lens_width_mm=52, lens_height_mm=40, bridge_mm=18)
     >>> print(front_view(Spectacles(right=lens, left=lens), frame).alt.split(". ")[1])

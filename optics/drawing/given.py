@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from optics.angles import right_angle_to, whole_axis
 from optics.errors import OpticsError
-from optics.parsing import parse, parse_crossed
-from optics.power import Power
-from optics.prescription import Crossed, Prescription, written
-from optics.prism import Prism, nasal
+from optics.lens.angles import right_angle_to, whole_axis
+from optics.lens.parsing import parse, parse_crossed
+from optics.lens.power import Power
+from optics.lens.prescription import Crossed, Prescription, written
+from optics.lens.prism import Prism, nasal
 
 __all__ = ["Given", "LensLike", "lens_of", "named_eye", "prism_of"]
 

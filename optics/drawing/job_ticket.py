@@ -17,8 +17,8 @@ from matplotlib.patches import Rectangle
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
-from optics.parsing import parse
-from optics.prescription import Prescription, written
+from optics.lens.parsing import parse
+from optics.lens.prescription import Prescription, written
 
 __all__ = ["CAUTION", "SHOP", "job_ticket"]
 

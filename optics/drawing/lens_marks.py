@@ -9,10 +9,10 @@ from matplotlib.patches import Circle
 
 from optics.drawing import describe_zones, style
 from optics.drawing.diagram import Diagram
-from optics.multifocal import Multifocal
-from optics.prism import nasal
-from optics.progressive import Progressive
-from optics.progressive_marks import Mark, marks
+from optics.lens.multifocal import Multifocal
+from optics.lens.prism import nasal
+from optics.lens.progressive import Progressive
+from optics.lens.progressive_marks import Mark, marks
 
 __all__ = [
     "draw_progressive_marks",

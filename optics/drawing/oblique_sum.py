@@ -19,7 +19,7 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of
 from optics.drawing.power_cross import draw_power_cross
-from optics.power import Power
+from optics.lens.power import Power
 
 __all__ = ["draw_oblique_sum", "oblique_sum"]
 

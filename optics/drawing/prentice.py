@@ -15,8 +15,8 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of, named_eye
 from optics.errors import OpticsError
-from optics.power import Power
-from optics.prism import Prism, nasal, prism_at
+from optics.lens.power import Power
+from optics.lens.prism import Prism, nasal, prism_at
 
 __all__ = ["draw_lens_section", "draw_looked_through", "prentice"]
 

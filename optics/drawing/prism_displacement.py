@@ -10,8 +10,8 @@ from matplotlib.patches import Circle
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import prism_of
-from optics.prescription import Prescription
-from optics.prism import Prism, nasal
+from optics.lens.prescription import Prescription
+from optics.lens.prism import Prism, nasal
 
 __all__ = ["draw_prism_displacement", "prism_displacement"]
 

@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
-from optics.power import Power
-from optics.rounding import Settled, settle
+from optics.judging.settling import Settled, settle
+from optics.lens.power import Power
 
 __all__ = ["draw_settling", "settling"]
 

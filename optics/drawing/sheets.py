@@ -21,8 +21,8 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import REPRODUCIBLE, Diagram, checked_target, written_to
 from optics.drawing.power_cross import draw_power_cross
 from optics.errors import OpticsError
-from optics.parsing import parse
-from optics.prescription import Prescription
+from optics.lens.parsing import parse
+from optics.lens.prescription import Prescription
 
 __all__ = ["TASKS", "Sheet", "sheet"]
 

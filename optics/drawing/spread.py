@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of
-from optics.power import Power
-from optics.repeats import spread as spread_of
+from optics.instrument.repeats import spread as spread_of
+from optics.lens.power import Power
 
 __all__ = ["draw_mean_powers", "draw_spread", "spread"]
 

@@ -15,8 +15,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 
-from optics.angles import whole_axis, wrapped_axis
-from optics.prescription import written
+from optics.lens.angles import whole_axis, wrapped_axis
+from optics.lens.prescription import written
 
 __all__ = [
     "AXIS",

@@ -15,9 +15,9 @@ from time import perf_counter
 
 import numpy as np
 
-from optics.many_lenses import passed
-from optics.power import Power, rewritten
-from optics.standards import load
+from optics.judging.many_lenses import passed
+from optics.judging.standards import load
+from optics.lens.power import Power, rewritten
 
 LENSES = 1_000_000
 REPEATS = 5

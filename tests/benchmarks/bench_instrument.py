@@ -29,7 +29,7 @@ SINGLE_MOVES, DRAG_STEPS, MEMORY_MOVES = 15, 60, 2000
 BENCH = """
 import numpy as np, ipywidgets, io, os, psutil
 from optics import Mounted, Power, Settings, SingleVision, Spectacles, eyepiece_view
-from optics.interactive.bench import Bench
+from optics.widgets.focimeter.bench import Bench
 lens = SingleVision(power=Power.from_sphere_cylinder(-2.25, -0.75, 15))
 met = lens.over_stop(0, 0)
 bench = Bench(Spectacles(right=Mounted(lens=lens), left=Mounted(lens=lens)), eye_setting=0)

@@ -4,10 +4,10 @@ import bare_page
 import pytest
 
 from optics import Mounted, Power, SingleVision, Spectacles
-from optics.frame import Frame
-from optics.interactive.bench import Bench
-from optics.interactive.front_view import PairView
-from optics.interactive.ticket import Ticket
+from optics.pair.frame import Frame
+from optics.widgets.focimeter.bench import Bench
+from optics.widgets.pair.front_view import PairView
+from optics.widgets.ticket.ticket import Ticket
 
 axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe-playwright-python is missing")
 
@@ -47,7 +47,7 @@ def test_the_engine_would_tell_a_control_without_a_name(page):
 
 ALL_TOGETHER = """
 from IPython.display import display
-from optics.interactive.panels import axis_dial_panel, oblique_sum_panel, power_cross_panel, prism_panel
+from optics.widgets.panels.panels import axis_dial_panel, oblique_sum_panel, power_cross_panel, prism_panel
 for panel in (power_cross_panel(), axis_dial_panel(), oblique_sum_panel(), prism_panel()):
     display(panel)
 """

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from optics.angles import axis_difference
-from optics.focimeter import FIELD
-from optics.power import Power
-from optics.reader import sharpness
+from optics.instrument.focimeter import FIELD
+from optics.instrument.reader import sharpness
+from optics.lens.angles import axis_difference
+from optics.lens.power import Power
 
 PAIR = """
 from optics import Mounted, Power, SingleVision, Spectacles
-from optics.interactive.bench import Bench
+from optics.widgets.focimeter.bench import Bench
 right = SingleVision(power=Power.from_sphere_cylinder(-2.25, -0.75, 15))
 left = SingleVision(power=Power.from_sphere_cylinder(+1.50, -1.25, 100))
 pair = Spectacles(right=Mounted(lens=right, pd_mm=31.0), left=Mounted(lens=left, pd_mm=32.5))
@@ -191,8 +191,8 @@ def test_the_target_moves_with_a_plus_lens_and_against_a_minus_lens(in_lab, seen
 
 
 def test_two_benches_and_one_shown_twice_keep_apart(in_lab):
-    other = PAIR.replace("bench", "second")
-    page = in_lab(PAIR, other.replace("optics.interactive.second", "optics.interactive.bench"), "bench")
+    other = PAIR.replace("bench = ", "second = ")
+    page = in_lab(PAIR, other, "bench")
     page.wait_for_function("() => document.querySelectorAll('.optics-bench[data-drawn]').length === 3")
     words = page.locator(".optics-bench-words")
     page.get_by_label("Power drum, coarse").nth(0).press("ArrowLeft")

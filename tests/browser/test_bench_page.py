@@ -3,7 +3,7 @@
 import pytest
 
 from optics import Mounted, Power, SingleVision, Spectacles
-from optics.interactive.bench import Bench
+from optics.widgets.focimeter.bench import Bench
 
 CONTROLS = "input, button"
 

@@ -9,10 +9,10 @@ import pytest
 from PIL import Image
 
 from optics import Mounted, Power, Settings, SingleVision, Spectacles, eyepiece_view
-from optics.focimeter import COMPENSATOR_MOST
-from optics.interactive.bench import Bench
-from optics.prism import Prism
-from optics.progressive import Progressive
+from optics.instrument.focimeter import COMPENSATOR_MOST
+from optics.lens.prism import Prism
+from optics.lens.progressive import Progressive
+from optics.widgets.focimeter.bench import Bench
 
 STATES = 50
 WITHIN = 0.02

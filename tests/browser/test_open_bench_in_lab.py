@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from optics import read_lens, settle
-from optics.focimeter import FIELD
-from optics.interactive.open_bench import brief_of
-from optics.practice.pair_reading import Manner, PairReader, written_ticket
-from optics.practice.replaying import replay
-from optics.practice.specimens import make
+from optics.apprentices.replaying import replay
+from optics.instrument.focimeter import FIELD
+from optics.marking.pair_reading import Manner, PairReader, written_ticket
+from optics.specimens.specimen import make
+from optics.widgets.open_bench.open_bench import brief_of
 
 LABELS = {
     "add": "Add",

@@ -6,17 +6,17 @@ import bare_page
 import numpy as np
 import pytest
 
-from optics.crossed_line import cross_seen
-from optics.frame import Frame
-from optics.interactive.front_view import PairView
-from optics.interactive.lens_in_hand import LensInHand
-from optics.lens import SingleVision
-from optics.multifocal import Multifocal
-from optics.power import Power
-from optics.practice.conditions import Condition
-from optics.prism import Prism
-from optics.progressive import Progressive
-from optics.spectacles import Mounted, Spectacles
+from optics.instrument.crossed_line import cross_seen
+from optics.lens.lens import SingleVision
+from optics.lens.multifocal import Multifocal
+from optics.lens.power import Power
+from optics.lens.prism import Prism
+from optics.lens.progressive import Progressive
+from optics.pair.frame import Frame
+from optics.pair.spectacles import Mounted, Spectacles
+from optics.specimens.conditions import Condition
+from optics.widgets.pair.front_view import PairView
+from optics.widgets.pair.lens_in_hand import LensInHand
 
 FRAME = Frame(lens_width_mm=52, lens_height_mm=40, bridge_mm=18)
 POWER = Power.from_sphere_cylinder(-2.25, -1.50, 25)

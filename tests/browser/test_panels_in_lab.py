@@ -3,19 +3,19 @@
 import pytest
 
 TRAY = """
-from optics.interactive.front_view import PairView
-from optics.practice.specimens import Brief, make
+from optics.widgets.pair.front_view import PairView
+from optics.specimens.specimen import Brief, make
 pair = make(Brief(style="progressive", thick=True, condition=("temple twisted", "smeared")), seed=3)
 view = PairView(pair.spectacles, pair.frame, pair.conditions)
 view
 """
 TICKET = """
-from optics.interactive.ticket import Ticket
+from optics.widgets.ticket.ticket import Ticket
 ticket = Ticket(job="C")
 ticket
 """
 PANELS = """
-from optics.interactive.panels import axis_dial_panel, oblique_sum_panel, power_cross_panel, prism_panel
+from optics.widgets.panels.panels import axis_dial_panel, oblique_sum_panel, power_cross_panel, prism_panel
 panel = power_cross_panel()
 panel
 """

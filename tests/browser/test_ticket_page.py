@@ -3,7 +3,7 @@
 import bare_page
 import pytest
 
-from optics.interactive.ticket import Ticket
+from optics.widgets.ticket.ticket import Ticket
 
 
 def faults(page):

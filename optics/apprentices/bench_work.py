@@ -1,0 +1,164 @@
+"""What an apprentice writes after reading at the bench, with one wrong habit or none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from optics.apprentices.operating import HAND_HABITS, read_power
+from optics.instrument.repeats import axis_deviation
+from optics.judging.settling import settle
+from optics.lens.angles import axis_difference
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription
+from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
+from optics.marking.marks import WEAKEST_MISSED, WEIGHTS
+from optics.marking.replies import LENS_SKILLS
+from optics.specimens.specimen import Specimen
+
+__all__ = ["SPHERE_SKILLS", "Made", "at_the_bench", "centres", "lightest", "with_habit"]
+
+Made = tuple[tuple[str, ...], tuple[str, ...], frozenset[str]]
+"""Answers, the skills they are marked for, the skills that are spoilt."""
+
+SPHERE_SKILLS = ("sphere", "cylinder", "notation")
+"""What a lens without cylinder is marked for."""
+
+CLEARLY_WRONG = 0.27
+"""Dioptres; well beyond the 0.19 D that a reading may be out."""
+CLEARLY_RIGHT = 0.165
+AXIS_CLEARLY_WRONG = 18.0
+"""Degrees; beyond the widest limit, that of the weakest cylinder."""
+BENCH = "bench"
+OF_THE_PAIR = frozenset({"eyepiece not set", "lenses exchanged"})
+NO_CYLINDER = 0.125
+"""Less than this between the two sets of lines is no cylinder, dioptres."""
+DOTTING_MM = 0.2
+
+
+def at_the_bench(
+    pair: Specimen, eye: str, form: str, chance: Callable[[str], np.random.Generator], habit: str | None
+) -> Made | None:
+    """Read and write one lens of a pair.
+
+    Parameters
+    ----------
+    pair : Specimen
+        The pair on the bench.
+    eye : {"R", "L"}
+        The lens asked for.
+    form : {"minus", "plus"}
+        The form asked for.
+    chance : callable
+        Gives the unsteadiness of the hand for an eye, the same each time.
+    habit : str or None
+        A wrong habit.
+
+    Returns
+    -------
+    (answers, skills, spoiled) or None
+        None where the habit does not show cleanly on this lens; a habit that goes
+        with the pair must show on both.
+    """
+    if habit in OF_THE_PAIR:
+        both = {each: _one_lens(pair, each, form, chance(each), habit) for each in ("R", "L")}
+        return both[eye] if all(both.values()) else None
+    return _one_lens(pair, eye, form, chance(eye), habit)
+
+
+def _one_lens(
+    pair: Specimen, eye: str, form: str, chance: np.random.Generator, habit: str | None
+) -> Made | None:
+    true = Triple(*(float(value) for value in pair.power(eye).sphere_cylinder(form)))
+    by_hand = habit if habit in HAND_HABITS else None
+    as_read = {"minus": "plus", "plus": "minus"}[form] if habit == "form not converted" else form
+    line = _settled(read_power(pair, eye, chance, by_hand, as_read), as_read)
+    skills = _asked(line, true)
+    if habit is None:
+        return (line.distance,), skills, frozenset()
+    entry = slip(habit)
+    if BENCH not in entry.where:
+        return None
+    if by_hand is None:
+        changed = with_habit(line, entry, form)
+        if changed is None:
+            return None
+        line, skills = changed, _asked(changed, true)
+    spoiled = _spoiled(line, true, form)
+    if spoiled is None or not spoiled <= entry.spoils:
+        return None
+    # Exchanged lenses spoil only what differs between them; other habits all they declare.
+    shows = bool(spoiled) if habit == "lenses exchanged" else spoiled == entry.spoils
+    return ((line.distance,), skills, spoiled) if shows else None
+
+
+def _asked(line: Prescription, true: Triple) -> tuple[str, ...]:
+    """Axis and form are asked for where there is a cylinder that cannot settle away."""
+    size = abs(true.cylinder)
+    shows = size > WEAKEST_MISSED or (size >= SMALLEST_CYLINDER and line.cylinder)
+    return LENS_SKILLS if shows else SPHERE_SKILLS
+
+
+def _settled(read: Power, form: str) -> Prescription:
+    if read.astigmatism < NO_CYLINDER:
+        read = Power.from_sphere_cylinder(read.mean)
+    return settle(read, form=form).choice
+
+
+def with_habit(line: Prescription, entry: Slip, form: str) -> Prescription | None:
+    """A right line as somebody with a habit of writing would write it; None where it changes nothing.
+
+    The catalogue speaks minus form; for plus form both signs are turned.
+    """
+    sign = -1.0 if form == "plus" else 1.0
+    made = entry.forward(Triple(sign * line.sphere, sign * line.cylinder, float(line.axis or 180)))
+    if made is None:
+        return None
+    sphere, cylinder = sign * made.sphere, sign * made.cylinder
+    return Prescription(sphere=sphere, cylinder=cylinder, axis=round(made.axis) if cylinder else None)
+
+
+def lightest(ways: list[frozenset[str]]) -> frozenset[str]:
+    """Of several ways of looking at a line the one that loses least."""
+    return min(ways, key=lambda lost: sum(WEIGHTS[skill] for skill in lost))
+
+
+def _spoiled(line: Prescription, true: Triple, form: str) -> frozenset[str] | None:
+    """Skills that are clearly wrong in a line; None where one of them is doubtful."""
+    # A sphere written where there is a cylinder has no form either.
+    wrong_form = frozenset({"form"} if "form" in _asked(line, true) and line.form != form else ())
+    # A line in the other form is looked at converted, or as a lens with the wrong sign.
+    ways = [line.transposed(), line] if line.form not in ("sphere", form) else [line]
+    lost = [_wrong(way, true) for way in ways]
+    if frozenset() in lost:
+        return wrong_form
+    if None in lost:
+        return None
+    return lightest([way | wrong_form for way in lost if way is not None])
+
+
+def _wrong(line: Prescription, true: Triple) -> frozenset[str] | None:
+    second = abs(line.sphere + line.cylinder - true.sphere - true.cylinder)
+    off = {
+        "sphere": abs(line.sphere - true.sphere),
+        "cylinder": min(second, abs(line.cylinder - true.cylinder)),
+    }
+    right = {"sphere": CLEARLY_RIGHT, "cylinder": CLEARLY_RIGHT}
+    wrong = {"sphere": CLEARLY_WRONG, "cylinder": CLEARLY_WRONG}
+    if "axis" in _asked(line, true):
+        off["axis"] = float(axis_difference(line.axis, true.axis)) if line.axis else 90.0
+        right["axis"] = 1.5 * axis_deviation(true.cylinder) + 0.5
+        wrong["axis"] = AXIS_CLEARLY_WRONG
+    if any(right[skill] < out <= wrong[skill] for skill, out in off.items()):
+        return None
+    return frozenset(skill for skill, out in off.items() if out > wrong[skill])
+
+
+def centres(pair: Specimen, chance: np.random.Generator, habit: str | None) -> Made | None:
+    """Dot both lenses and measure from dot to dot; no habit of the catalogue shows here."""
+    if habit is not None:
+        return None
+    between = pair.spectacles.right.pd_mm + pair.spectacles.left.pd_mm
+    found = between + chance.uniform(-DOTTING_MM, DOTTING_MM)
+    return (f"{found:.1f}",), ("centres",), frozenset()

@@ -1,0 +1,162 @@
+"""What an apprentice writes when it can be worked out on paper, with one wrong habit or none."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, NamedTuple
+
+from optics.apprentices.bench_work import SPHERE_SKILLS, Made, lightest, with_habit
+from optics.judging.settling import settle
+from optics.lens.parsing import parse
+from optics.lens.power import Power
+from optics.lens.prescription import Crossed, Prescription, written
+from optics.marking.habits import slip
+from optics.marking.marks import in_form
+from optics.marking.replies import LENS_SKILLS
+from optics.project_files import project_folder
+
+__all__ = ["on_paper"]
+
+OF_CONVERTING = frozenset(
+    {"form not converted", "cylinder sign kept", "axis 90 out", "sphere not converted", "cylinder taken away"}
+)
+OF_SUBTRACTING = frozenset({"second power as cylinder", "axis 90 out"})
+
+
+class _Lens(NamedTuple):
+    """A question about a whole lens: what is right, in which form, and which habits it invites."""
+
+    right: tuple[Prescription, ...]
+    form: str
+    invites: frozenset[str]
+    as_written: bool = False
+    """Whether the other form earns nothing, because converting is the question."""
+
+
+def on_paper(check: str, given: dict[str, Any], habit: str | None) -> Made | None:
+    """Answer a question that needs no instrument.
+
+    Parameters
+    ----------
+    check : str
+        Name of the check in `optics.checks`.
+    given : dict
+        What the check is given.
+    habit : str or None
+        A wrong habit.
+
+    Returns
+    -------
+    (answers, skills, spoiled) or None
+        None where the habit does not show cleanly.
+
+    Raises
+    ------
+    ValueError
+        For a check that no apprentice has learnt yet.
+    """
+    match check:
+        case "choice":
+            return _choice(given["question"], habit)
+        case "meridian_power":
+            power = parse(given["given"]).power.along(given["meridian"])
+            return ((written(power),), ("sphere",), frozenset()) if habit is None else None
+        case "to_cross":
+            return _to_cross(parse(given["given"]), habit)
+        case "practice_reading":
+            # Made exactly as written, so a careful reading ends on what is written.
+            line = in_form(parse(given["made"]), given.get("form", "minus"))
+            return _lens_line(_Lens((line,), line.form, frozenset()), habit)
+        case "crossed":
+            return _crossed(parse(given["given"]).to_crossed(), habit)
+        case "notation":
+            line = parse(given["given"]).distance
+            return ((line,), ("notation",), frozenset()) if habit is None else None
+        case "conversion" | "from_cross" | "from_readings" | "settled":
+            return _lens_line(_question(check, given), habit)
+    raise ValueError(f"no apprentice has learnt to answer check.{check}")
+
+
+def _question(check: str, given: dict[str, Any]) -> _Lens:
+    if check == "conversion":
+        right = in_form(parse(given["given"]), given["to"])
+        return _Lens((right,), given["to"], OF_CONVERTING, as_written=True)
+    form = given.get("form", "minus")
+    if check == "settled":
+        first = given["sphere_lines"]
+        second = given.get("cylinder_lines", first)
+        result = settle(Power.from_line_readings(first, second, given.get("wheel", 180)), form=form)
+        either = (result.choice, result.alternative) if result.is_judgement else (result.choice,)
+        return _Lens(either, form, OF_SUBTRACTING)
+    if check == "from_cross":
+        (axis, sphere), (_, other) = sorted(given["powers"].items())
+        invites = OF_SUBTRACTING | {"form not converted"}
+    else:
+        axis, sphere, other = given["wheel"], given["sphere_lines"], given["cylinder_lines"]
+        invites = OF_SUBTRACTING
+    if sphere == other:
+        return _Lens((Prescription(sphere=sphere),), form, frozenset())
+    as_taken = Prescription(sphere=sphere, cylinder=other - sphere, axis=axis)
+    if check == "from_readings" and as_taken.form != form:
+        invites = OF_CONVERTING
+    return _Lens((in_form(as_taken, form),), form, invites)
+
+
+def _lens_line(question: _Lens, habit: str | None) -> Made | None:
+    best = question.right[0]
+    skills = LENS_SKILLS if best.axis is not None else SPHERE_SKILLS
+    if habit is None:
+        return (best.distance,), skills, frozenset()
+    if habit not in question.invites:
+        return None
+    entry = slip(habit)
+    line = with_habit(best, entry, question.form)
+    if line is None or not line.cylinder:
+        return None
+    spoiled = lightest([_wrong(line, right, question.as_written) for right in question.right])
+    return ((line.distance,), skills, spoiled) if spoiled == entry.spoils else None
+
+
+def _wrong(line: Prescription, right: Prescription, as_written: bool) -> frozenset[str]:
+    ways = (line,) if as_written else (line, in_form(line, right.form))
+    form = frozenset() if line.form == right.form else frozenset({"form"})
+    return lightest(
+        [
+            form
+            | {part for part in ("sphere", "cylinder", "axis") if getattr(way, part) != getattr(right, part)}
+            for way in ways
+        ]
+    )
+
+
+def _to_cross(lens: Prescription, habit: str | None) -> Made | None:
+    skills = ("sphere", "cylinder")
+    across = lens.sphere + lens.cylinder
+    if habit is None:
+        return (written(lens.sphere), written(across)), skills, frozenset()
+    if habit != "second power as cylinder" or not lens.sphere:
+        return None
+    # The same mix-up the other way round: the cylinder stands where a power belongs.
+    return (written(lens.sphere), written(lens.cylinder)), skills, frozenset({"cylinder"})
+
+
+def _crossed(right: Crossed, habit: str | None) -> Made | None:
+    skills = ("sphere", "cylinder", "axis", "notation")
+    if habit is None:
+        return (str(right),), skills, frozenset()
+    if habit != "axis 90 out" or right.first == right.second:
+        return None
+    turned = Crossed(right.first, right.second_axis, right.second, right.first_axis)
+    return (str(turned),), skills, frozenset({"axis"})
+
+
+def _choice(question: str, habit: str | None) -> Made | None:
+    """A letter; the bank may say to which wrong one a habit leads."""
+    chapter, name = question.split("/")
+    path = project_folder("datasets") / "questions" / f"{chapter}.json"
+    entry = json.loads(path.read_text("utf-8"))[name]
+    skill = entry.get("skill", "notation")
+    if habit is None:
+        return (entry["right"],), (skill,), frozenset()
+    letter = entry.get("habits", {}).get(habit)
+    return None if letter is None else ((letter,), (skill,), frozenset({skill}))

@@ -1,0 +1,39 @@
+"""Words of the replay that go by the style of the lenses, and by what is wrong with the pair."""
+
+from __future__ import annotations
+
+from optics.specimens.briefs import (
+    BIFOCAL,
+    FRONT_BENT,
+    PROGRESSIVE,
+    SINGLE_VISION,
+    SMEARED,
+    TEMPLE_TWISTED,
+    TRIFOCAL,
+)
+
+__all__ = ["CONDITION_SEEN", "LOOKS", "NEAR_PLACE", "WHERE"]
+
+LOOKS = {
+    SINGLE_VISION: "No line and no faint rings in either lens: single vision.",
+    BIFOCAL: "One line round a segment in each lens: a bifocal.",
+    TRIFOCAL: "Two lines in each lens, a strip between them: a trifocal.",
+    PROGRESSIVE: "No line, but two faint rings 34 mm apart in each lens: a progressive.",
+}
+WHERE = {
+    SINGLE_VISION: "Lay the {side} lens with its back on the stop and the crossing in the middle.",
+    BIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
+    TRIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
+    PROGRESSIVE: "Dot the two rings of the {side} lens, put the ink back from the maker's layout, and lay the "
+    "distance circle over the stop, back down.",
+}
+NEAR_PLACE = {
+    BIFOCAL: "the segment, a stop's width below its line,",
+    TRIFOCAL: "the reading part, below the lower line,",
+    PROGRESSIVE: "the near circle",
+}
+CONDITION_SEEN = {
+    TEMPLE_TWISTED: "The temples do not lie in one plane, and one lens leans out of the other's.",
+    FRONT_BENT: "From above, one side of the front stands forward or back of the other.",
+    SMEARED: "Held to the light the lens shows a film of grease.",
+}

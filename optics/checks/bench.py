@@ -1,0 +1,214 @@
+"""Checks of what is read at the bench, from the unknown pair before the learner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from optics.errors import OpticsError
+from optics.lens.parsing import parse
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription
+from optics.marking.habits import diagnose, diagnose_pair
+from optics.marking.marks import mark_lens, shared_out, triple_of, true_triple
+from optics.marking.notation import loosely_written
+from optics.marking.replies import (
+    LENS_SKILLS,
+    lens_answer,
+    names_of,
+    not_answered,
+    reply,
+    unanswered,
+)
+from optics.marking.telling import Reply, tell
+from optics.specimens.sealed import open_pairs
+
+__all__ = ["centre_distance", "practice_reading", "reading", "recorded", "recorded_mm"]
+
+EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
+MILLIMETRES = "Type millimetres between the quotes, for example 62.5."
+NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
+
+
+def recorded(*answers: object) -> None:
+    """Say whether graded answers can be read, without marking them.
+
+    Parameters
+    ----------
+    *answers : str
+        Lines as the learner wrote them; they are marked after hand-in.
+    """
+    for answer in answers:
+        if unanswered(answer):
+            sentence = f"Type your answer between the quotes, for example {EXAMPLE}."
+            tell(Reply(state="Not answered yet", sentences=(sentence,)))
+            continue
+        try:
+            line = parse(answer)  # type: ignore[arg-type]
+        except OpticsError as error:
+            tell(Reply(state="Not yet", sentences=(str(error),)))
+            continue
+        sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))  # type: ignore[arg-type]
+        tell(Reply(state="Recorded", sentences=sentences))
+
+
+def recorded_mm(answer: object) -> None:
+    """Say whether a graded length can be read, without marking it."""
+    if unanswered(answer):
+        tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,)))
+        return
+    try:
+        found = millimetres(answer)
+    except OpticsError as error:
+        tell(Reply(state="Not yet", sentences=(str(error),)))
+        return
+    tell(Reply(state="Recorded", sentences=(f"Read as {found:g} mm. It is marked after you hand in.",)))
+
+
+def practice_reading(answer: object, *, made: str, form: str = "minus", points: float = 0.0) -> float:
+    """Mark a lens of the practice bench, which is made exactly as written.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    made : str
+        What the lens was made to.
+    form : {"minus", "plus"}
+        The form asked for.
+    points : float
+        Marks for the whole answer; 0 is practice.
+    """
+    lens = parse(made).power
+
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        marks = mark_lens(line, lens, form, points, safely=not loose)
+        slips = names_of(diagnose(triple_of(line), true_triple(lens))) if marks.missed else ()
+        return reply(marks, slips, loose, where="bench")
+
+    return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
+
+
+def reading(
+    answer: object,
+    *,
+    learner: object,
+    pair: str,
+    eye: str,
+    other: object = None,
+    form: str = "minus",
+    points: float = 0.0,
+    folder: str | Path = ".",
+) -> float:
+    """Mark a lens read at the instrument from the unknown pair before this learner.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    learner : str
+        The name or number the learner typed; it decides which pair lies there.
+    pair : str
+        Letter of the pair.
+    eye : {"R", "L"}
+        Which lens.
+    other : str, optional
+        The answer for the other lens, so that habits over the whole pair show.
+    form : {"minus", "plus"}
+        The form asked for.
+    points : float
+        Marks for the whole answer; 0 is practice.
+    folder : path
+        The chapter's folder.
+    """
+    if unanswered(answer):
+        return not_answered(LENS_SKILLS, points, EXAMPLE)
+    if unanswered(learner) or not isinstance(learner, str):
+        nothing = shared_out(dict.fromkeys(LENS_SKILLS, False), points)
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+    specimen = open_pairs(folder).pair(pair, learner)
+
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        marks = mark_lens(line, specimen.power(eye), form, points, safely=not loose)
+        if not marks.missed:
+            return reply(marks)
+        return reply(marks, _reading_slips(line, other, specimen.power, eye), loose, where="bench")
+
+    return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
+
+
+def _reading_slips(
+    line: Prescription, other: object, power: Callable[[str], Power], eye: str
+) -> tuple[str, ...]:
+    """What explains this lens: over the pair if the other lens can be read, else alone."""
+    alone = diagnose(triple_of(line), true_triple(power(eye)))
+    try:
+        partner = None if unanswered(other) else parse(other)  # type: ignore[arg-type]
+    except OpticsError:
+        partner = None
+    if partner is None:
+        return names_of(alone)
+    lines = {eye: line, "L" if eye == "R" else "R": replace(partner, eye=None)}
+    over_pair = diagnose_pair(
+        (triple_of(lines["R"]), triple_of(lines["L"])), (true_triple(power("R")), true_triple(power("L")))
+    )
+    return names_of(over_pair) or names_of(alone)
+
+
+def centre_distance(
+    answer: object,
+    *,
+    learner: object,
+    pair: str,
+    within_mm: float = 1.0,
+    points: float = 0.0,
+    folder: str | Path = ".",
+) -> float:
+    """Mark the distance between the optical centres of the unknown pair.
+
+    Parameters
+    ----------
+    answer : float or str
+        Millimetres, from dot to dot.
+    learner, pair, folder
+        As for `reading`.
+    within_mm : float
+        Tolerance, millimetres; the question states it.
+    points : float
+        Marks; 0 is practice.
+    """
+    nothing = shared_out({"centres": False}, points)
+    if unanswered(answer):
+        return tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,), marks=nothing))
+    if unanswered(learner) or not isinstance(learner, str):
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+    try:
+        found = millimetres(answer)
+    except OpticsError as error:
+        return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing))
+    spectacles = open_pairs(folder).pair(pair, learner).spectacles
+    right = spectacles.right.pd_mm + spectacles.left.pd_mm
+    if abs(found - right) <= within_mm + 1e-9:
+        return tell(Reply(state="Right", marks=shared_out({"centres": True}, points)))
+    in_centimetres = abs(found * 10 - right) <= within_mm
+    sentence = (
+        "That looks like centimetres; write millimetres."
+        if in_centimetres
+        else "Not the distance yet: centre the crossing in the rings, dot each lens, and measure from dot to dot."
+    )
+    slips = ("centimetres for millimetres",) if in_centimetres else ()
+    return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, slips=slips))
+
+
+def millimetres(answer: object) -> float:
+    """A length as a learner writes it, millimetres; a sentence where it is none."""
+    text = str(answer).lower().replace("mm", "").strip()
+    try:
+        return float(text)
+    except ValueError:
+        raise OpticsError(
+            f'"{answer}" is not a length.',
+            "A length is one number in millimetres, with a decimal point.",
+            "Write it like 62.5.",
+        ) from None

@@ -1,0 +1,56 @@
+"""Choice questions, whose wrong letters each stand for one misconception."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+
+from optics.marking.marks import shared_out
+from optics.marking.replies import unanswered
+from optics.marking.telling import Reply, tell
+from optics.project_files import project_folder
+
+__all__ = ["choice"]
+
+
+@lru_cache(maxsize=32)
+def _bank(chapter: str) -> dict[str, dict]:
+    path = project_folder("datasets") / "questions" / f"{chapter}.json"
+    return json.loads(path.read_text("utf-8"))
+
+
+def choice(answer: object, *, question: str, points: float = 0.0) -> float:
+    """Mark a choice between lettered answers; every wrong letter has its own reply.
+
+    Parameters
+    ----------
+    answer : str
+        One letter.
+    question : str
+        `chapter/name`, which finds the replies in `datasets/questions`.
+    points : float
+        Marks; 0 is practice.
+    """
+    chapter, name = question.split("/")
+    entry = _bank(chapter)[name]
+    letters = sorted({entry["right"], *entry["replies"]})
+    skill = entry.get("skill", "notation")
+    nothing = shared_out({skill: False}, points)
+    if unanswered(answer):
+        return tell(
+            Reply(
+                state="Not answered yet",
+                sentences=(f"Type one letter: {', '.join(letters)}.",),
+                marks=nothing,
+            )
+        )
+    letter = str(answer).strip().strip(".)(").lower()
+    if letter not in letters:
+        sentence = f'"{answer}" is not one of the letters. Type one of {", ".join(letters)}.'
+        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing))
+    if letter == entry["right"]:
+        marks = shared_out({skill: True}, points)
+        return tell(Reply(state="Right", sentences=(entry["because"],), marks=marks))
+    # Some wrong letters stand for a known habit; the class report counts it with the others.
+    slips = tuple(habit for habit, led in entry.get("habits", {}).items() if led == letter)
+    return tell(Reply(state="Not yet", sentences=(entry["replies"][letter],), marks=nothing, slips=slips))

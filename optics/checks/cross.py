@@ -1,0 +1,191 @@
+"""Checks of the power cross: from the lens, to the lens, and between its meridians."""
+
+from __future__ import annotations
+
+import re
+
+from optics.errors import OpticsError
+from optics.lens.parsing import parse
+from optics.lens.prescription import Prescription
+from optics.marking.marks import in_form, shared_out
+from optics.marking.replies import (
+    LENS_SKILLS,
+    exact_marks,
+    lens_answer,
+    not_answered,
+    paper_slips,
+    reply,
+    unanswered,
+    unreadable,
+)
+from optics.marking.telling import Reply, tell
+
+__all__ = ["from_cross", "from_readings", "meridian_power", "to_cross"]
+
+_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)$")
+FLAT = "Along its axis a cylinder has no power: there the lens has the sphere alone."
+
+
+def from_cross(
+    answer: object, *, powers: dict[int, float], form: str = "minus", points: float = 0.0
+) -> float:
+    """Mark a line written down from a power cross.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    powers : dict of int to float
+        Power along each of the two principal meridians, dioptres by degrees.
+    form : {"minus", "plus"}
+        The form asked for.
+    points : float
+        Marks for the whole answer; 0 is practice.
+    """
+    (first, along_first), (_, along_second) = sorted(powers.items())
+    lens = (
+        Prescription(sphere=along_first, cylinder=along_second - along_first, axis=first)
+        if along_first != along_second
+        else Prescription(sphere=along_first)
+    )
+    right = in_form(lens, form)
+
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        return reply(exact_marks(line, right, points, not loose), paper_slips(line, right), loose)
+
+    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)
+
+
+def from_readings(
+    answer: object,
+    *,
+    sphere_lines: float,
+    cylinder_lines: float,
+    wheel: int,
+    form: str = "minus",
+    points: float = 0.0,
+) -> float:
+    """Mark a line written down from two drum readings and the axis wheel.
+
+    Parameters
+    ----------
+    answer : str
+        The line as the learner wrote it.
+    sphere_lines, cylinder_lines : float
+        Drum readings, dioptres.
+    wheel : int
+        Axis wheel, degrees.
+    form : {"minus", "plus"}
+        The form asked for.
+    points : float
+        Marks for the whole answer; 0 is practice.
+    """
+    at_right_angles = wheel + 90 if wheel <= 90 else wheel - 90
+    return from_cross(
+        answer, powers={wheel: sphere_lines, at_right_angles: cylinder_lines}, form=form, points=points
+    )
+
+
+def to_cross(along: object, across: object, *, given: str, points: float = 0.0) -> float:
+    """Mark a power cross made from a written lens.
+
+    Parameters
+    ----------
+    along, across : str
+        The powers along the axis and along the meridian at right angles, each
+        with its sign, dioptres.
+    given : str
+        The lens, with its cylinder, in either form.
+    points : float
+        Marks for both; 0 is practice.
+    """
+    skills = ("sphere", "cylinder")
+    if unanswered(along) or unanswered(across):
+        return not_answered(skills, points, '"+6.50"')
+    try:
+        found = power_text(along), power_text(across)
+    except OpticsError as error:
+        return unreadable(error, skills, points)
+    lens = parse(given)
+    right = lens.sphere, lens.sphere + lens.cylinder
+    good = {"sphere": found[0] == right[0], "cylinder": found[1] == right[1]}
+    marks = shared_out(good, points)
+    if not marks.missed:
+        return tell(Reply(state="Right", marks=marks))
+    sentences: tuple[str, ...]
+    if found == right[::-1]:
+        sentences = ("Both powers are right, and exchanged.", FLAT)
+    elif good["sphere"] and found[1] == lens.cylinder:
+        sentences = (
+            "The power along the axis is right.",
+            "Across the axis you wrote the cylinder alone: it comes on top of the sphere, so add the two.",
+        )
+    elif good["sphere"] and found[1] == lens.sphere - lens.cylinder:
+        sentences = (
+            "The power along the axis is right.",
+            "Across the axis the cylinder was taken away: add it, with its sign.",
+        )
+    elif good["sphere"]:
+        sentences = ("The power along the axis is right.", "Across it stands sphere plus cylinder.")
+    elif good["cylinder"]:
+        sentences = ("The power across the axis is right.", FLAT)
+    else:
+        sentences = (FLAT, "Across the axis stands sphere plus cylinder.")
+    return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
+
+
+def power_text(answer: object) -> float:
+    """A power as a learner writes it, dioptres; a sentence where it is none."""
+    text = str(answer).replace("−", "-").replace("–", "-").strip().rstrip("dD ").strip()
+    if "," in text:
+        raise OpticsError(f'"{answer}" has a comma.', "The decimal sign is a point.", 'Write "-1.25".')
+    if text.lower() in ("pl", "plano"):
+        return 0.0
+    if not _NUMBER.match(text):
+        raise OpticsError(
+            f'"{answer}" is not a power.', "A power is one number in dioptres.", 'Write "-1.25".'
+        )
+    if text[0] not in "+-" and float(text):
+        raise OpticsError(
+            f'"{answer}" has no sign.', "Plus and minus are always written.", f'Write "+{text}" or "-{text}".'
+        )
+    return float(text)
+
+
+def meridian_power(
+    answer: object, *, given: str, meridian: int, within: float = 0.02, points: float = 0.0
+) -> float:
+    """Mark the power along a meridian.
+
+    Parameters
+    ----------
+    answer : str
+        A power with its sign, dioptres.
+    given : str
+        The lens.
+    meridian : int
+        Degrees.
+    within : float
+        Tolerance, dioptres; the question states it.
+    points : float
+        Marks; 0 is practice.
+    """
+    if unanswered(answer):
+        return not_answered(("sphere",), points, '"+6.50"')
+    try:
+        found = power_text(answer)
+    except OpticsError as error:
+        return unreadable(error, ("sphere",), points)
+    lens = parse(given)
+    right = float(lens.power.along(meridian))
+    if abs(found - right) <= within + 1e-9:
+        return tell(Reply(state="Right", marks=shared_out({"sphere": True}, points)))
+    hint = FLAT
+    if abs(found - lens.power.along(meridian + 90)) <= within:
+        hint = f"That is the power at right angles to {meridian:03d}. " + hint
+    elif abs(found + right) <= within:
+        hint = "The size is right and the sign is not."
+    elif lens.cylinder and abs(found - lens.cylinder) <= within:
+        hint = "That is the cylinder, which is a difference between two meridians. " + hint
+    marks = shared_out({"sphere": False}, points)
+    return tell(Reply(state="Not yet", sentences=(hint,), marks=marks))

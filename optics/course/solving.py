@@ -1,0 +1,35 @@
+"""Right answers for unknown pairs, for the solutions in the chapters' source.
+
+Released chapters carry neither the solutions nor a call of this.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from optics.judging.settling import settle
+from optics.specimens.sealed import open_pairs
+
+__all__ = ["centres", "solve"]
+
+
+def solve(pair: str, eye: str, learner: str, form: str = "minus", folder: str | Path = ".") -> str:
+    """A right answer for one lens of the unknown pair before a learner.
+
+    Parameters
+    ----------
+    pair, eye, learner, form, folder
+        As for `optics.checks.bench.reading`.
+
+    Returns
+    -------
+    str
+        The lens as it is, settled on quarter steps and written in the form asked for.
+    """
+    return settle(open_pairs(folder).pair(pair, learner).power(eye), form=form).choice.distance
+
+
+def centres(pair: str, learner: str, folder: str | Path = ".") -> str:
+    """The distance between the optical centres of the unknown pair, millimetres."""
+    spectacles = open_pairs(folder).pair(pair, learner).spectacles
+    return f"{spectacles.right.pd_mm + spectacles.left.pd_mm:g}"

@@ -1,0 +1,1 @@
+"""What is seen through the focimeter or in the hand, and what is made of readings."""

@@ -1,0 +1,376 @@
+"""The focimeter: what its eyepiece shows, computed from the lens over the stop.
+
+The model. A line target sits near the first focal plane of the standard lens
+and the lens under test at the second, where the stop is. So the drum is linear
+in dioptres (Newton's relation) and the size of the image does not change with
+power. With the drum at P, a lens of power F over the stop and an eyepiece that
+is out by e, the residual at the stop is the matrix
+
+    R = F - (P + e) I .
+
+A point of the target spreads over the ellipse R rho, rho over the round stop.
+The picture is therefore the target, turned by the axis wheel, shifted by the
+prism, and convolved with a uniform ellipse. In the frequency plane that is a
+product with 2 J1(q)/q, q = 2 pi |R f| times the stop's radius. Nothing that a
+learner sees is scripted; it all falls out of this product.
+
+Field coordinates are prism dioptres: x to the right, y up, as the operator sees
+them; the target moves towards the base of a prism (common practice).
+
+The reticle stands in the focal plane of the telescope, after the lens, so only
+the eyepiece blurs it: by e over the same stop.
+
+References
+----------
+Principle: J. Schwiegerling, Field Guide to Visual and Ophthalmic Optics, SPIE
+2004, "Lensmeters". Drum by Newton's relation and eyepiece error as the error at
+the eye over the square of the telescope's magnification: from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optics.errors import OpticsError
+from optics.lens.angles import wrapped_axis
+from optics.lens.lens import OverStop
+
+__all__ = [
+    "COMPENSATOR_MOST",
+    "CYLINDER_LINES",
+    "DRUM_RANGE",
+    "EYEPIECE_RANGE",
+    "EYE_BLUR",
+    "FIELD",
+    "FIELD_GLOW",
+    "RETICLE_DARKNESS",
+    "RETICLE_LINE",
+    "RINGS",
+    "SPHERE_LINES",
+    "STOP_RADIUS_MM",
+    "TELESCOPE_MAGNIFICATION",
+    "LineSet",
+    "Settings",
+    "eyepiece_view",
+    "residual",
+    "reticle_view",
+    "target_view",
+]
+
+STOP_RADIUS_MM = 4.0
+TELESCOPE_MAGNIFICATION = 4.0
+DRUM_RANGE = (-25.0, 25.0)
+EYEPIECE_RANGE = (-5.0, 5.0)
+COMPENSATOR_MOST = 15.0
+"""Most prism that the compensator takes out, prism dioptres."""
+FIELD = 5.5
+"""Half-width of the picture, prism dioptres."""
+RINGS = (1.0, 2.0, 3.0, 4.0, 5.0)
+"""Radii of the reticle's prism rings, prism dioptres."""
+FIELD_GLOW = 0.07
+"""Light of the field without a target, so that the dark reticle shows."""
+RETICLE_LINE = 0.035
+"""Width of the reticle's lines, prism dioptres."""
+RETICLE_DARKNESS = 0.8
+"""Share of the light that a reticle line takes away."""
+EYE_BLUR = 0.012
+"""Standard deviation of the eye's own blur, prism dioptres in the field (half an
+arc minute at the eye, seen through the telescope)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineSet:
+    """One of the two sets of parallel lines on the target.
+
+    All sizes are prism dioptres in the field, all counts are odd, and the set
+    lies evenly about the crossing. Each line is a row of dashes: a blur across
+    the line widens it, a slanting blur shears the dashes so that the line looks
+    broken.
+    """
+
+    lines: int
+    spacing: float
+    width: float
+    dashes: int
+    dash_spacing: float
+    dash_length: float
+
+
+SPHERE_LINES = LineSet(lines=3, spacing=0.22, width=0.08, dashes=11, dash_spacing=0.66, dash_length=0.54)
+"""Closely set lines. With the wheel at w they show the power along meridian w."""
+CYLINDER_LINES = LineSet(lines=3, spacing=0.95, width=0.11, dashes=11, dash_spacing=0.66, dash_length=0.54)
+"""Widely set lines, at right angles to the others: the power along w + 90."""
+TARGET_REACH = 3.8
+"""From the crossing to the farthest lit point of the target, prism dioptres."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How the instrument stands.
+
+    Parameters
+    ----------
+    drum : float
+        Power drum, dioptres.
+    wheel : float
+        Axis wheel, degrees 1 to 180. The sphere lines show the power along this
+        meridian, so in minus-cylinder form it is the axis.
+    eyepiece : float
+        Eyepiece dial, dioptres at the eye.
+    eye : float
+        The dial setting at which the reticle is sharp for this operator,
+        dioptres at the eye. Every operator has their own.
+    compensator_x, compensator_y : float
+        Prism taken out by the compensator, prism dioptres along x and y as the
+        operator sees them; at most 15 in all.
+    """
+
+    drum: float = 0.0
+    wheel: float = 180.0
+    eyepiece: float = 0.0
+    eye: float = 0.0
+    compensator_x: float = 0.0
+    compensator_y: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name, value, (low, high) in (
+            ("drum", self.drum, DRUM_RANGE),
+            ("eyepiece", self.eyepiece, EYEPIECE_RANGE),
+        ):
+            if not low <= value <= high:
+                raise OpticsError(
+                    f"The {name} is at {value:+g} D.",
+                    f"It runs from {low:+g} to {high:+g} D.",
+                    "Turn it back into its range.",
+                )
+        if not 0 < self.wheel <= 180:
+            raise OpticsError(
+                f"The axis wheel is at {self.wheel:g}.",
+                "It runs from 1 to 180.",
+                f"Did you mean {wrapped_axis(self.wheel):03.0f}?"
+                if np.isfinite(self.wheel)
+                else "Read the wheel again.",
+            )
+
+        taken_out = float(np.hypot(self.compensator_x, self.compensator_y))
+        # A hair more is what rounding adds to a base between the two directions.
+        if not taken_out <= COMPENSATOR_MOST + 1e-9:
+            raise OpticsError(
+                f"The prism compensator is at {taken_out:g} prism dioptres.",
+                f"It takes out at most {COMPENSATOR_MOST:g}.",
+                "Turn it back into its range.",
+            )
+
+    @property
+    def eyepiece_error(self) -> float:
+        """Error of the eyepiece in object space, dioptres: error at the eye over M squared.
+
+        A reading taken so is too low by this amount, over the whole drum.
+        """
+        return (self.eyepiece - self.eye) / TELESCOPE_MAGNIFICATION**2
+
+    def turned(self, **changes: float) -> Settings:
+        """The same instrument with some controls moved."""
+        return replace(self, **changes)
+
+
+def residual(settings: Settings, met: OverStop) -> NDArray[np.float64]:
+    """Residual power over the stop, R = F - (P + e) I, shape (2, 2), dioptres."""
+    return met.power.matrix - (settings.drum + settings.eyepiece_error) * np.eye(2)
+
+
+@lru_cache(maxsize=8)
+def _frequencies(size: int, half_width: float, room: float = 1.3) -> tuple[NDArray, NDArray, int, float]:
+    from scipy.fft import next_fast_len
+
+    # Room around the picture, so that light blurred or moved out of one side does
+    # not come back in on the other.
+    padded = next_fast_len(int(size * room), real=True)
+    padded += padded % 2
+    pixel = 2.0 * half_width / size
+    fx = np.fft.rfftfreq(padded, pixel)[None, :]
+    fy = np.fft.fftfreq(padded, pixel)[:, None]
+    return fx, fy, padded, pixel
+
+
+def _spread(r: NDArray, fx: NDArray, fy: NDArray) -> NDArray:
+    """Transfer function of the uniform ellipse R rho over the stop."""
+    from scipy.special import j1
+
+    radius_cm = STOP_RADIUS_MM / 10.0
+    q = (2.0 * np.pi * radius_cm) * np.hypot(r[0, 0] * fx + r[1, 0] * fy, r[0, 1] * fx + r[1, 1] * fy)
+    q = np.maximum(q, 1e-9)
+    return 2.0 * j1(q) / q
+
+
+def _row(count: int, spacing: float, length: float, frequency: NDArray) -> NDArray:
+    """Spectrum of a row of `count` equal bars, centred, each `length` long."""
+    # Equal steps, so each cosine follows from the two before it.
+    step = np.cos(2 * np.pi * spacing * frequency)
+    before, now, total = np.ones_like(step), step, 0.5 + step
+    for _ in range(count // 2 - 1):
+        before, now = now, 2.0 * step * now - before
+        total += now
+    return 2.0 * length * np.sinc(length * frequency) * total
+
+
+def _spectrum(of: LineSet, along: NDArray, across: NDArray) -> NDArray:
+    """Spectrum of a set of dashed lines, from its frequencies along and across the lines."""
+    # The set is a row of dashes times a row of lines, and so is its spectrum.
+    dashes = _row(of.dashes, of.dash_spacing, of.dash_length, along)
+    return dashes * _row(of.lines, of.spacing, of.width, across)
+
+
+def _picture(spectrum: NDArray, size: int, padded: int, pixel: float) -> NDArray:
+    from scipy.fft import irfft2
+
+    whole = irfft2(spectrum, (padded, padded)) / pixel**2
+    start = (padded - size) // 2
+    # Row 0 is the top of the picture; y points up.
+    return np.roll(whole, (padded // 2, padded // 2), (0, 1))[start : start + size, start : start + size][
+        ::-1
+    ]
+
+
+def target_view(
+    settings: Settings, met: OverStop, size: int = 384, half_width: float = FIELD
+) -> NDArray[np.float64]:
+    """Brightness of the target in the eyepiece.
+
+    Parameters
+    ----------
+    settings : Settings
+        How the instrument stands.
+    met : OverStop
+        Power and prism over the stop, from `Lens.over_stop`.
+    size : int
+        Width and height of the picture, pixels.
+    half_width : float
+        From the centre of the field to the edge of the picture, prism dioptres.
+
+    Returns
+    -------
+    ndarray, shape (size, size)
+        0 is dark, 1 is a sharp line; where lines cross it may exceed 1. Row 0 is
+        the top.
+
+    Examples
+    --------
+    >>> from optics.lens.lens import SingleVision
+    >>> from optics.lens.power import Power
+    >>> lens = SingleVision(power=Power.from_sphere_cylinder(-2.0))
+    >>> sharp = target_view(Settings(drum=-2.0), lens.over_stop(0, 0), size=96)
+    >>> soft = target_view(Settings(drum=-1.0), lens.over_stop(0, 0), size=96)
+    >>> bool(sharp.max() > soft.max())
+    True
+    """
+    r = residual(settings, met)
+    shift = met.prism.vector - (settings.compensator_x, settings.compensator_y)
+    spread = TARGET_REACH + min(STOP_RADIUS_MM / 10.0 * np.linalg.norm(r, 2), 0.9 * half_width)
+    # A target quite out of the field may as well stand just outside it.
+    shift_x, shift_y = np.clip(shift, -half_width - spread, half_width + spread).tolist()
+    needed = (max(abs(shift_x), abs(shift_y)) + half_width + spread) / (2.0 * half_width)
+    room = next((room for room in (1.3, 2.0, 3.0) if needed <= room), needed)
+    fx, fy, padded, pixel = _frequencies(size, half_width, room)
+    # Half a pixel, because the centre of the field lies between four pixels.
+    moved = np.exp(-2j * np.pi * fx * (shift_x - pixel / 2)) * np.exp(
+        -2j * np.pi * fy * (shift_y - pixel / 2)
+    )
+    sharp = _sharp_target(settings.wheel, size, half_width, room)
+    return _picture(sharp * _spread(r, fx, fy) * moved, size, padded, pixel)
+
+
+@lru_cache(maxsize=16)
+def _sharp_target(wheel: float, size: int, half_width: float, room: float) -> NDArray:
+    """Spectrum of the target turned by the wheel, as a perfect lens would show it."""
+    fx, fy, _, pixel = _frequencies(size, half_width, room)
+    turn = np.deg2rad(wheel)
+    # Frequencies along and across the wheel's meridian. The cylinder lines run
+    # along it; the sphere lines run across it and so show the power along it.
+    along = fx * np.cos(turn) + fy * np.sin(turn)
+    across = -fx * np.sin(turn) + fy * np.cos(turn)
+    lines = _spectrum(SPHERE_LINES, across, along) + _spectrum(CYLINDER_LINES, along, across)
+    return lines * _display(fx, pixel) * _display(fy, pixel)
+
+
+def _display(frequency: NDArray, pixel: float) -> NDArray:
+    """Transfer of the eye's own blur and of each pixel's averaging over its width."""
+    return np.exp(-2.0 * (np.pi * EYE_BLUR * frequency) ** 2) * np.sinc(pixel * frequency)
+
+
+@lru_cache(maxsize=8)
+def _reticle(eyepiece_error: float, size: int, half_width: float) -> NDArray:
+    from scipy.fft import irfft2, rfft2
+
+    fx, fy, padded, pixel = _frequencies(size, half_width)
+    # Drawn at pixel resolution: the marks of a reticle have no finer structure.
+    steps = (np.arange(padded) - padded / 2 + 0.5) * pixel
+    x, y = steps[None, :], steps[:, None]
+
+    def line(distance: NDArray) -> NDArray:
+        return np.clip((RETICLE_LINE / 2 + pixel / 2 - np.abs(distance)) / pixel, 0.0, 1.0)
+
+    radius = np.hypot(x, y)
+    # The cross leaves the innermost ring free so that the target's crossing shows.
+    arms = (radius >= RINGS[0]) & (radius <= RINGS[-1])
+    marks = np.where(arms, np.maximum(line(x), line(y)), 0.0)
+    for ring in RINGS:
+        marks = np.maximum(marks, line(radius - ring))
+    blurred = irfft2(rfft2(marks) * _spread(eyepiece_error * np.eye(2), fx, fy), (padded, padded))
+    start = (padded - size) // 2
+    drawn = np.clip(blurred[start : start + size, start : start + size][::-1], 0.0, 1.0)
+    drawn.flags.writeable = False
+    return drawn
+
+
+def reticle_view(settings: Settings, size: int = 384, half_width: float = FIELD) -> NDArray[np.float64]:
+    """Darkness of the reticle (prism rings and cross) in the eyepiece.
+
+    Sharp only when the eyepiece is set to the operator's eye; neither drum nor
+    lens touches it.
+
+    Parameters
+    ----------
+    settings, size, half_width
+        As for `target_view`.
+
+    Returns
+    -------
+    ndarray, shape (size, size), read only
+        0 is no mark, 1 is a full line. Row 0 is the top.
+    """
+    return _reticle(settings.eyepiece_error, size, half_width)
+
+
+def eyepiece_view(
+    settings: Settings, met: OverStop, size: int = 384, half_width: float = FIELD
+) -> NDArray[np.float64]:
+    """The whole picture in the eyepiece, as bright as it looks.
+
+    Parameters
+    ----------
+    settings, met, size, half_width
+        As for `target_view`.
+
+    Returns
+    -------
+    ndarray, shape (size, size)
+        0 is black, 1 is full brightness. Row 0 is the top.
+
+    Notes
+    -----
+    The light of the target is added to a faint glow of the field, the reticle
+    takes most of the light away where it stands, and the square root stands for
+    the eye, which sees dim things brighter than they are. Outside the field stop
+    all is dark.
+    """
+    light = FIELD_GLOW + (1.0 - FIELD_GLOW) * np.clip(target_view(settings, met, size, half_width), 0.0, 1.0)
+    light = light * (1.0 - RETICLE_DARKNESS * reticle_view(settings, size, half_width))
+    pixel = 2.0 * half_width / size
+    steps = (np.arange(size) - size / 2 + 0.5) * pixel
+    radius = np.hypot(steps[None, :], steps[:, None])
+    return np.sqrt(light) * np.clip((FIELD - radius) / pixel + 0.5, 0.0, 1.0)

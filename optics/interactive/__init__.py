@@ -1,1 +1,0 @@
-"""What moves in a notebook: the focimeter at its bench, and panels beside it."""

@@ -1,0 +1,1 @@
+"""Readings settled on steps and held against orders and published tolerances."""

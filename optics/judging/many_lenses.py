@@ -1,0 +1,95 @@
+"""Judging lenses by the million: the verdicts of `optics.judging.verdicts` on whole columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from optics.judging.standards import GUARD, Standard
+from optics.judging.verdicts import power_keys, power_off
+from optics.lens.angles import axis_difference
+from optics.lens.power import rewritten
+
+__all__ = ["Passed", "passed"]
+
+_BLOCK = 16_384
+"""Lenses judged at a time: what is worked out in between then stays in the processor's cache."""
+
+
+class Passed(NamedTuple):
+    """Verdicts on arrays of lenses: power, cylinder and axis, each True where it passes."""
+
+    power: NDArray[np.bool_]
+    cylinder: NDArray[np.bool_]
+    axis: NDArray[np.bool_]
+
+    @property
+    def all(self) -> NDArray[np.bool_]:
+        """True where all three pass."""
+        return self.power & self.cylinder & self.axis
+
+
+def passed(
+    standard: Standard,
+    ordered: tuple[ArrayLike, ArrayLike, ArrayLike],
+    found: tuple[ArrayLike, ArrayLike, ArrayLike],
+    lens: str = "single vision",
+) -> Passed:
+    """Judge arrays of lenses against their orders, a million at a time.
+
+    Parameters
+    ----------
+    standard : Standard
+        The table.
+    ordered, found : tuple of three array_like
+        Sphere, cylinder (dioptres, either form) and axis (degrees); the axis of a
+        lens without cylinder is ignored.
+    lens : str
+        One of `optics.lens.kinds.LENS_KINDS`.
+
+    Returns
+    -------
+    Passed
+        Where the table has no row (a cylinder too weak to have a judged axis) the
+        verdict is True. So it is for the axis of a lens found without cylinder: there
+        the cylinder decides.
+
+    Examples
+    --------
+    >>> from optics.judging.standards import load
+    >>> order = (-1.50, -1.25, 170)
+    >>> passed(load("ANSI Z80.1-2015"), order, (-1.62, -1.25, [173, 174])).axis.tolist()
+    [True, False]
+    """
+    columns = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (*ordered, *found)))
+    if columns[0].size <= _BLOCK:
+        return _passed(standard, columns, lens)
+    verdicts = np.empty((3, columns[0].size), dtype=bool)
+    flat = [column.reshape(-1) for column in columns]
+    for start in range(0, columns[0].size, _BLOCK):
+        block = slice(start, start + _BLOCK)
+        verdicts[:, block] = _passed(standard, [column[block] for column in flat], lens)
+    return Passed(*verdicts.reshape(3, *columns[0].shape))
+
+
+def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> Passed:
+    s, c, a = rewritten(*columns[:3])
+    s_found, c_found, a_found = rewritten(*columns[3:])
+    keys = power_keys(s, c)
+
+    def within(quantity: str, off: NDArray[Any]) -> NDArray[np.bool_]:
+        good = np.ones(off.shape, dtype=bool)
+        for row in standard.rows_for(quantity, lens):
+            good &= ~row.holds(keys) | (off <= row.limit(keys) + GUARD)
+        return good
+
+    power_quantity = standard.power_quantity(lens)
+    axis_off = np.where(c_found == 0.0, 0.0, axis_difference(a_found, a))
+    return Passed(
+        within(power_quantity, power_off(power_quantity, (s, c), (s_found, c_found))),
+        within("cylinder", np.abs(c_found - c)),
+        within("axis", axis_off),
+    )

@@ -1,0 +1,18 @@
+"""The kinds of lens that orders and tables of tolerances tell apart."""
+
+from __future__ import annotations
+
+from optics.errors import OpticsError
+
+__all__ = ["LENS_KINDS", "checked_kind"]
+
+LENS_KINDS = ("single vision", "multifocal", "progressive")
+
+
+def checked_kind(lens: str) -> str:
+    """A kind of lens, if it is one."""
+    if lens not in LENS_KINDS:
+        raise OpticsError(
+            f'The kind of lens is "{lens}".', f"It is one of {', '.join(LENS_KINDS)}.", "Name one of these."
+        )
+    return lens

@@ -1,0 +1,60 @@
+"""Lenses as the instrument meets them: what lies over the stop at one point.
+
+Every kind of lens answers one question, `over_stop(x_mm, y_mm, against)`: with
+this point of the lens on the axis of the instrument and that side against the
+stop, which power and which prism are met? Positions are millimetres from the
+lens's own reference point, x to the viewer's right and y up, *seen from the
+front of the spectacles* whichever way the lens lies; what comes back is as the
+operator sees it. With the back against the stop the operator faces the front.
+With the front against the stop the lens is turned over and axes are mirrored.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple, Protocol
+
+from optics.lens.power import Power
+from optics.lens.prism import Prism, prism_at
+
+__all__ = ["BACK", "FRONT", "Lens", "OverStop", "SingleVision"]
+
+BACK = "back"
+FRONT = "front"
+
+
+class OverStop(NamedTuple):
+    """Power and prism of the part of a lens that lies over the stop, as the operator sees them."""
+
+    power: Power
+    prism: Prism
+
+
+class Lens(Protocol):
+    """Anything that can be laid on the stage of the focimeter."""
+
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power and prism met with the point (x_mm, y_mm) over the stop."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SingleVision:
+    """A thin single vision lens: one power everywhere.
+
+    Parameters
+    ----------
+    power : Power
+        Back vertex power.
+    prism : Prism
+        Prism at the lens's reference point (0, 0): ordered prism, or none, in
+        which case the reference point is the optical centre.
+    """
+
+    power: Power
+    prism: Prism = field(default_factory=Prism.none)
+
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power and prism met with the point (x_mm, y_mm) over the stop."""
+        met = OverStop(self.power, self.prism + prism_at(self.power, x_mm, y_mm))
+        return met if against == BACK else OverStop(met.power.turned_over(), met.prism.turned_over())

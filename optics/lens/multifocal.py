@@ -1,0 +1,232 @@
+"""A lined multifocal: distance lens and segment, and what each point of it reads.
+
+The segment changes the power of the surface that carries it, by the addition,
+and has an optical centre of its own. So the prism met in the segment is that of
+the distance lens at the point plus that of a small lens of the addition's power
+about the segment's centre.
+
+An addition worked on the front is read truly with the front against the stop.
+Read from the back it comes out too strong, the more so the thicker and steeper
+the lens: the thick-lens numbers are in `optics.lens.thick`.
+
+The middle of the stop counts alone. A real instrument held across the line shows
+both parts at once, one picture over the other; keep the stop clear of the line.
+
+References
+----------
+Prism at near from a segment, and segments of unequal size: "Ophthalmic Lenses"
+(textbook), p. 121 (read). The side to read an addition from: ISO 8980 and
+ISO 21987 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from optics.errors import OpticsError
+from optics.lens.laid_flat import Curve, checked_side, laid_flat, usual_front_curve, usual_thickness_mm
+from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.power import Power
+from optics.lens.prescription import written
+from optics.lens.prism import Prism, nasal
+from optics.lens.segment import Segment
+from optics.lens.surface import checked_index
+from optics.lens.thick import THICKEST_MM, back_vertex_power
+
+__all__ = ["Multifocal"]
+
+CLEAR_OF_LINE_MM = 5.0
+"""How far from the line the middle of an 8 mm stop must be, with a millimetre to spare."""
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Carrying:
+    """A surface of one power that carries a segment."""
+
+    curve: Curve
+    segment: Segment
+    addition: float
+    top: Point
+
+    def _added(self, x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[NDArray, NDArray]:
+        """Power added at a point, and the point from the segment's centre, cm."""
+        x, y = np.broadcast_arrays(
+            np.asarray(x_mm, dtype=float) - self.top[0], np.asarray(y_mm, dtype=float) - self.top[1]
+        )
+        return self.addition * self.segment.share(x, y), (
+            np.stack([x, y], -1) - self.segment.centre_mm
+        ) / 10.0
+
+    def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
+        added, _ = self._added(x_mm, y_mm)
+        return self.curve.power(x_mm, y_mm) + Power.from_sphere_cylinder(added)
+
+    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
+        added, from_centre_cm = self._added(x_mm, y_mm)
+        return self.curve.bending(x_mm, y_mm) - added[..., None] * from_centre_cm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Multifocal:
+    """A bifocal or trifocal lens with visible lines.
+
+    Parameters
+    ----------
+    power : Power
+        Distance power, back vertex.
+    addition : float
+        Dioptres, above 0.
+    eye : {"R", "L"}
+        Decides which way nasal is.
+    segment : Segment
+        Its shape.
+    top_mm : float
+        Height of the segment's upper line above the distance reference point,
+        usually negative.
+    inset_mm : float
+        How far the middle of the segment lies to the nasal side.
+    prism : Prism
+        Ordered prism at the distance reference point.
+    front_curve : float, optional
+        Front surface power in the distance, dioptres; a usual one if left out.
+    centre_thickness_mm : float, optional
+        Thickness; a usual one if left out. With 0 it is a thin lens.
+    index : float
+        Refractive index.
+    carried_by : {"front", "back"}
+        The surface that carries the segment.
+
+    Raises
+    ------
+    OpticsError
+        For a measure that no such lens has.
+
+    Examples
+    --------
+    >>> from optics.lens.parsing import parse
+    >>> lens = Multifocal(
+    ...     power=parse("+6.00 DS").power, addition=2.50, eye="R", front_curve=9.00, centre_thickness_mm=6
+    ... )
+    >>> round(lens.addition_read("front"), 2), round(lens.addition_read("back"), 2)
+    (2.5, 2.72)
+    """
+
+    power: Power
+    addition: float
+    eye: str
+    segment: Segment = field(default_factory=Segment)
+    top_mm: float = -4.0
+    inset_mm: float = 2.0
+    prism: Prism = field(default_factory=Prism.none)
+    front_curve: float | None = None
+    centre_thickness_mm: float | None = None
+    index: float = 1.5
+    carried_by: str = FRONT
+    _front: Curve | _Carrying = field(init=False, repr=False, compare=False)
+    _back: Curve | _Carrying = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        nasal(self.eye)
+        checked_index(self.index)
+        checked_side(self.carried_by)
+        if not 0.0 < self.addition <= 8.0:
+            raise OpticsError(
+                f"The addition is {written(self.addition)} D.",
+                "It is above 0 and not more than +8.00 D.",
+                "Subtract the distance reading from the near reading again.",
+            )
+        put = object.__setattr__
+        if self.front_curve is None:
+            put(self, "front_curve", usual_front_curve(self.power))
+        if self.centre_thickness_mm is None:
+            put(self, "centre_thickness_mm", usual_thickness_mm(self.power, self.addition, self.index))
+        if not 0.0 <= self.centre_thickness_mm <= THICKEST_MM:
+            raise OpticsError(
+                f"The centre thickness is {self.centre_thickness_mm:g} mm.",
+                f"It lies between 0 and {THICKEST_MM:g} mm.",
+                "Most lenses are 2 to 6 mm thick at the centre.",
+            )
+        front = Power.from_sphere_cylinder(self.front_curve)
+        through = back_vertex_power(front, front * 0.0, self.centre_thickness_mm, self.index)
+        surfaces = {FRONT: Curve(everywhere=front), BACK: Curve(everywhere=self.power - through)}
+        carrying = _Carrying(surfaces[self.carried_by], self.segment, self.addition, self.segment_top)
+        put(self, "_front", carrying if self.carried_by == FRONT else surfaces[FRONT])
+        put(self, "_back", carrying if self.carried_by == BACK else surfaces[BACK])
+
+    # --- where things lie ------------------------------------------------------------
+
+    @property
+    def segment_top(self) -> Point:
+        """Middle of the segment's upper line, millimetres from the distance reference point."""
+        return (nasal(self.eye) * self.inset_mm, self.top_mm)
+
+    @property
+    def segment_centre(self) -> Point:
+        """Optical centre of the segment, millimetres from the distance reference point."""
+        return (self.segment_top[0], self.top_mm + self.segment.centre_mm[1])
+
+    @property
+    def distance_reference_point(self) -> Point:
+        """Where the distance power is read, clear of the segment, millimetres."""
+        return (0.0, max(0.0, self.top_mm + CLEAR_OF_LINE_MM))
+
+    @property
+    def near_reference_point(self) -> Point:
+        """Where the near power is read, with the stop inside the reading part, millimetres."""
+        line = self.top_mm + self.segment.reading_line_mm
+        return (self.segment_top[0], line - max(self.segment.centre_below_line_mm, CLEAR_OF_LINE_MM))
+
+    def part_at(self, x_mm: float, y_mm: float) -> str:
+        """What lies at a point: "distance", "intermediate" or "near"."""
+        return self.segment.part_at(x_mm - self.segment_top[0], y_mm - self.top_mm)
+
+    def lines_mm(self) -> tuple[NDArray[np.float64], ...]:
+        """The segment's lines in the coordinates of the lens; see `Segment.lines_mm`."""
+        return tuple(line + self.segment_top for line in self.segment.lines_mm())
+
+    # --- reading it --------------------------------------------------------------------
+
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power and prism met with the point (x_mm, y_mm) over the stop; arrays are allowed.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float
+            The point, from the distance reference point, seen from the front.
+        against : {"back", "front"}
+            Side on the stop.
+
+        Returns
+        -------
+        OverStop
+            As the operator sees it.
+        """
+        met = laid_flat(self._front, self._back, self.centre_thickness_mm, self.index, x_mm, y_mm, against)
+        return OverStop(met.power, met.prism + (self.prism if against == BACK else self.prism.turned_over()))
+
+    def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
+        """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
+        return self.over_stop(x_mm, y_mm, against).power
+
+    def addition_read(self, against: str | None = None) -> float:
+        """The addition as a focimeter gives it: mean power at near less that at distance.
+
+        Parameters
+        ----------
+        against : {"front", "back"}, optional
+            Side on the stop for both readings; if left out, the side that
+            carries the segment, which is the right one.
+
+        Returns
+        -------
+        float
+            Dioptres.
+        """
+        side = self.carried_by if against is None else against
+        near = self.over_stop(*self.near_reference_point, side).power
+        return float(near.mean - self.over_stop(*self.distance_reference_point, side).power.mean)

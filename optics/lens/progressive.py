@@ -1,0 +1,259 @@
+"""A progressive lens: where its points lie, and what each of them reads.
+
+The front is a progressive surface (`optics.lens.progressive_surface`), the same for
+both eyes, symmetrical about its line of sight and turned about the fitting cross
+so that near falls to the nasal side. The back is a plain surface, spherical or toric, that makes the
+distance power what was ordered.
+
+Points are millimetres from the prism reference point, x to the viewer's right
+and y up, seen from the front. What is read at a point is what is there: power
+and astigmatism from the curvature, prism from the slope. The stop takes in 8 mm
+of lens and a real instrument shows the mean of it, softened; here the middle of
+the stop counts alone, which is the same in the reference circles and a little
+sharper on the sides of the corridor.
+
+References
+----------
+Reference points and their names: ISO 13666 (from memory). Two alignment
+reference markings 34 mm apart, the prism reference point midway: "Ophthalmic
+Lenses" (textbook), p. 136, and D. Meister, Lens Talk, Oct 1998 (read through a
+summary). Addition as near less distance, both with the progressive surface
+against the stop: ISO 8980-2 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from optics.errors import OpticsError
+from optics.lens.laid_flat import Curve, laid_flat, usual_front_curve, usual_thickness_mm
+from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.power import Power
+from optics.lens.prescription import written
+from optics.lens.prism import Prism, nasal
+from optics.lens.progressive_surface import EDGE_MM, ProgressiveSurface
+from optics.lens.surface import checked_index
+from optics.lens.thick import back_vertex_power
+
+__all__ = ["Progressive", "thinning_prism"]
+
+DISTANCE_ABOVE_CROSS_MM = 4.0
+NEAR_BELOW_CORRIDOR_MM = 2.0
+
+Point = tuple[float, float]
+
+
+def thinning_prism(addition: float) -> float:
+    """The usual thinning prism for an addition, prism dioptres base down, the same for both eyes.
+
+    Two thirds of the addition. It takes weight out of a lens whose upper edge
+    would be thick, and does no harm as long as both eyes have the same.
+
+    References
+    ----------
+    "What amount of prism thinning" (laboratory page) and D. Meister, Lens Talk,
+    Oct 1998 (read through a summary). The latter also prints 0.6 of the addition.
+
+    Examples
+    --------
+    >>> round(thinning_prism(2.00), 2)
+    1.33
+    """
+    return addition * 2.0 / 3.0
+
+
+def _between(value: float, low: float, high: float, name: str, unit: str, hint: str) -> None:
+    if not low <= value <= high:
+        raise OpticsError(
+            f"The {name} is {value:g}{unit}.", f"It lies between {low:g} and {high:g}{unit}.", hint
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Turned:
+    """A progressive surface turned about the fitting cross and level at the prism reference point.
+
+    Beyond its edge there is no lens; the edge then stands for what is missing.
+    """
+
+    surface: ProgressiveSurface
+    degrees: float
+    cross_mm: float
+
+    def _own(self, x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[NDArray, NDArray]:
+        x, y = np.broadcast_arrays(
+            np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float) - self.cross_mm
+        )
+        pull = np.minimum(1.0, EDGE_MM / np.maximum(np.hypot(x, y), 1e-9))
+        cos, sin = np.cos(np.deg2rad(self.degrees)), np.sin(np.deg2rad(self.degrees))
+        return pull * (x * cos + y * sin), pull * (y * cos - x * sin)
+
+    def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
+        return self.surface.power(*self._own(x_mm, y_mm)).rotated(self.degrees)
+
+    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
+        bend = self.surface.bending(*self._own(x_mm, y_mm)) - self.surface.bending(*self._own(0.0, 0.0))
+        cos, sin = np.cos(np.deg2rad(self.degrees)), np.sin(np.deg2rad(self.degrees))
+        return bend @ np.array([[cos, sin], [-sin, cos]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progressive:
+    """A progressive lens.
+
+    Parameters
+    ----------
+    power : Power
+        Distance power, back vertex, as it reads at the distance reference point.
+    addition : float
+        Dioptres, 0.25 to 4.00.
+    eye : {"R", "L"}
+        Decides which way nasal is.
+    prism : Prism
+        Ordered prism at the prism reference point, without thinning.
+    thinning : float
+        Thinning prism, prism dioptres base down (negative is base up); see
+        `thinning_prism` for the usual amount.
+    corridor_mm : float
+        From the fitting cross down to where the whole addition is reached.
+    inset_mm : float
+        How far the near reference point lies to the nasal side.
+    fitting_cross_mm : float
+        Height of the fitting cross above the prism reference point.
+    hardness : float
+        0 for a soft design to 1 for a hard one.
+    front_curve : float, optional
+        Front surface power in the distance, dioptres; a usual one if left out.
+    centre_thickness_mm : float, optional
+        Thickness; a usual one if left out.
+    index : float
+        Refractive index.
+
+    Raises
+    ------
+    OpticsError
+        For a measure that no such lens has.
+
+    Examples
+    --------
+    >>> from optics.lens.parsing import parse
+    >>> lens = Progressive(power=parse("+1.00 -0.50 x 090").power, addition=2.00, eye="R")
+    >>> sphere, cylinder, axis = lens.over_stop(*lens.distance_reference_point).power.sphere_cylinder()
+    >>> print(f"{sphere:+.2f} {cylinder:+.2f} x {axis:03.0f}")
+    +1.00 -0.50 x 090
+    >>> f"{lens.addition_read('front'):.1f}", f"{lens.addition_read('back'):.1f}"
+    ('2.0', '2.1')
+    """
+
+    power: Power
+    addition: float
+    eye: str
+    prism: Prism = field(default_factory=Prism.none)
+    thinning: float = 0.0
+    corridor_mm: float = 16.0
+    inset_mm: float = 2.5
+    fitting_cross_mm: float = 4.0
+    hardness: float = 0.5
+    front_curve: float | None = None
+    centre_thickness_mm: float | None = None
+    index: float = 1.5
+    _front: _Turned = field(init=False, repr=False, compare=False)
+    _back: Curve = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        nasal(self.eye)
+        checked_index(self.index)
+        if not 0.25 <= self.addition <= 4.0:
+            raise OpticsError(
+                f"The addition is {written(self.addition)} D.",
+                "Progressive lenses are made from +0.25 to +4.00 D.",
+                "Subtract the distance reading from the near reading again.",
+            )
+        _between(self.corridor_mm, 9.0, 22.0, "corridor", " mm", "Most are 11 to 18 mm long.")
+        _between(self.inset_mm, 0.0, 5.0, "inset", " mm", "Most are about 2.5 mm.")
+        _between(self.fitting_cross_mm, 0.0, 6.0, "height of the fitting cross", " mm", "Most lie 4 mm up.")
+        _between(self.hardness, 0.0, 1.0, "hardness", "", "0 is soft, 1 is hard.")
+        put = object.__setattr__
+        if self.front_curve is None:
+            put(self, "front_curve", usual_front_curve(self.power))
+        _between(self.front_curve, 0.0, 9.0, "front curve", " D", "Most lie between 2 and 8 D.")
+        if self.centre_thickness_mm is None:
+            put(self, "centre_thickness_mm", usual_thickness_mm(self.power, self.addition, self.index))
+        _between(self.centre_thickness_mm, 0.0, 20.0, "centre thickness", " mm", "Most are 2 to 6 mm.")
+        put(self, "_front", self._turned_front())
+        # The back takes up what the front and the thickness leave, so that the
+        # ordered power stands where it will be read.
+        front = self._front.power(*self.distance_reference_point)
+        through = back_vertex_power(front, front * 0.0, self.centre_thickness_mm, self.index)
+        put(self, "_back", Curve(everywhere=self.power - through))
+
+    def _turned_front(self) -> _Turned:
+        degrees = float(
+            np.rad2deg(np.arctan2(self.inset_mm, self.corridor_mm + NEAR_BELOW_CORRIDOR_MM)) * nasal(self.eye)
+        )
+        surface = ProgressiveSurface(
+            base=self.front_curve,
+            addition=self.addition,
+            index=self.index,
+            # The corridor is measured straight down, the line of sight slants.
+            length_mm=self.corridor_mm / np.cos(np.deg2rad(degrees)),
+            hardness=self.hardness,
+        )
+        return _Turned(surface, degrees, self.fitting_cross_mm)
+
+    # --- where to read it ----------------------------------------------------------
+
+    @property
+    def prism_reference_point(self) -> Point:
+        """Where prism is read and the thinning prism found: the origin, millimetres."""
+        return (0.0, 0.0)
+
+    @property
+    def fitting_cross(self) -> Point:
+        """Where the pupil stands when the wearer looks straight ahead, millimetres."""
+        return (0.0, self.fitting_cross_mm)
+
+    @property
+    def distance_reference_point(self) -> Point:
+        """Middle of the distance circle, above the fitting cross, millimetres."""
+        return (0.0, self.fitting_cross_mm + DISTANCE_ABOVE_CROSS_MM)
+
+    @property
+    def near_reference_point(self) -> Point:
+        """Middle of the near circle, below and to the nasal side, millimetres."""
+        below = self.fitting_cross_mm - self.corridor_mm - NEAR_BELOW_CORRIDOR_MM
+        return (nasal(self.eye) * self.inset_mm, below)
+
+    # --- reading it ----------------------------------------------------------------
+
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power and prism met with the point (x_mm, y_mm) over the stop; arrays are allowed.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float
+            The point, from the prism reference point, seen from the front.
+        against : {"back", "front"}
+            Side on the stop. The front carries the progression, so the addition
+            is read with the front against the stop, distance and near alike.
+
+        Returns
+        -------
+        OverStop
+            As the operator sees it.
+        """
+        met = laid_flat(self._front, self._back, self.centre_thickness_mm, self.index, x_mm, y_mm, against)
+        ground = self.prism + Prism(np.array([0.0, -self.thinning]))
+        return OverStop(met.power, met.prism + (ground if against == BACK else ground.turned_over()))
+
+    def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
+        """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
+        return self.over_stop(x_mm, y_mm, against).power
+
+    def addition_read(self, against: str = FRONT) -> float:
+        """The addition as a focimeter gives it: mean power at near less that at distance, dioptres."""
+        near = self.over_stop(*self.near_reference_point, against).power
+        return float(near.mean - self.over_stop(*self.distance_reference_point, against).power.mean)

@@ -1,0 +1,210 @@
+"""The marks of a progressive lens, and finding its points again when the ink is gone.
+
+Permanent marks are engraved faintly: two rings, the *alignment reference
+markings*, 34 mm apart and level; the addition under the temporal one; the
+maker's mark under the nasal one. Ink marks are washed off at delivery: fitting
+cross, distance and near circles, prism reference point, level lines. To read a
+lens without ink, find the two rings, dot them, and put the ink back from the
+maker's layout.
+
+Positions are millimetres from the prism reference point, seen from the front.
+
+References
+----------
+34 mm, and which engraving lies where: "Ophthalmic Lenses" (textbook), p. 136
+(read). The list of permanent and non-permanent marks: ISO 8980-2, names after
+ISO 13666 (both from memory). The maker and its mark are invented.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from optics.errors import OpticsError
+from optics.lens.prism import nasal
+from optics.lens.progressive import Progressive
+
+__all__ = [
+    "ALIGNMENT_APART_MM",
+    "MAKERS_MARK",
+    "Layout",
+    "Mark",
+    "layout_from_markings",
+    "marks",
+]
+
+ALIGNMENT_APART_MM = 34.0
+MAKERS_MARK = "Hb"
+"""Engraved by the invented maker of these lenses, Hollin Beck."""
+
+# How far two dotted rings may be from 34 mm before they are not the right ones:
+# a millimetre for each dot.
+_DOTTING_MM = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """One mark on a progressive lens.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    permanent : bool
+        Engraved (True) or ink (False).
+    shape : {"ring", "text", "cross", "circle", "dot", "line"}
+        What it looks like.
+    x_mm, y_mm : float
+        Its middle, from the prism reference point.
+    size_mm : float
+        Diameter, or length of a line, or height of letters.
+    text : str
+        What is written, for text.
+    """
+
+    name: str
+    permanent: bool
+    shape: str
+    x_mm: float
+    y_mm: float
+    size_mm: float
+    text: str = ""
+
+
+def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
+    """The marks of a lens.
+
+    Parameters
+    ----------
+    lens : Progressive
+        The lens.
+    ink : bool
+        Whether the ink is still on it.
+
+    Returns
+    -------
+    tuple of Mark
+        Permanent marks first.
+
+    Examples
+    --------
+    >>> from optics.lens.power import Power
+    >>> lens = Progressive(power=Power.from_sphere_cylinder(-1.0), addition=2.25, eye="R")
+    >>> [(m.name, m.x_mm, m.text) for m in marks(lens, ink=False)][2:]
+    [('addition', -17.0, '2.25'), ("maker's mark", 17.0, 'Hb')]
+    """
+    half = ALIGNMENT_APART_MM / 2.0
+    inwards = nasal(lens.eye)
+    below = -4.0
+    engraved = (
+        *(
+            Mark(
+                name="alignment reference marking",
+                permanent=True,
+                shape="ring",
+                x_mm=side * half,
+                y_mm=0.0,
+                size_mm=1.5,
+            )
+            for side in (-inwards, inwards)
+        ),
+        Mark(
+            name="addition",
+            permanent=True,
+            shape="text",
+            x_mm=-inwards * half,
+            y_mm=below,
+            size_mm=2.0,
+            # As ordered: what the surface came out at differs a little.
+            text=f"{round(lens.addition * 4) / 4:.2f}",
+        ),
+        Mark(
+            name="maker's mark",
+            permanent=True,
+            shape="text",
+            x_mm=inwards * half,
+            y_mm=below,
+            size_mm=2.0,
+            text=MAKERS_MARK,
+        ),
+    )
+    if not ink:
+        return engraved
+    points = (
+        ("distance reference point", "circle", lens.distance_reference_point, 10.0),
+        ("fitting cross", "cross", lens.fitting_cross, 5.0),
+        ("prism reference point", "dot", lens.prism_reference_point, 1.5),
+        ("near reference point", "circle", lens.near_reference_point, 8.0),
+        ("level line", "line", (-inwards * 24.0, 0.0), 6.0),
+        ("level line", "line", (inwards * 24.0, 0.0), 6.0),
+    )
+    return engraved + tuple(
+        Mark(name=name, permanent=False, shape=shape, x_mm=at[0], y_mm=at[1], size_mm=size)
+        for name, shape, at, size in points
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """How a lens lies, found from its two rings.
+
+    Parameters
+    ----------
+    x_mm, y_mm : float
+        Where the prism reference point lies.
+    tilt_degrees : float
+        How far the lens is turned anticlockwise from level, -90 to 90.
+    """
+
+    x_mm: float
+    y_mm: float
+    tilt_degrees: float
+
+    def place(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """Where a point of the lens lies, for marking it up, millimetres."""
+        turn = np.deg2rad(self.tilt_degrees)
+        return (
+            float(self.x_mm + x_mm * np.cos(turn) - y_mm * np.sin(turn)),
+            float(self.y_mm + x_mm * np.sin(turn) + y_mm * np.cos(turn)),
+        )
+
+
+def layout_from_markings(first: tuple[float, float], second: tuple[float, float]) -> Layout:
+    """Find the prism reference point and the level of a lens from its two rings.
+
+    Parameters
+    ----------
+    first, second : (float, float)
+        Where the two rings were found, millimetres, in either order.
+
+    Returns
+    -------
+    Layout
+        The prism reference point is midway, 17 mm from each.
+
+    Raises
+    ------
+    OpticsError
+        Where the two are not 34 mm apart, give or take 2 mm of dotting.
+
+    Examples
+    --------
+    >>> found = layout_from_markings((-15.0, 1.0), (19.0, 1.0))
+    >>> found.place(0, 4)
+    (2.0, 5.0)
+    """
+    (left_x, left_y), (right_x, right_y) = sorted((first, second))
+    apart = float(np.hypot(right_x - left_x, right_y - left_y))
+    if abs(apart - ALIGNMENT_APART_MM) > _DOTTING_MM:
+        raise OpticsError(
+            f"The two marks are {apart:.1f} mm apart.",
+            f"The alignment reference markings are {ALIGNMENT_APART_MM:g} mm apart.",
+            "Look again, with a dark background and the light from the side: one of them is something else.",
+        )
+    return Layout(
+        x_mm=(left_x + right_x) / 2.0,
+        y_mm=(left_y + right_y) / 2.0,
+        tilt_degrees=float(np.rad2deg(np.arctan2(right_y - left_y, right_x - left_x))),
+    )

@@ -1,0 +1,1 @@
+"""One path from typed text to a mark and its reason."""

@@ -1,0 +1,307 @@
+"""What a learner writes on the ticket for a whole pair.
+
+Everything is kept as it was typed; what can be read is read, and what cannot is
+told in a sentence beside it, so that nothing typed is ever lost.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from optics.errors import OpticsError
+from optics.lens.parsing import parse
+from optics.lens.prescription import Prescription, written
+from optics.lens.prism import Prism, nasal
+from optics.pair.records import LensRecord, PairRecord
+from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
+from optics.specimens.orders import kind_of
+
+__all__ = ["EYES", "FIELDS", "LensAnswer", "PairAnswer", "read_answer"]
+
+EYES = {"R": "right", "L": "left"}
+_OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
+FIELDS = (
+    "style",
+    *(f"{what}{side}" for what in _OF_A_LENS for side in ("right", "left")),
+    "remarks",
+)
+"""The fields of a ticket: style; for each side the line, addition, prism, PD and height; remarks."""
+
+LONGEST_MM = 100.0
+_NOTHING = ("none", "no prism", "no add", "0", "0.00", "-", "–", "—")
+_NAMES = {
+    "sv": SINGLE_VISION,
+    "single": SINGLE_VISION,
+    "bifocals": BIFOCAL,
+    "trifocals": TRIFOCAL,
+    "progressives": PROGRESSIVE,
+    "varifocal": PROGRESSIVE,
+    "varifocals": PROGRESSIVE,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensAnswer:
+    """One lens as a learner wrote it; what was not written is left out.
+
+    Parameters
+    ----------
+    distance : Prescription, optional
+        The distance power alone, in the form it was written in.
+    add : float, optional
+        Dioptres.
+    prism : tuple of (float, str or float), optional
+        As in `Prescription`; empty where "none" was written.
+    pd_mm, height_mm : float, optional
+        Millimetres; the height over the lowest point of the lens.
+    """
+
+    distance: Prescription | None = None
+    add: float | None = None
+    prism: tuple[tuple[float, str | float], ...] | None = None
+    pd_mm: float | None = None
+    height_mm: float | None = None
+
+    @property
+    def line(self) -> Prescription | None:
+        """The whole line, addition and prism with it; none without a distance power."""
+        if self.distance is None:
+            return None
+        return replace(self.distance, add=self.add, prism=self.prism or ())
+
+    def prism_met(self, eye: str) -> Prism | None:
+        """The written prism as a vector; none where nothing was written of it."""
+        if self.prism is None:
+            return None
+        total = Prism.none()
+        for amount, base in self.prism:
+            total = total + Prism.from_base(amount, base, eye)
+        return total
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairAnswer:
+    """A whole pair as a learner wrote it.
+
+    Parameters
+    ----------
+    right, left : LensAnswer
+        The two lenses.
+    style : str, optional
+        One of `STYLES`.
+    remarks : str
+        Whatever else was written.
+    typed : dict of str to str
+        Every field as it was typed.
+    unread : dict of str to str
+        Fields that could not be read, each with a sentence that says why.
+    """
+
+    right: LensAnswer = field(default_factory=LensAnswer)
+    left: LensAnswer = field(default_factory=LensAnswer)
+    style: str | None = None
+    remarks: str = ""
+    typed: dict[str, str] = field(default_factory=dict)
+    unread: dict[str, str] = field(default_factory=dict)
+
+    def of(self, eye: str) -> LensAnswer:
+        """The lens of that eye, "R" or "L"."""
+        return self.right if nasal(eye) > 0 else self.left
+
+    def written(self, eye: str) -> str:
+        """The line of that eye as it was typed, addition and prism left where they were."""
+        return self.typed.get(EYES[eye], "")
+
+    def to_plain(self) -> dict[str, str]:
+        """The ticket as plain values, to be kept in a file; `read_answer` reads it again."""
+        return dict(self.typed)
+
+    def record(self) -> PairRecord:
+        """The ticket as a pair on paper, to be held against an order.
+
+        Raises
+        ------
+        OpticsError
+            Where one of the lenses has no distance power yet.
+        """
+        lenses = {}
+        for eye in "RL":
+            lens = self.of(eye)
+            if lens.line is None:
+                raise OpticsError(
+                    f"The {EYES[eye]} lens has no power on the ticket yet.",
+                    "Both lenses are needed to hold a pair against its order.",
+                    "Read it and write its line.",
+                )
+            lenses[EYES[eye]] = LensRecord(
+                line=lens.line, prism=lens.prism_met(eye), pd_mm=lens.pd_mm, height_mm=lens.height_mm
+            )
+        return PairRecord(**lenses, lens=kind_of(self.style or SINGLE_VISION))
+
+
+def read_answer(typed: Mapping[str, object]) -> PairAnswer:
+    """Read a ticket, field by field.
+
+    Parameters
+    ----------
+    typed : mapping of str to text or number
+        Any of `FIELDS`. Addition and prism may stand in the line or in fields of
+        their own.
+
+    Returns
+    -------
+    PairAnswer
+        What cannot be read is in `unread`, with its sentence; the rest is read all
+        the same.
+
+    Raises
+    ------
+    ValueError
+        For a field that a ticket does not have.
+
+    Examples
+    --------
+    >>> ticket = read_answer({"style": "bifocal", "right": "+1.00 DS add +2.00", "pd_right": "31,5"})
+    >>> print(ticket.right.line)
+    R +1.00 DS add +2.00
+    >>> ticket.unread["pd_right"]
+    'The right PD is "31,5". A length is one number in millimetres, with a decimal point. Write 31.5.'
+    """
+    unknown = set(typed) - set(FIELDS)
+    if unknown:
+        raise ValueError(f"a ticket has no field {', '.join(sorted(unknown))}")
+    texts = {name: "" if value is None else str(value) for name, value in typed.items()}
+    unread: dict[str, str] = {}
+
+    def read(name: str, reader: Callable[[str], Any]) -> Any:
+        text = texts.get(name, "").strip()
+        if not text:
+            return None
+        try:
+            return reader(text)
+        except OpticsError as error:
+            unread[name] = str(error)
+            return None
+
+    lenses = {}
+    for eye, side in EYES.items():
+        line: Prescription | None = read(side, lambda text, eye=eye: _line(text, eye))
+        add = read(f"add_{side}", lambda text, side=side, line=line: _add(text, side, line))
+        prism = read(f"prism_{side}", lambda text, side=side, line=line: _prism(text, side, line))
+        if line is not None:
+            add = line.add if add is None else add
+            prism = line.prism or None if prism is None else prism
+        lenses[side] = LensAnswer(
+            distance=None if line is None else replace(line, add=None, prism=()),
+            add=add,
+            prism=prism,
+            pd_mm=read(f"pd_{side}", lambda text, side=side: _length(text, f"{side} PD")),
+            height_mm=read(f"height_{side}", lambda text, side=side: _length(text, f"{side} height")),
+        )
+    return PairAnswer(
+        **lenses,
+        style=read("style", _style),
+        remarks=texts.get("remarks", ""),
+        typed=texts,
+        unread=unread,
+    )
+
+
+def _line(text: str, eye: str) -> Prescription:
+    line = parse(text)
+    if line.eye not in (None, eye):
+        raise OpticsError(
+            f'The line for {eye} says "{line.eye}".',
+            "The right lens stands in the first line, the left in the second.",
+            "Move it to its own line, or mend the letter.",
+        )
+    return replace(line, eye=eye)
+
+
+def _add(text: str, side: str, line: Prescription | None) -> float | None:
+    if text.lower() in _NOTHING:
+        return None
+    found = re.fullmatch(r"(?:add)?\s*([+\-−]?)(\d+\.?\d*|\.\d+)\s*d?", text.lower())
+    if not found:
+        raise OpticsError(
+            f'The {side} addition is "{text}".',
+            "An addition is one number in dioptres, with its sign and a decimal point.",
+            f"Write {text.replace(',', '.')}."
+            if re.fullmatch(r"\+?\d+,\d+", text)
+            else "Write it like +2.00.",
+        )
+    sign, number = found.groups()
+    if not sign:
+        raise OpticsError(
+            f'The {side} addition is "{text}", without a sign.',
+            "Plus and minus are always written.",
+            f"Write +{number}.",
+        )
+    add = Prescription(sphere=0.0, add=float(number) * (1 if sign == "+" else -1)).add
+    if line is not None and line.add not in (None, add):
+        raise OpticsError(
+            f"The {side} addition is {written(add or 0.0)} here and {written(line.add or 0.0)} in the line.",
+            "A lens has one addition.",
+            "Write it once.",
+        )
+    return add
+
+
+def _prism(text: str, side: str, line: Prescription | None) -> tuple[tuple[float, str | float], ...]:
+    prism: tuple[tuple[float, str | float], ...] = ()
+    if text.lower() not in _NOTHING:
+        like = 'Write it like "2.00 base out".'
+        found = None
+        if "base" in text.lower():
+            try:
+                found = parse(f"plano {text}")
+            except OpticsError as error:
+                # The reader of lines was given a power before it, which nobody typed.
+                raise OpticsError(error.given.replace('"plano ', '"'), error.allowed, like) from None
+        if found is None or not found.prism or found.add is not None:
+            raise OpticsError(
+                f'The {side} prism is "{text}".',
+                "A prism is an amount and then its base: in, out, up, down, or degrees.",
+                like,
+            )
+        prism = found.prism
+    if line is not None and line.prism and line.prism != prism:
+        raise OpticsError(
+            f"The {side} prism is written twice, and not alike.", "A lens has one prism.", "Write it once."
+        )
+    return prism
+
+
+def _length(text: str, what: str) -> float:
+    number = text.lower().removesuffix("mm").strip()
+    if re.fullmatch(r"\d+,\d+", number):
+        hint = f"Write {number.replace(',', '.')}."
+    elif number.endswith("cm"):
+        hint = "Write millimetres: 3.2 cm are 32."
+    elif re.fullmatch(r"\d+\.?\d*|\.\d+", number):
+        value = float(number)
+        if 0 < value <= LONGEST_MM:
+            return value
+        raise OpticsError(
+            f"The {what} is {value:g} mm.",
+            f"It lies between 0 and {LONGEST_MM:g} mm.",
+            "Lay the rule on again.",
+        )
+    else:
+        hint = "Write it like 31.5."
+    raise OpticsError(
+        f'The {what} is "{text}".', "A length is one number in millimetres, with a decimal point.", hint
+    )
+
+
+def _style(text: str) -> str:
+    name = " ".join(text.lower().split())
+    name = _NAMES.get(name, name)
+    if name not in STYLES:
+        raise OpticsError(
+            f'The lens style is "{text}".', f"It is {', '.join(STYLES[:-1])} or {STYLES[-1]}.", "Name it."
+        )
+    return name

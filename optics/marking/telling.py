@@ -1,0 +1,137 @@
+"""How a check speaks to the learner, and to the instructor's report.
+
+A check shows words in a frame and keeps, beside them, the same result as data
+for the class report. In a notebook it is displayed; when an instructor marks
+without running notebooks, the same bundles are collected instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from html import escape
+from typing import Any
+
+from optics.marking.marks import Marks
+
+__all__ = ["MARKS_MIME", "Mark", "Reply", "collecting", "tell"]
+
+MARKS_MIME = "application/vnd.optics.marks+json"
+
+_collected: ContextVar[list[dict[str, Any]] | None] = ContextVar("collected", default=None)
+
+# State in words and by the line at the side, never by colour alone.
+_FRAMES = {
+    "Right": ("✓", "solid", "#009E73"),
+    "Not yet": ("…", "dashed", "#D55E00"),
+    "Not answered yet": ("○", "dotted", "#777777"),
+    "Recorded": ("▪", "solid", "#0072B2"),
+}
+
+
+class Mark(float):
+    """A mark, the value of a check cell.
+
+    nbgrader reads it as a plain number. A learner would only be puzzled by "0.0"
+    under a reply that has said everything, so a notebook shows nothing for it.
+    """
+
+    def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
+        return {"text/plain": repr(self), "text/html": "<!-- the mark -->"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reply:
+    """What a check has to say.
+
+    Parameters
+    ----------
+    state : {"Right", "Not yet", "Not answered yet", "Recorded"}
+        The headline.
+    sentences : tuple of str
+        What is right, what is not, where to look next.
+    marks : Marks, optional
+        What was earned.
+    slips : tuple of str
+        Names of the habits that explain a wrong answer.
+    """
+
+    state: str
+    sentences: tuple[str, ...] = ()
+    marks: Marks | None = None
+    slips: tuple[str, ...] = field(default=())
+
+    @property
+    def plain(self) -> str:
+        """The reply as plain text."""
+        lines = [f"{self.state}.", *self.sentences]
+        if self.marks is not None and self.marks.counts:
+            lines.append(f"Marks: {_number(self.marks.total)} of {_number(self.marks.possible)}.")
+        return " ".join(lines)
+
+    @property
+    def html(self) -> str:
+        """The reply as a framed paragraph."""
+        sign, dash, colour = _FRAMES[self.state]
+        body = "".join(f"<br>{escape(sentence)}" for sentence in self.sentences)
+        marks = (
+            f"<br><small>Marks: {_number(self.marks.total)} of {_number(self.marks.possible)}</small>"
+            if self.marks is not None and self.marks.counts
+            else ""
+        )
+        return (
+            f'<div role="status" style="border-left:4px {dash} {colour};padding:2px 10px;max-width:46em">'
+            f'<span aria-hidden="true">{sign}</span> <strong>{self.state}.</strong>{body}{marks}</div>'
+        )
+
+    @property
+    def bundle(self) -> dict[str, Any]:
+        """The reply in every form a notebook may want."""
+        data: dict[str, Any] = {"state": self.state, "slips": list(self.slips)}
+        if self.marks is not None:
+            data["counts"] = self.marks.counts
+            data["skills"] = {
+                skill: [round(got, 3), round(of, 3)] for skill, (got, of) in self.marks.skills.items()
+            }
+        return {"text/plain": self.plain, "text/html": self.html, MARKS_MIME: data}
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+@contextmanager
+def collecting() -> Iterator[list[dict[str, Any]]]:
+    """Collect what checks say instead of displaying it.
+
+    Yields
+    ------
+    list of dict
+        One MIME bundle for each reply, in order.
+    """
+    said: list[dict[str, Any]] = []
+    token = _collected.set(said)
+    try:
+        yield said
+    finally:
+        _collected.reset(token)
+
+
+def tell(reply: Reply) -> Mark:
+    """Show a reply and give its marks as a plain number.
+
+    Returns
+    -------
+    Mark
+        The marks, because the last value of a check cell *is* its mark.
+    """
+    said = _collected.get()
+    if said is not None:
+        said.append(reply.bundle)
+    else:
+        from IPython.display import display
+
+        display(reply.bundle, raw=True)
+    return Mark(reply.marks.total if reply.marks is not None else 0.0)

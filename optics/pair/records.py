@@ -1,0 +1,158 @@
+"""A pair on paper: what an order asks for, or what was found when a pair was read.
+
+Order and finding are described alike, in plain values, so that either can be
+held against the other. What was not ordered or not read is left out; nothing is
+guessed for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from optics.lens.kinds import LENS_KINDS, checked_kind
+from optics.lens.prescription import Prescription
+from optics.lens.prism import Prism, imbalance, nasal, prism_at
+
+__all__ = ["LensRecord", "PairRecord"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LensRecord:
+    """One lens on paper.
+
+    Parameters
+    ----------
+    line : Prescription
+        Power, addition and prism. In an order, the prism ordered; in a finding, the
+        prism read at the place where the order wants its prism.
+    prism : Prism, optional
+        The same prism as a vector, where it was read finer than it is written, or to
+        say that no prism was found. It stands before the prism of the line.
+    pd_mm : float, optional
+        Distance from the middle of the bridge to where the ordered prism is met (the
+        optical centre, if none was ordered), millimetres.
+    centre_height_mm : float, optional
+        Height of that place above the datum line, millimetres.
+    height_mm : float, optional
+        Height of the segment top or the fitting cross, measured the same way in both
+        records, millimetres.
+    base_curve : float, optional
+        Dioptres, as the same lens measure shows it.
+
+    Examples
+    --------
+    >>> from optics.lens.parsing import parse
+    >>> LensRecord(line=parse("-2.25 -0.75 x 015"), pd_mm=31.5).line.sphere
+    -2.25
+    """
+
+    line: Prescription
+    prism: Prism | None = None
+    pd_mm: float | None = None
+    centre_height_mm: float | None = None
+    height_mm: float | None = None
+    base_curve: float | None = None
+
+    def written_prism(self, eye: str) -> Prism | None:
+        """The prism as given here, or none where nothing was written of it."""
+        if self.prism is not None:
+            return self.prism
+        if not self.line.prism:
+            return None
+        total = Prism.none()
+        for amount, base in self.line.prism:
+            total = total + Prism.from_base(amount, base, eye)
+        return total
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairRecord:
+    """A pair on paper: right, then left.
+
+    Parameters
+    ----------
+    right, left : LensRecord
+        The two lenses.
+    lens : str
+        "single vision", "multifocal" or "progressive".
+    """
+
+    right: LensRecord
+    left: LensRecord
+    lens: str = LENS_KINDS[0]
+
+    def __post_init__(self) -> None:
+        checked_kind(self.lens)
+
+    def of(self, eye: str) -> LensRecord:
+        """The lens of that eye, "R" or "L"."""
+        return self.right if nasal(eye) > 0 else self.left
+
+    @property
+    def pd_mm(self) -> float | None:
+        """Distance between the two centres, millimetres, where both are known."""
+        if self.right.pd_mm is None or self.left.pd_mm is None:
+            return None
+        return self.right.pd_mm + self.left.pd_mm
+
+    @property
+    def centre_step_mm(self) -> float | None:
+        """Height of the right centre above the left, millimetres, where both are known."""
+        if self.right.centre_height_mm is None or self.left.centre_height_mm is None:
+            return None
+        return self.right.centre_height_mm - self.left.centre_height_mm
+
+    @property
+    def height_step_mm(self) -> float | None:
+        """The right segment or fitting cross above the left, millimetres, where both are known."""
+        if self.right.height_mm is None or self.left.height_mm is None:
+            return None
+        return self.right.height_mm - self.left.height_mm
+
+
+def moved_mm(order: LensRecord, found: LensRecord, eye: str) -> tuple[float | None, float | None]:
+    """How far the centre found lies from the centre ordered: x to the viewer's right, y up."""
+    x = y = None
+    if order.pd_mm is not None and found.pd_mm is not None:
+        x = -nasal(eye) * (found.pd_mm - order.pd_mm)
+    if order.centre_height_mm is not None and found.centre_height_mm is not None:
+        y = found.centre_height_mm - order.centre_height_mm
+    return x, y
+
+
+class ImbalanceError(NamedTuple):
+    """Prism difference of a pair beyond the ordered one (prism dioptres), and whether it was read."""
+
+    amount: float
+    was_read: bool
+
+
+def imbalance_error(order: PairRecord, found: PairRecord, direction: str) -> ImbalanceError | None:
+    """Prism difference found less that ordered, "vertical" or "horizontal".
+
+    Where a lens's prism was not read it is worked out from its moved centre by
+    Prentice's rule; None where that is not known either.
+    """
+    errors, was_read = {}, True
+    for eye in "RL":
+        ordered, read = order.of(eye), found.of(eye)
+        prism = read.written_prism(eye)
+        if prism is not None:
+            errors[eye] = prism - (ordered.written_prism(eye) or Prism.none())
+            continue
+        x, y = moved_mm(ordered, read, eye)
+        if (x if direction == "horizontal" else y) is None:
+            return None
+        # From the centre found, the ordered place lies the other way.
+        errors[eye] = prism_at(read.line.power, -(x or 0.0), -(y or 0.0))
+        was_read = False
+    return ImbalanceError(getattr(imbalance(errors["R"], errors["L"]), direction), was_read)
+
+
+def ordered_parts(pair: PairRecord) -> dict[str, float]:
+    """Largest horizontal and vertical part of the ordered prisms, prism dioptres."""
+    vectors = np.abs([(pair.of(eye).written_prism(eye) or Prism.none()).vector for eye in "RL"])
+    return {"horizontal": float(vectors[:, 0].max()), "vertical": float(vectors[:, 1].max())}

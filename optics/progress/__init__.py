@@ -1,0 +1,1 @@
+"""What a learner has done, in a small file of their own."""

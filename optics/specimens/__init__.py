@@ -1,0 +1,1 @@
+"""Pairs for the bench, made from a seed and a brief."""

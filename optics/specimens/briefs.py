@@ -1,0 +1,214 @@
+"""Briefs: what kind of pair is wanted on the bench.
+
+A brief never says what the pair is; the seed decides that. The steps of
+difficulty follow the order of the course: spheres first, then cylinders, then
+everything a pair can carry, then readings between two steps, then pairs that are
+strong, bent or badly made.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, fields
+from random import Random
+
+from optics.errors import OpticsError
+from optics.lens.segment import FLAT_TOP, ROUND, SHAPES
+
+__all__ = [
+    "BIFOCAL",
+    "CONDITIONS",
+    "DIFFICULTIES",
+    "FRONT_BENT",
+    "PROGRESSIVE",
+    "SINGLE_VISION",
+    "SMEARED",
+    "STYLES",
+    "TEMPLE_TWISTED",
+    "TRIFOCAL",
+    "Brief",
+    "brief_for",
+]
+
+SINGLE_VISION = "single vision"
+BIFOCAL = "bifocal"
+TRIFOCAL = "trifocal"
+PROGRESSIVE = "progressive"
+STYLES = (SINGLE_VISION, BIFOCAL, TRIFOCAL, PROGRESSIVE)
+CYLINDERS = ("none", "some", "always")
+AXES = ("any", "oblique")
+TEMPLE_TWISTED = "temple twisted"
+FRONT_BENT = "front bent"
+SMEARED = "smeared"
+CONDITIONS = (TEMPLE_TWISTED, FRONT_BENT, SMEARED)
+DIFFICULTIES = (1, 2, 3, 4, 5)
+MOST_FAULTY = 0.5
+
+
+def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
+    if value not in allowed:
+        raise OpticsError(
+            f'The {name} of the brief is "{value}".',
+            f"It is one of: {', '.join(allowed)}.",
+            f'Try "{allowed[0]}".',
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Brief:
+    """What kind of pair is wanted.
+
+    Parameters
+    ----------
+    style : {"single vision", "bifocal", "trifocal", "progressive"}
+        Lens style.
+    strongest, weakest : float
+        Largest and smallest principal power, dioptres, without sign.
+    cylinder : {"none", "some", "always"}
+        Whether the lenses have cylinder.
+    axes : {"any", "oblique"}
+        "oblique" keeps axes at least 20 degrees from horizontal and vertical, so
+        that a mirrored or unturned axis shows.
+    between_steps : bool
+        True to put the powers near the middle between two quarter steps; False
+        to keep them close to a step.
+    prism : float
+        Largest ordered prism, prism dioptres; 0 for none.
+    segment : {"flat-top", "round", "straight-across", "any"}
+        Shape of the segment of a bifocal or trifocal.
+    condition : tuple of {"temple twisted", "front bent", "smeared"}
+        What is wrong with the pair as it comes in, and is put right on the bench.
+    faulty : float
+        Share of pairs with one quantity clearly out of tolerance, 0 to 0.5.
+    thick : bool
+        Whether single vision lenses have two surfaces and a thickness, so that
+        the side on the stop matters. Multifocals and progressives always have.
+
+    Raises
+    ------
+    OpticsError
+        For a brief that no pair can be made to.
+    """
+
+    style: str = SINGLE_VISION
+    strongest: float = 6.0
+    weakest: float = 0.0
+    cylinder: str = "some"
+    axes: str = "any"
+    between_steps: bool = False
+    prism: float = 0.0
+    segment: str = FLAT_TOP
+    condition: tuple[str, ...] = ()
+    faulty: float = 0.0
+    thick: bool = False
+
+    def __post_init__(self) -> None:
+        given = (self.condition,) if isinstance(self.condition, str) else tuple(self.condition)
+        object.__setattr__(self, "condition", given)
+        _one_of("style", self.style, STYLES)
+        _one_of("cylinder", self.cylinder, CYLINDERS)
+        _one_of("axes", self.axes, AXES)
+        _one_of("segment", self.segment, (*SHAPES, "any"))
+        for fault in self.condition:
+            _one_of("condition", fault, CONDITIONS)
+        if self.style == TRIFOCAL and self.segment == ROUND:
+            raise OpticsError(
+                "The brief asks for a trifocal with a round segment.",
+                "A trifocal is flat-top or straight-across.",
+                'Try "flat-top".',
+            )
+        if not 0.5 <= self.strongest <= 15:
+            raise OpticsError(
+                f"The strongest power of the brief is {self.strongest:g} D.",
+                "It lies between 0.5 and 15 D.",
+                "Try 6.",
+            )
+        if not 0 <= self.weakest <= self.strongest - 0.5:
+            raise OpticsError(
+                f"The weakest power of the brief is {self.weakest:g} D.",
+                f"It lies between 0 and {self.strongest - 0.5:g} D, half a dioptre below the strongest.",
+                "Try 0.",
+            )
+        if not 0 <= self.faulty <= MOST_FAULTY:
+            raise OpticsError(
+                f"The share of faulty pairs in the brief is {self.faulty:g}.",
+                f"It lies between 0 and {MOST_FAULTY:g}.",
+                "In published records it was 0.08 to 0.3.",
+            )
+
+    @property
+    def is_simple(self) -> bool:
+        """Whether the lenses are thin, single vision and centred exactly as ordered."""
+        return self.style == SINGLE_VISION and not self.thick and not self.faulty
+
+    @classmethod
+    def from_plain(cls, values: dict) -> Brief:
+        """A brief from plain values, as read from a file."""
+        unknown = set(values) - {field.name for field in fields(cls)}
+        if unknown:
+            raise OpticsError(
+                f"The brief has {', '.join(sorted(unknown))}.",
+                f"A brief has {', '.join(field.name for field in fields(cls))}.",
+                "Check the spelling.",
+            )
+        return cls(**values)
+
+    def to_plain(self) -> dict:
+        """The brief as plain values, to be written to a file: what is not as usual."""
+        usual = asdict(Brief())
+        return {name: value for name, value in asdict(self).items() if value != usual[name]}
+
+
+_STEPS: dict[int, dict] = {
+    1: {"strongest": 4.0, "weakest": 0.5, "cylinder": "none"},
+    2: {"strongest": 4.0, "cylinder": "always"},
+    3: {"strongest": 6.0, "segment": "any", "faulty": 0.15},
+    4: {"strongest": 6.0, "segment": "any", "faulty": 0.2, "between_steps": True, "prism": 2.0},
+    5: {
+        "strongest": 9.0,
+        "weakest": 0.75,
+        "segment": "any",
+        "faulty": 0.25,
+        "between_steps": True,
+        "prism": 3.0,
+        "cylinder": "always",
+        "axes": "oblique",
+    },
+}
+# How often a pair of that difficulty comes in out of order.
+_OUT_OF_ORDER = {4: 0.5, 5: 0.75}
+
+
+def brief_for(style: str, difficulty: int, seed: int = 0) -> Brief:
+    """A brief for a whole pair of one style, from easy to hard.
+
+    Parameters
+    ----------
+    style : str
+        Lens style, as in `Brief`.
+    difficulty : int
+        1: spheres on the steps. 2: cylinders. 3: any segment, sometimes faulty.
+        4: between two steps, with prism, now and then bent or smeared. 5: strong,
+        oblique, more often bent or smeared.
+    seed : int
+        Decides what is left to chance: whether, and how, the pair is out of order.
+
+    Returns
+    -------
+    Brief
+
+    Examples
+    --------
+    >>> brief_for("progressive", 2).cylinder
+    'always'
+    """
+    if difficulty not in DIFFICULTIES:
+        raise OpticsError(
+            f"The difficulty is {difficulty}.",
+            "It is a whole number from 1, easy, to 5, hard.",
+            "Try 1.",
+        )
+    chance = Random(f"condition {seed}")
+    condition = ()
+    if chance.random() < _OUT_OF_ORDER.get(difficulty, 0.0):
+        condition = tuple(chance.sample(CONDITIONS, k=chance.randint(1, difficulty - 3)))
+    return Brief(style=style, condition=condition, thick=True, **_STEPS[difficulty])

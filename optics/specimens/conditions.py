@@ -1,0 +1,196 @@
+"""What is wrong with a pair as it comes in: twisted, bent, smeared.
+
+A condition changes what the instrument meets, by the optics of a lens that leans,
+is turned, or carries a film of grease, until the pair is trued and cleaned.
+
+Grease in ripples a fraction of a micrometre high and some millimetres apart has
+powers of tenths of a dioptre that change from place to place, so that no two
+readings of a smeared lens agree. That is worked out below as for any thin lens;
+that a smear also dims the picture is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optics.lens.lens import BACK, Lens, OverStop
+from optics.lens.power import Power
+from optics.lens.prism import Prism, nasal
+from optics.pair.bent import bent
+from optics.pair.spectacles import Spectacles
+from optics.specimens.briefs import FRONT_BENT, SMEARED, TEMPLE_TWISTED, Brief
+from optics.specimens.random import stream
+
+__all__ = ["Condition", "Ripple", "Smeared", "conditions_of", "laid_down"]
+
+GREASE_INDEX = 1.47
+"""Refractive index of skin grease, about (from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ripple:
+    """One even ripple in a film.
+
+    Parameters
+    ----------
+    height_um : float
+        Half of its height, micrometres.
+    period_mm : float
+        Crest to crest, millimetres.
+    towards : float
+        Direction across the crests, degrees.
+    phase : float
+        Where the first crest lies, degrees of a period.
+    """
+
+    height_um: float
+    period_mm: float
+    towards: float
+    phase: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Smeared:
+    """A lens with a film of grease on its front.
+
+    Parameters
+    ----------
+    lens : Lens
+        The lens under it.
+    ripples : tuple of Ripple
+        The film.
+    """
+
+    lens: Lens
+    ripples: tuple[Ripple, ...]
+
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power and prism met with the point (x_mm, y_mm) over the stop."""
+        met = self.lens.over_stop(x_mm, y_mm, against)
+        film = self._film(x_mm, y_mm)
+        if against != BACK:
+            film = OverStop(film.power.turned_over(), film.prism.turned_over())
+        return OverStop(met.power + film.power, met.prism + film.prism)
+
+    def _film(self, x_mm: float, y_mm: float) -> OverStop:
+        """The film alone: a thin lens as thick as the sum of its ripples.
+
+        Prism is (n - 1) times the slope of the thickness, with its base where the
+        film is thicker; power is -(n - 1) times its curvature.
+        """
+        power, prism = np.zeros((2, 2)), np.zeros(2)
+        for ripple in self.ripples:
+            wave = 2.0 * np.pi / (ripple.period_mm / 1000.0)
+            turn = np.deg2rad(ripple.towards)
+            n = np.array([np.cos(turn), np.sin(turn)])
+            at = wave * (n @ [x_mm, y_mm]) / 1000.0 + np.deg2rad(ripple.phase)
+            height = ripple.height_um * 1e-6 * (GREASE_INDEX - 1.0)
+            power += height * wave**2 * np.cos(at) * np.outer(n, n)
+            prism -= 100.0 * height * wave * np.sin(at) * n
+        return OverStop(Power.from_matrix(power), Prism(prism))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """One thing that is wrong with a pair, and by how much.
+
+    Parameters
+    ----------
+    name : {"temple twisted", "front bent", "smeared"}
+        What it is.
+    eye : {"R", "L"}
+        Lens that it touches.
+    tilt_degrees, tilt_axis, turned_degrees, off_stop_mm : float
+        As `optics.pair.bent.bent` takes them.
+    ripples : tuple of Ripple
+        The film of a smeared lens.
+    """
+
+    name: str
+    eye: str
+    tilt_degrees: float = 0.0
+    tilt_axis: float = 180.0
+    turned_degrees: float = 0.0
+    off_stop_mm: float = 0.0
+    ripples: tuple[Ripple, ...] = ()
+
+    @property
+    def mend(self) -> str:
+        """What to do about it, as a sentence."""
+        side = "right" if self.eye == "R" else "left"
+        return {
+            TEMPLE_TWISTED: f"The {side} side is twisted: true the frame until both temples lie in one plane.",
+            FRONT_BENT: f"The {side} side of the front is bent: true the frame until both lenses lie in one plane.",
+            SMEARED: f"The {side} lens is smeared: clean it.",
+        }[self.name]
+
+    def put_on(self, pair: Spectacles) -> Spectacles:
+        """The pair with this wrong with it."""
+        if self.name == SMEARED:
+            mounted = pair.mounted(self.eye)
+            filmed = replace(mounted, lens=Smeared(lens=mounted.lens, ripples=self.ripples))
+            return replace(pair, right=filmed) if nasal(self.eye) > 0 else replace(pair, left=filmed)
+        return bent(
+            pair,
+            self.eye,
+            tilt_degrees=self.tilt_degrees,
+            tilt_axis=self.tilt_axis,
+            turned_degrees=self.turned_degrees,
+            off_stop_mm=self.off_stop_mm,
+        )
+
+
+def conditions_of(brief: Brief, seed: int) -> tuple[Condition, ...]:
+    """What is wrong with the pair of this brief and seed, and by how much."""
+    return tuple(_drawn(name, stream(seed, name)) for name in brief.condition)
+
+
+def _drawn(name: str, rng: np.random.RandomState) -> Condition:
+    eye = "R" if rng.random_sample() < 0.5 else "L"
+    if name == SMEARED:
+        ripples = tuple(
+            Ripple(
+                height_um=float(rng.uniform(0.3, 0.6)),
+                period_mm=float(rng.uniform(6.0, 10.0)),
+                towards=float(rng.uniform(0.0, 180.0)),
+                phase=float(rng.uniform(0.0, 360.0)),
+            )
+            for _ in range(4)
+        )
+        return Condition(name=name, eye=eye, ripples=ripples)
+    way = float(rng.choice([-1.0, 1.0]))
+    tilt = way * float(rng.uniform(14.0, 22.0))
+    if name == FRONT_BENT:
+        return Condition(name=name, eye=eye, tilt_degrees=tilt, tilt_axis=90.0)
+    return Condition(
+        name=name,
+        eye=eye,
+        tilt_degrees=tilt,
+        # A lens that is twisted out of the plane of the other also turns a little.
+        turned_degrees=float(rng.choice([-1.0, 1.0]) * rng.uniform(4.0, 7.0)),
+        off_stop_mm=float(rng.uniform(0.5, 1.5)),
+    )
+
+
+def laid_down(
+    pair: Spectacles, conditions: tuple[Condition, ...], mended: Collection[str] = ()
+) -> Spectacles:
+    """The pair as it lies on the stage, with what has not been mended.
+
+    Parameters
+    ----------
+    pair : Spectacles
+        The pair, true and clean.
+    conditions : tuple of Condition
+        What is wrong with it.
+    mended : collection of str
+        Names of what has been put right.
+    """
+    # Grease sticks to the lens, and the frame bends with it: the film goes on first.
+    for condition in sorted(conditions, key=lambda each: each.name != SMEARED):
+        if condition.name not in mended:
+            pair = condition.put_on(pair)
+    return pair

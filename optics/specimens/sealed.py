@@ -1,0 +1,179 @@
+"""Sealed pairs: which unknown pair lies before which learner.
+
+An instrument must know the lens to show it, so a released chapter carries its
+pairs. They are sealed against a glance, *not* against a determined programmer;
+a real pair on a real bench is the real test.
+
+A chapter's folder holds `pairs.json`, the brief of each pair by its letter. The
+release writes `pairs.sealed` beside it: seeds drawn from the intake's secret, so
+that a new secret gives a new set. Without a sealed file (self-study, or the
+chapter's source) a public set is used.
+"""
+
+from __future__ import annotations
+
+import base64
+import hmac
+import json
+import zlib
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from optics.errors import OpticsError
+from optics.specimens.specimen import Brief, Specimen, make, seed_from
+
+__all__ = ["PairBox", "open_pairs", "seal"]
+
+BRIEFS = "pairs.json"
+SEALED = "pairs.sealed"
+SELF_STUDY = "self-study"
+VARIANTS = 24
+# Raised whenever `make` gives other pairs from the same seed, because a learner
+# and an instructor must mean the same pair.
+MAKER = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairBox:
+    """The unknown pairs of one chapter.
+
+    Parameters
+    ----------
+    intake : str
+        Name of the intake they were made for.
+    briefs : dict of str to Brief
+        By letter.
+    seeds : dict of str to list of int
+        By letter, one a variant.
+    """
+
+    intake: str
+    briefs: dict[str, Brief]
+    seeds: dict[str, list[int]]
+
+    def pair(self, letter: str, learner: str) -> Specimen:
+        """The pair with this letter that lies before this learner.
+
+        Parameters
+        ----------
+        letter : str
+            "A", "B", ...
+        learner : str
+            The learner's name or number; capitals and spaces do not matter.
+        """
+        if letter not in self.briefs:
+            raise OpticsError(
+                f'There is no pair "{letter}" in this chapter.',
+                f"The chapter's pairs are {', '.join(sorted(self.briefs)) or 'none'}.",
+                "Check the letter.",
+            )
+        seeds = self.seeds[letter]
+        return make(self.briefs[letter], seeds[self.variant(letter, learner)])
+
+    def variant(self, letter: str, learner: str) -> int:
+        """Which variant of a pair this learner gets, counted from 0."""
+        who = "".join(learner.split()).casefold()
+        return seed_from(self.intake, letter, who) % len(self.seeds[letter])
+
+
+def _briefs(folder: Path) -> dict[str, Brief]:
+    path = folder / BRIEFS
+    if not path.is_file():
+        return {}
+    return {
+        letter: Brief.from_plain(values) for letter, values in json.loads(path.read_text("utf-8")).items()
+    }
+
+
+def _box(folder: Path, intake: str, secret: str, variants: int) -> PairBox:
+    briefs = _briefs(folder)
+
+    def seed(letter: str, number: int) -> int:
+        # Keyed, so that nobody finds the secret, and the next set, from one set of seeds.
+        digest = hmac.new(secret.encode(), f"{folder.name}/{letter}/{number}".encode(), sha256).digest()
+        return int.from_bytes(digest[:6], "big")
+
+    return PairBox(
+        intake=intake,
+        briefs=briefs,
+        seeds={letter: [seed(letter, number) for number in range(variants)] for letter in briefs},
+    )
+
+
+def _veil(data: bytes, intake: str) -> bytes:
+    stream = b"".join(sha256(f"{intake}/{block}".encode()).digest() for block in range(len(data) // 32 + 1))
+    return bytes(a ^ b for a, b in zip(data, stream, strict=False))
+
+
+def seal(folder: Path, *, intake: str, secret: str, variants: int = VARIANTS) -> Path | None:
+    """Write a chapter's pairs for one intake.
+
+    Parameters
+    ----------
+    folder : Path
+        The chapter's folder, holding `pairs.json`.
+    intake : str
+        Name of the intake, shown to learners.
+    secret : str
+        Kept by the instructor; another secret gives other pairs.
+    variants : int
+        How many different pairs share one letter.
+
+    Returns
+    -------
+    Path or None
+        The sealed file; None where the chapter has no pairs.
+    """
+    box = _box(Path(folder), intake, secret, variants)
+    if not box.briefs:
+        return None
+    inside = {
+        "maker": MAKER,
+        "briefs": {letter: brief.to_plain() for letter, brief in box.briefs.items()},
+        "seeds": box.seeds,
+    }
+    veiled = _veil(zlib.compress(json.dumps(inside, sort_keys=True).encode()), intake)
+    outside = {
+        "what": "Unknown pairs for the bench. Sealed against a glance; reading it here teaches nothing.",
+        "intake": intake,
+        "pairs": base64.b64encode(veiled).decode(),
+    }
+    path = Path(folder) / SEALED
+    path.write_text(json.dumps(outside, indent=1) + "\n", "utf-8")
+    return path
+
+
+def open_pairs(folder: Path | str = ".") -> PairBox:
+    """The unknown pairs of the chapter in this folder.
+
+    Raises
+    ------
+    OpticsError
+        Where the sealed file is damaged, or was made by another version.
+    """
+    folder = Path(folder).resolve()
+    path = folder / SEALED
+    if not path.is_file():
+        return _box(folder, SELF_STUDY, SELF_STUDY, VARIANTS)
+    try:
+        outside = json.loads(path.read_text("utf-8"))
+        inside = json.loads(zlib.decompress(_veil(base64.b64decode(outside["pairs"]), outside["intake"])))
+        maker, briefs, seeds = inside["maker"], inside["briefs"], inside["seeds"]
+    except (ValueError, KeyError, TypeError, zlib.error):
+        raise OpticsError(
+            f"The file {SEALED} in this folder is damaged.",
+            "It must be the one handed out with the chapter.",
+            "Copy it again from the chapter you were given.",
+        ) from None
+    if maker != MAKER:
+        raise OpticsError(
+            f"The pairs of this chapter were made by version {maker} of the pair maker; this is version {MAKER}.",
+            "Both must be the same, or you would read another pair than the one that is marked.",
+            "Install the version of the workbook that your instructor uses.",
+        )
+    return PairBox(
+        intake=outside["intake"],
+        briefs={letter: Brief.from_plain(values) for letter, values in briefs.items()},
+        seeds=seeds,
+    )

@@ -1,0 +1,236 @@
+"""Pairs for the bench: made from a seed and a brief, never to exactly what was ordered.
+
+A specimen is one object that everybody asks: the instrument, the drawings, the
+marks. It holds what the pair *is* (`spectacles`), what it was *made to* (`order`)
+and what is wrong with it as it comes in; the surfacing error between order and
+pair is why readings fall between steps. What the truth is, is always asked of the
+lenses and stored nowhere. All pairs are invented; `optics.specimens.orders` says
+which published distributions they follow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from optics.lens.angles import whole_axis
+from optics.lens.lens import FRONT
+from optics.lens.multifocal import Multifocal
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription
+from optics.lens.prism import Prism, nasal
+from optics.lens.progressive import Progressive
+from optics.pair.frame import Frame
+from optics.pair.records import LensRecord, PairRecord
+from optics.pair.spectacles import Spectacles
+from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief, brief_for
+from optics.specimens.conditions import Condition, conditions_of, laid_down
+from optics.specimens.making import LARGEST_ERROR, made_exactly_centred, made_to
+from optics.specimens.orders import frame_for, job_for, kind_of, ordered_powers
+from optics.specimens.random import from_seed, seed_from
+
+__all__ = ["LARGEST_ERROR", "PARTS", "Brief", "Specimen", "brief_for", "make", "seed_from"]
+
+PARTS = ("distance", "near", "prism", "height")
+"""Points of a lens: where distance and near power are read, where prism is read (for
+lenses without ordered prism the optical centre), and the segment's upper line or the
+fitting cross, to which the height is measured."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Specimen:
+    """One pair on the bench.
+
+    Parameters
+    ----------
+    order : PairRecord
+        What right and left were made to: minus-cylinder form, places in millimetres,
+        heights of segment or fitting cross over the lowest point of the lens.
+    spectacles : Spectacles
+        What the pair is, true and clean.
+    frame : Frame
+        The frame, in boxing terms.
+    brief : Brief
+        What kind of pair was asked for.
+    conditions : tuple of Condition
+        What is wrong with it as it comes in.
+    """
+
+    order: PairRecord
+    spectacles: Spectacles
+    frame: Frame
+    brief: Brief
+    conditions: tuple[Condition, ...] = ()
+
+    @property
+    def ordered(self) -> tuple[Prescription, Prescription]:
+        """What right and left were ordered to."""
+        return self.order.right.line, self.order.left.line
+
+    # --- as it lies on the bench ------------------------------------------------------
+
+    def as_found(self, mended: Collection[str] = ()) -> Spectacles:
+        """The pair as it lies on the stage.
+
+        Parameters
+        ----------
+        mended : collection of {"temple twisted", "front bent", "smeared"}
+            What has been put right since it came in.
+        """
+        return laid_down(self.spectacles, self.conditions, mended)
+
+    def still_wrong(self, mended: Collection[str] = ()) -> tuple[Condition, ...]:
+        """What has not been put right yet."""
+        return tuple(each for each in self.conditions if each.name not in mended)
+
+    # --- what it is, asked of the lenses ----------------------------------------------
+
+    @property
+    def style(self) -> str:
+        """Lens style, told from the lenses."""
+        lens = self.spectacles.right.lens
+        if isinstance(lens, Progressive):
+            return PROGRESSIVE
+        if isinstance(lens, Multifocal):
+            return TRIFOCAL if lens.segment.intermediate_mm else BIFOCAL
+        return SINGLE_VISION
+
+    def lens_point_mm(self, eye: str, part: str) -> tuple[float, float] | None:
+        """Where a part of a lens lies, from its reference point, millimetres.
+
+        Parameters
+        ----------
+        eye : {"R", "L"}
+            The lens.
+        part : str
+            One of `PARTS`. None where the lens has no such part.
+        """
+        if part not in PARTS:
+            raise ValueError(f"part is one of {', '.join(PARTS)}, not {part!r}")
+        lens = self.spectacles.mounted(eye).lens
+        whole = isinstance(lens, Multifocal | Progressive)
+        if part == "prism":
+            return (0.0, 0.0)
+        if part == "distance":
+            return lens.distance_reference_point if whole else (0.0, 0.0)
+        if not whole:
+            return None
+        if part == "near":
+            return lens.near_reference_point
+        return lens.segment_top if isinstance(lens, Multifocal) else lens.fitting_cross
+
+    def point_mm(self, eye: str, part: str) -> tuple[float, float] | None:
+        """Where a part of a lens lies in the pair: x from the middle of the bridge, y from the datum line."""
+        place = self.lens_point_mm(eye, part)
+        if place is None:
+            return None
+        x, y = self.spectacles.reference_point_mm(eye)
+        return x + place[0], y + place[1]
+
+    def power(self, eye: str) -> Power:
+        """Back vertex power at the distance reference point, as it really is."""
+        place = self.lens_point_mm(eye, "distance") or (0.0, 0.0)
+        return self.spectacles.mounted(eye).lens.over_stop(*place).power
+
+    def prism(self, eye: str) -> Prism:
+        """Prism at the prism reference point, as it really is; thinning prism included."""
+        return self.spectacles.mounted(eye).lens.over_stop(0.0, 0.0).prism
+
+    def thinning(self, eye: str) -> Prism:
+        """The part of the prism that only makes a progressive thinner."""
+        lens = self.spectacles.mounted(eye).lens
+        return Prism.from_base(getattr(lens, "thinning", 0.0), "down", eye)
+
+    def addition_side(self, eye: str) -> str | None:
+        """The side that carries the addition, which lies on the stop when it is measured."""
+        lens = self.spectacles.mounted(eye).lens
+        if isinstance(lens, Multifocal):
+            return lens.carried_by
+        return FRONT if isinstance(lens, Progressive) else None
+
+    def addition(self, eye: str) -> float | None:
+        """The addition, near less distance on the side that carries it; none for single vision."""
+        side = self.addition_side(eye)
+        return None if side is None else self.spectacles.mounted(eye).lens.addition_read(side)
+
+    def pd_mm(self, eye: str) -> float:
+        """Monocular distance to the prism reference point, millimetres."""
+        return self.spectacles.mounted(eye).pd_mm
+
+    def height_mm(self, eye: str) -> float | None:
+        """Height of segment top or fitting cross over the lowest point of the lens; none for single vision."""
+        place = self.point_mm(eye, "height")
+        return None if place is None else self.frame.height_above_rim_mm(place[1])
+
+    def record(self) -> PairRecord:
+        """The pair as it is, to the hundredth, to be held against its order.
+
+        The prism is that met where the order wants its prism.
+        """
+        return PairRecord(right=self._lens_record("R"), left=self._lens_record("L"), lens=kind_of(self.style))
+
+    def _lens_record(self, eye: str) -> LensRecord:
+        order = self.order.of(eye)
+        sphere, cylinder, axis = (float(value) for value in self.power(eye).sphere_cylinder())
+        sphere, cylinder = round(sphere, 2), round(cylinder, 2)
+        add = self.addition(eye)
+        wanted = self.spectacles.over_stop(eye, -nasal(eye) * order.pd_mm, order.centre_height_mm)
+        return LensRecord(
+            line=Prescription(
+                sphere=sphere,
+                cylinder=cylinder,
+                axis=whole_axis(axis) if cylinder else None,
+                add=None if add is None else round(add, 2),
+                eye=eye,
+            ),
+            prism=wanted.prism - self.thinning(eye),
+            pd_mm=self.pd_mm(eye),
+            centre_height_mm=self.spectacles.mounted(eye).height_mm,
+            height_mm=self.height_mm(eye),
+        )
+
+
+def make(brief: Brief, seed: int) -> Specimen:
+    """Make one pair.
+
+    Parameters
+    ----------
+    brief : Brief
+        What kind of pair is wanted.
+    seed : int
+        The same seed and brief always give the same pair.
+
+    Returns
+    -------
+    Specimen
+
+    Examples
+    --------
+    >>> pair = make(Brief(), seed=7)
+    >>> pair.ordered == make(Brief(), seed=7).ordered
+    True
+    >>> pair = make(brief_for("progressive", 2), seed=7)
+    >>> pair.style, abs(pair.addition("R") - pair.ordered[0].add) < 0.12
+    ('progressive', True)
+    """
+    rng = from_seed(seed)
+    powers = ordered_powers(brief, rng)
+    if brief.is_simple:
+        right, left = (made_exactly_centred(line, brief, rng) for line in powers)
+        spectacles = Spectacles(right=right, left=left)
+        records = [
+            LensRecord(line=line, pd_mm=made.pd_mm, centre_height_mm=made.height_mm)
+            for line, made in zip(powers, (right, left), strict=True)
+        ]
+        order = PairRecord(right=records[0], left=records[1])
+        frame = frame_for(brief.style, (right.pd_mm + left.pd_mm) / 2, seed)
+    else:
+        job = job_for(brief, seed, powers)
+        spectacles, order, frame = made_to(job, brief, seed), job.order, job.frame
+    return Specimen(
+        order=order,
+        spectacles=spectacles,
+        frame=frame,
+        brief=brief,
+        conditions=conditions_of(brief, seed),
+    )

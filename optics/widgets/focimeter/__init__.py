@@ -1,0 +1,1 @@
+"""The focimeter in the notebook."""

@@ -1,0 +1,309 @@
+"""The focimeter in the notebook: the picture in the eyepiece and the controls beside it.
+
+The picture is drawn in the browser (`picture.js`), so that it answers a turn of
+the drum at once. The kernel sends what only it knows: power and prism of the
+lens at the point over the stop. Everything a hand can move is a trait, so a
+lesson or a test can move it too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+import anywidget
+import numpy as np
+import traitlets
+
+from optics.errors import OpticsError
+from optics.instrument import focimeter
+from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings
+from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.prism import nasal
+from optics.pair.spectacles import Spectacles
+from optics.widgets import front_end
+
+__all__ = ["Bench", "BenchState"]
+
+STAGE_NEAR_MM, STAGE_FAR_MM = 10.0, 55.0
+"""How near to and how far from the middle of the bridge the stop can come, millimetres."""
+STAGE_HEIGHT_MM = 20.0
+"""How far above and below the datum line, millimetres."""
+RULE_STEP_MM = 0.5
+"""A rule is read to half a millimetre (common practice)."""
+_NAMES = {"R": "right", "L": "left"}
+MOST_PIXELS = 768
+"""Width of the picture at most, device pixels."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchState:
+    """How the bench stands, all in one value.
+
+    Parameters
+    ----------
+    lens : {"R", "L"}
+        The lens over the stop.
+    settings : Settings
+        Drum, wheel, eyepiece and prism compensator.
+    stage_x_mm, stage_y_mm : float
+        The point of the pair over the stop: x to the viewer's right from the
+        middle of the bridge, y up from the datum line, seen from the front,
+        millimetres.
+    against : {"back", "front"}
+        Side of the lens against the stop.
+    dots : tuple of (str, float, float)
+        Eye and place of each ink dot, millimetres in the same coordinates.
+    """
+
+    lens: str
+    settings: Settings
+    stage_x_mm: float
+    stage_y_mm: float
+    against: str
+    dots: tuple[tuple[str, float, float], ...]
+
+
+def _how_it_is_made() -> dict:
+    """The constants that the browser needs to draw the same picture."""
+    return {
+        "field": focimeter.FIELD,
+        "rings": list(focimeter.RINGS),
+        "glow": focimeter.FIELD_GLOW,
+        "reticle_line": focimeter.RETICLE_LINE,
+        "reticle_darkness": focimeter.RETICLE_DARKNESS,
+        "eye_blur": focimeter.EYE_BLUR,
+        "stop_radius_cm": focimeter.STOP_RADIUS_MM / 10.0,
+        "magnification": focimeter.TELESCOPE_MAGNIFICATION,
+        "sphere_lines": asdict(focimeter.SPHERE_LINES),
+        "cylinder_lines": asdict(focimeter.CYLINDER_LINES),
+        "drum_range": list(DRUM_RANGE),
+        "eyepiece_range": list(EYEPIECE_RANGE),
+        "compensator_most": COMPENSATOR_MOST,
+        "stage_near_mm": STAGE_NEAR_MM,
+        "stage_far_mm": STAGE_FAR_MM,
+        "most_pixels": MOST_PIXELS,
+    }
+
+
+class Bench(anywidget.AnyWidget):
+    """A focimeter with a pair of spectacles on its stage.
+
+    Parameters
+    ----------
+    spectacles : Spectacles
+        The pair.
+    seed : int
+        Decides how the bench was left: the operator's own eyepiece setting, and
+        how far from its reference point each lens first lies.
+    eye_setting : float, optional
+        Eyepiece dial at which the reticle is sharp, dioptres at the eye; drawn
+        from the seed if not given, and never zero, so that a fresh bench is out
+        of focus.
+    eye : {"R", "L"}
+        The lens that lies over the stop first.
+
+    Attributes
+    ----------
+    lens, drum, wheel, eyepiece, stage_x_mm, stage_y_mm, against, dots
+        What hands can move; see `BenchState`. `dots` maps "R" and "L" to [x, y].
+    compensator, compensator_base
+        Prism that the compensator takes out: its amount, prism dioptres 0 to 15,
+        and the direction of its base, degrees 0 to 360 anticlockwise from the
+        operator's right.
+
+    Examples
+    --------
+    >>> from optics import Mounted, Power, SingleVision
+    >>> lens = SingleVision(power=Power.from_sphere_cylinder(-2.25, -0.75, 15))
+    >>> bench = Bench(Spectacles(right=Mounted(lens=lens), left=Mounted(lens=lens)), eye_setting=0)
+    >>> bench.drum = -2.25
+    >>> bench.settings.drum, round(float(bench.met.power.along(15)), 2)
+    (-2.25, -2.25)
+    """
+
+    _esm = front_end("controls.js", "focimeter/picture.js", "focimeter/bench.js")
+    _css = front_end("controls.css", "focimeter/bench.css")
+
+    lens = traitlets.Enum(("R", "L"), "R").tag(sync=True)
+    drum = traitlets.Float(0.0).tag(sync=True)
+    wheel = traitlets.Float(180.0).tag(sync=True)
+    eyepiece = traitlets.Float(0.0).tag(sync=True)
+    stage_x_mm = traitlets.Float(0.0).tag(sync=True)
+    stage_y_mm = traitlets.Float(0.0).tag(sync=True)
+    against = traitlets.Enum((BACK, FRONT), BACK).tag(sync=True)
+    compensator = traitlets.Float(0.0).tag(sync=True)
+    compensator_base = traitlets.Float(0.0).tag(sync=True)
+    dots = traitlets.Dict().tag(sync=True)
+    _eye_setting = traitlets.Float(0.0).tag(sync=True)
+    _made = traitlets.Dict(_how_it_is_made()).tag(sync=True)
+    _met = traitlets.Dict().tag(sync=True)
+    _dotted = traitlets.Unicode("").tag(sync=True)
+
+    def __init__(
+        self, spectacles: Spectacles, *, seed: int = 0, eye_setting: float | None = None, eye: str = "R"
+    ) -> None:
+        nasal(eye)  # says so if it is neither R nor L
+        left_by_others = np.random.default_rng(seed)
+        dial = float(left_by_others.choice([-1, 1]) * left_by_others.integers(5, 12) * 0.25)
+        self._spectacles = spectacles
+        # Each lens is laid down by eye, a few millimetres out, and keeps its place
+        # while the other one is read.
+        self._places = {side: _laid_down(spectacles, side, left_by_others) for side in ("R", "L")}
+        self._laid_out = False
+        super().__init__(
+            lens=eye,
+            stage_x_mm=self._places[eye][0],
+            stage_y_mm=self._places[eye][1],
+            _eye_setting=dial if eye_setting is None else float(eye_setting),
+        )
+        self._laid_out = True
+        self._answer()
+        self._describe_dots()
+
+    # --- what it shows ---------------------------------------------------------------
+
+    @property
+    def settings(self) -> Settings:
+        """How drum, wheel, eyepiece and compensator stand, as `eyepiece_view` takes them."""
+        to_base = np.deg2rad(self.compensator_base)
+        return Settings(
+            drum=self.drum,
+            wheel=self.wheel,
+            eyepiece=self.eyepiece,
+            eye=self._eye_setting,
+            compensator_x=float(self.compensator * np.cos(to_base)),
+            compensator_y=float(self.compensator * np.sin(to_base)),
+        )
+
+    @property
+    def met(self) -> OverStop:
+        """Power and prism of the part of the lens over the stop, as the operator sees them."""
+        return self._spectacles.over_stop(self.lens, self.stage_x_mm, self.stage_y_mm, self.against)
+
+    @property
+    def state(self) -> BenchState:
+        """How the whole bench stands."""
+        return BenchState(
+            lens=self.lens,
+            settings=self.settings,
+            stage_x_mm=self.stage_x_mm,
+            stage_y_mm=self.stage_y_mm,
+            against=self.against,
+            dots=tuple((side, *map(float, self.dots[side])) for side in ("R", "L") if side in self.dots),
+        )
+
+    # --- what moves it -----------------------------------------------------------------
+
+    @traitlets.validate("drum", "wheel", "eyepiece")
+    def _within_reach(self, proposal: dict) -> float:
+        Settings(**{proposal["trait"].name: proposal["value"]})
+        return proposal["value"]
+
+    @traitlets.validate("compensator", "compensator_base", "stage_x_mm", "stage_y_mm")
+    def _within_its_travel(self, proposal: dict) -> float:
+        name, value = proposal["trait"].name, proposal["value"]
+        what, low, high, unit = {
+            "compensator": ("prism compensator", 0.0, COMPENSATOR_MOST, "prism dioptres"),
+            "compensator_base": ("base of the prism compensator", 0.0, 360.0, "degrees"),
+            "stage_x_mm": (
+                f"stop under the {_NAMES[self.lens]} lens",
+                *self._across_mm(),
+                "mm from the bridge",
+            ),
+            "stage_y_mm": ("stop", -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM, "mm from the datum line"),
+        }[name]
+        if not low <= value <= high:
+            raise OpticsError(
+                f"The {what} would be at {value:g} {unit}.",
+                f"It can be at {low:g} to {high:g}.",
+                "Move it back into its range.",
+            )
+        return value
+
+    def lay(self, spectacles: Spectacles) -> None:
+        """Lay the pair down again after something was done to it: trued, or cleaned."""
+        self._spectacles = spectacles
+        self._answer()
+
+    def _across_mm(self) -> tuple[float, float]:
+        """From where to where the stop can come across the lens that lies over it."""
+        near, far = STAGE_NEAR_MM, STAGE_FAR_MM
+        return (-far, -near) if self.lens == "R" else (near, far)
+
+    @traitlets.observe("lens", "stage_x_mm", "stage_y_mm", "against")
+    def _moved(self, change: dict) -> None:
+        if not self._laid_out:
+            return
+        if change["name"] == "lens":
+            x_mm, y_mm = self._places[change["new"]]
+            with self.hold_sync():
+                self.stage_x_mm, self.stage_y_mm = x_mm, y_mm
+        self._answer()
+
+    def _answer(self) -> None:
+        """Send what the stop meets now, with the place it was asked for."""
+        self._places[self.lens] = (self.stage_x_mm, self.stage_y_mm)
+        over = [self.lens, self.stage_x_mm, self.stage_y_mm, self.against]
+        try:
+            power, prism = self.met
+        except OpticsError as error:
+            self._met = {**self._met, "over": over, "note": str(error)}
+            return
+        (xx, xy), (_, yy) = power.matrix.tolist()
+        x, y = prism.vector.tolist()
+        self._met = {
+            "power": {"xx": xx, "xy": xy, "yy": yy},
+            "prism": {"x": x, "y": y},
+            "over": over,
+            "note": "",
+        }
+
+    @traitlets.observe("dots")
+    def _describe_dots(self, _change: dict | None = None) -> None:
+        self._dotted = measured_dots({side: tuple(place) for side, place in self.dots.items()})
+
+
+def _laid_down(spectacles: Spectacles, side: str, random: np.random.Generator) -> tuple[float, float]:
+    x, y = spectacles.reference_point_mm(side)
+    out = random.choice([-1, 1], 2) * random.uniform([1.5, 1.0], [4.0, 3.0])
+    place = np.round((np.array([x, y]) + out) * 2) / 2
+    return float(place[0]), float(place[1])
+
+
+def measured_dots(dots: dict[str, tuple[float, float]]) -> str:
+    """What a rule laid across the ink dots says, to half a millimetre.
+
+    Parameters
+    ----------
+    dots : dict
+        Place of the dot of "R" and of "L" in pair coordinates, millimetres.
+
+    Returns
+    -------
+    str
+        Distances from the middle of the bridge and, with both dots, the PD
+        between them and which one is higher.
+
+    Examples
+    --------
+    >>> measured_dots({"R": (-31.6, 1.0), "L": (32.0, 0.0)})
+    'Right dot 31.5 mm and left dot 32.0 mm from the middle of the bridge. Between the dots: 63.5 mm. The right dot is 1.0 mm higher.'
+    """
+
+    def by_rule(length_mm: float) -> str:
+        return f"{np.floor(length_mm / RULE_STEP_MM + 0.5) * RULE_STEP_MM:.1f} mm"
+
+    parts = [f"{_NAMES[side]} dot {by_rule(abs(dots[side][0]))}" for side in ("R", "L") if side in dots]
+    if not parts:
+        return "No dot yet. Bring the crossing to the middle first."
+    told = " and ".join(parts) + " from the middle of the bridge."
+    told = told[0].upper() + told[1:]
+    if len(parts) == 1:
+        return f"{told} Dot the other lens too to measure the PD."
+    rise = dots["R"][1] - dots["L"][1]
+    higher = (
+        f"The {'right' if rise > 0 else 'left'} dot is {by_rule(abs(rise))} higher."
+        if abs(rise) >= RULE_STEP_MM / 2
+        else "They are level."
+    )
+    return f"{told} Between the dots: {by_rule(dots['L'][0] - dots['R'][0])}. {higher}"

@@ -1,0 +1,1 @@
+"""The open bench: one unknown pair after another."""

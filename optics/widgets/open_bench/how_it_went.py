@@ -1,0 +1,79 @@
+"""How a ticket was: what was right, how far off, which habit explains it, as words for a page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from optics.marking.diagnosis import PairExplanation
+from optics.marking.pair_marks import PairMarks
+from optics.progress.progress import DONE, TRY_AGAIN, Progress
+
+__all__ = ["PAGE", "outcome_html", "progress_html", "sentence_html"]
+
+_STATES = {DONE: "right twice in a row", TRY_AGAIN: "to be tried again"}
+PAGE = "max-width:44em;line-height:1.4;font-size:max(15px, var(--jp-content-font-size1, 15px))"
+"""How words stand on the page, as large as those of the panels."""
+
+
+def sentence_html(*sentences: str, fault: bool = False) -> str:
+    """Sentences in a paragraph that a screen reader reads out."""
+    mark = "border-left:4px dashed #d55e00;padding-left:0.5em;" if fault else ""
+    return f'<p role="status" style="{PAGE};{mark}">{escape(" ".join(sentences))}</p>'
+
+
+def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
+    """What was right, how far off, and the habit behind it.
+
+    Parameters
+    ----------
+    marks : PairMarks
+        How the ticket was marked.
+    found : sequence of PairExplanation
+        What explains it, best first.
+    """
+    missed = marks.marks.missed
+    right = [skill for skill in marks.marks.skills if skill not in missed]
+    if not missed:
+        head = "Right: everything on this ticket is what the pair is."
+    else:
+        head = f"{len(right)} of {len(marks.marks.skills)} right. Look again at: {', '.join(missed)}."
+    parts = [f"<p><strong>{escape(head)}</strong></p>"]
+    if right and missed:
+        parts.append(f"<p>Right: {escape(', '.join(right))}.</p>")
+    if marks.offs:
+        rows = "".join(
+            f"<li>{'✓' if off.right else '✗'} {escape(off.sentence)}</li>"
+            for off in sorted(marks.offs, key=lambda off: off.right)
+        )
+        parts.append(
+            f'<p>How far off, written less true:</p><ul style="list-style:none;margin:0 0 0.5em;padding-left:1em">{rows}</ul>'
+        )
+    if marks.missing:
+        parts.append(f"<p>Not written: {escape(', '.join(marks.missing))}.</p>")
+    parts += [f"<p>{escape(sentence)}</p>" for sentence in marks.remarks]
+    if missed and found:
+        parts += [
+            f"<p><strong>Habit: {escape(slip.name)}.</strong> {escape(slip.habit)} {escape(slip.mend)}</p>"
+            for slip in found[0].slips
+        ]
+    elif missed:
+        parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")
+    parts.append("<p>Beside the eyepiece above, the same pair is read again, step by step.</p>")
+    return f'<div role="status" style="{PAGE}">{"".join(parts)}</div>'
+
+
+def progress_html(progress: Progress, style: str, file_name: str) -> str:
+    """Where each skill stands for one lens style."""
+    states = [(skill, state) for skill, state in progress.skills(style).items() if state in _STATES]
+    if not states:
+        return ""
+    groups = {
+        words: ", ".join(skill for skill, state in states if state == wanted)
+        for wanted, words in _STATES.items()
+    }
+    told = ". ".join(f"{words}: {names}" for words, names in groups.items() if names)
+    return (
+        f'<p style="{PAGE}">Your skills with {escape(style)} pairs. {escape(told[:1].upper() + told[1:])}. '
+        f"This is kept in {escape(file_name)}, beside this notebook. It is yours: nobody marks it, and you may delete it.</p>"
+    )

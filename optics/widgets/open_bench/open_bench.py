@@ -1,0 +1,351 @@
+"""The open bench: one unknown pair after another, from choosing it to hearing how it went.
+
+It puts together what is on the table: the pair on its tray, the focimeter and the
+ticket. There is one pair and one truth: whoever trues the frame on the tray has
+trued it on the stage.
+"""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import ipywidgets as widgets
+import numpy as np
+import traitlets
+
+from optics.errors import OpticsError
+from optics.lens.lens import BACK, FRONT
+from optics.marking.diagnosis import diagnose_ticket
+from optics.marking.pair_marks import mark_pair
+from optics.marking.right_ticket import by_rule
+from optics.progress.file import PROGRESS_FILE, note, read_progress
+from optics.progress.progress import entry_of, next_difficulty
+from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLES, Brief, brief_for
+from optics.specimens.specimen import Specimen, make
+from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
+from optics.widgets.open_bench.draft import keep_draft, kept_draft
+from optics.widgets.open_bench.how_it_went import outcome_html, progress_html, sentence_html
+from optics.widgets.open_bench.replay_panel import ReplayPanel
+from optics.widgets.pair.front_view import PairView
+from optics.widgets.ticket.ticket import Ticket
+
+__all__ = ["FAULTS", "FOLLOWS_ME", "OpenBench", "brief_of"]
+
+FOLLOWS_ME, AS_IT_COMES = "follows me", "as it comes"
+FAULTS = (AS_IT_COMES, "none", "often")
+STRONGEST = (AS_IT_COMES, 2.0, 4.0, 6.0, 9.0, 12.0)
+MARKS = {
+    "distance": "Distance circle",
+    "prism": "Prism reference point",
+    "near": "Near circle",
+}
+_EYES = {"R": "right", "L": "left"}
+
+
+def brief_of(
+    style: str, difficulty: int, seed: int, strongest: float | str = AS_IT_COMES, faults: str = AS_IT_COMES
+) -> Brief:
+    """The brief for what was chosen.
+
+    Parameters
+    ----------
+    style, difficulty, seed
+        As `brief_for` takes them.
+    strongest : float or "as it comes"
+        Strongest power, dioptres, in place of what goes with the difficulty.
+    faults : {"as it comes", "none", "often"}
+        How often the pair is badly made, bent or smeared.
+
+    Examples
+    --------
+    >>> brief_of("bifocal", 1, seed=3, strongest=2.0).strongest
+    2.0
+    """
+    brief = brief_for(style, difficulty, seed)
+    if strongest != AS_IT_COMES:
+        brief = replace(brief, strongest=float(strongest))
+    if faults == "none":
+        brief = replace(brief, faulty=0.0, condition=())
+    elif faults == "often":
+        chance = Random(f"often {seed}")
+        brief = replace(brief, faulty=0.5, condition=tuple(chance.sample(CONDITIONS, k=chance.randint(1, 2))))
+    return brief
+
+
+class OpenBench(widgets.VBox):
+    """Unknown pairs without end.
+
+    Parameters
+    ----------
+    style, difficulty, strongest, faults
+        What is chosen first; `difficulty` is "follows me" or 1 to 5.
+    seed : int, optional
+        Number of the first pair; by chance if left out.
+    name : str
+        Under which pair and ticket are kept, so that two benches keep apart.
+    folder : path, optional
+        Where progress and draft are kept; nothing is kept if left out.
+
+    Attributes
+    ----------
+    specimen : Specimen
+        The pair on the bench.
+    view, bench, ticket
+        Tray, focimeter and ticket.
+
+    Examples
+    --------
+    >>> table = OpenBench(style="bifocal", difficulty=1, seed=3)
+    >>> table.ask()
+    >>> "Write what you read" in table.outcome.value
+    True
+    """
+
+    def __init__(
+        self,
+        *,
+        style: str = STYLES[0],
+        difficulty: int | str = FOLLOWS_ME,
+        strongest: float | str = AS_IT_COMES,
+        faults: str = AS_IT_COMES,
+        seed: int | None = None,
+        name: str = "",
+        folder: Path | str | None = None,
+    ) -> None:
+        self._name, self._folder = name, None if folder is None else Path(folder)
+        kept = {} if self._folder is None or seed is not None else kept_draft(name, self._folder)
+        self.style = _choice("Style", STYLES, kept.get("style"), style)
+        self.strongest = _choice("Strongest power, D", STRONGEST, kept.get("strongest"), strongest)
+        steps = (FOLLOWS_ME, *DIFFICULTIES)
+        self.difficulty = _choice("Difficulty", steps, kept.get("difficulty"), difficulty)
+        self.faults = _choice("Faults", FAULTS, kept.get("faults"), faults)
+        self.form = _choice("Cylinder form", ("minus", "plus"), kept.get("form"), "minus")
+        self.next_pair = widgets.Button(description="Next pair", button_style="primary")
+        self.told = widgets.HTML()
+        self.marks = {
+            part: widgets.Button(description=text, layout=widgets.Layout(width="auto"))
+            for part, text in MARKS.items()
+        }
+        self.how = widgets.Button(description="How did I do", button_style="primary")
+        self.outcome = widgets.HTML()
+        self.replay = ReplayPanel()
+        super().__init__()
+        self.next_pair.on_click(lambda _button: self.lay_next())
+        self.how.on_click(lambda _button: self.ask())
+        for part, button in self.marks.items():
+            button.on_click(lambda _button, part=part: self.bring(part))
+        self.form.observe(lambda _change: self._keep(), "value")
+        number = _whole(kept.get("seed")) if kept else None
+        self._lay(
+            number if number is not None else self._number(seed),
+            typed=kept.get("typed"),
+            step=_whole(kept.get("step")),
+            judged=bool(kept.get("judged")),
+        )
+
+    # --- a pair -----------------------------------------------------------------------
+
+    def lay_next(self) -> None:
+        """Take the next pair; a ticket that nobody has looked at is asked about once."""
+        if self.ticket.typed and not self._judged and not self._warned:
+            self._warned = True
+            self.told.value = sentence_html(
+                "You have written on this ticket and not yet asked how you did.",
+                "Press Next pair again to give it up, or ask first.",
+                fault=True,
+            )
+            return
+        self._lay(self._number(None))
+        self._keep()
+
+    def _number(self, seed: int | None) -> int:
+        return secrets.randbelow(10**6) if seed is None else seed
+
+    def _step(self) -> int:
+        if self.difficulty.value != FOLLOWS_ME:
+            return int(self.difficulty.value)
+        progress = read_progress(self._progress_file)[0] if self._folder else None
+        return next_difficulty(progress, self.style.value) if progress else DIFFICULTIES[0]
+
+    def _lay(self, seed: int, typed: Any = None, step: int | None = None, judged: bool = False) -> None:
+        old = [getattr(self, name, None) for name in ("view", "bench", "ticket")]
+        self._step_now = step if step in DIFFICULTIES else self._step()
+        chosen = {"strongest": self.strongest.value, "faults": self.faults.value}
+        brief = brief_of(self.style.value, self._step_now, seed, **chosen)
+        self.specimen: Specimen = make(brief, seed)
+        # How this pair was chosen: the menus may be on the next one already.
+        self._chosen = {"style": self.style.value, "difficulty": self.difficulty.value, **chosen}
+        self.seed, self._judged, self._warned = seed, judged, False
+        self.view = PairView(self.specimen.spectacles, self.specimen.frame, self.specimen.conditions)
+        self.bench = Bench(self.view.spectacles, seed=seed)
+        try:
+            self.ticket = Ticket(typed if isinstance(typed, dict) else None, job=f"no. {seed}")
+        except ValueError:  # a draft from another version
+            self.ticket = Ticket(job=f"no. {seed}")
+        self._together()
+        self.outcome.value = ""
+        self.replay.lay(self.specimen, self.bench, self.view)
+        self.told.value = sentence_html(
+            f"Pair no. {seed}, difficulty {self._step_now} of {DIFFICULTIES[-1]}.", *self._from_the_wearer()
+        )
+        self.children = self._in_order()
+        for each in old:
+            if each is not None:
+                each.close()
+
+    def _together(self) -> None:
+        """One pair: tray and stage follow each other."""
+        view, bench = self.view, self.bench
+        view.observe(lambda _change: bench.lay(view.spectacles), ("trued", "wiped"))
+        traitlets.link((view, "dots"), (bench, "dots"))
+        traitlets.link(
+            (view, "turned_over"),
+            (bench, "against"),
+            transform=(lambda over: FRONT if over else BACK, lambda side: side == FRONT),
+        )
+        view.observe(lambda _change: self._show_marks(), "marked_up")
+        self.ticket.observe(lambda _change: self._keep(), "typed")
+        self._show_marks()
+
+    def _from_the_wearer(self) -> tuple[str, ...]:
+        """Where the wearer looks through, which lenses with ordered prism do not show."""
+        if not self._needs_the_wearer:
+            return ()
+        places = " and ".join(
+            f"{_EYES[eye]} {by_rule(self.specimen.order.of(eye).pd_mm):g} mm" for eye in "RL"
+        )
+        return (
+            f"With the job comes a note: the wearer looks through at {places} from the middle of the bridge.",
+        )
+
+    @property
+    def _needs_the_wearer(self) -> bool:
+        lines = self.specimen.ordered
+        return self.specimen.style != PROGRESSIVE and any(line.prism for line in lines)
+
+    # --- marks ------------------------------------------------------------------------
+
+    def _show_marks(self) -> None:
+        for part, button in self.marks.items():
+            noted = part == "prism" and self._needs_the_wearer
+            button.disabled = not (self.view.marked_up or noted)
+
+    def bring(self, part: str) -> None:
+        """Bring a mark of the lens that lies over the stop to the middle of the stop."""
+        place = self.specimen.point_mm(self.bench.lens, part)
+        if place is None or self.marks[part].disabled:
+            return
+        with self.bench.hold_sync():
+            self.bench.stage_x_mm = round(place[0], 1)
+            self.bench.stage_y_mm = round(float(np.clip(place[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1)
+
+    # --- how it went --------------------------------------------------------------------
+
+    def ask(self) -> None:
+        """Say how the ticket is, and count the pair the first time it is asked for."""
+        read = self.ticket.read
+        if read.faults:
+            fields = ", ".join(name.replace("_", " ") for name in read.faults)
+            self.outcome.value = sentence_html(
+                f"Not everything on the ticket can be read yet: {fields}.",
+                "Mend it and ask again.",
+                fault=True,
+            )
+            return
+        if not read.answer:
+            self.outcome.value = sentence_html("Write what you read on the ticket first.", fault=True)
+            return
+        form = self.form.value
+        marks = mark_pair(read.pair, self.specimen, form=form)
+        found = diagnose_ticket(read.pair, self.specimen, form) if marks.marks.missed else ()
+        html = outcome_html(marks, found)
+        if self._folder is not None:
+            html += self._note(marks, found)
+        self.outcome.value = html
+        self._judged = True
+        self.replay.offer(form)
+        self._keep()
+
+    def _note(self, marks: Any, found: Any) -> str:
+        style = self._chosen["style"]
+        try:
+            if self._judged:
+                progress, told = read_progress(self._progress_file)
+            else:
+                slips = [slip.name for slip in found[0].slips] if found else ()
+                entry = entry_of(marks, style=style, difficulty=self._step_now, seed=self.seed, slips=slips)
+                progress, told = note(entry, self._progress_file)
+        except OpticsError as error:
+            return sentence_html(str(error), fault=True)
+        again = "This pair is counted already." if self._judged else ""
+        return progress_html(progress, style, PROGRESS_FILE) + (
+            sentence_html(*told, again) if told or again else ""
+        )
+
+    @property
+    def _progress_file(self) -> Path:
+        assert self._folder is not None, "asked only where progress is kept"
+        return self._folder / PROGRESS_FILE
+
+    def _keep(self) -> None:
+        if self._folder is None:
+            return
+        # As text, because a browser cannot hold so large a number.
+        state = {**self._chosen, "form": self.form.value, "seed": str(self.seed), "step": self._step_now}
+        keep_draft(self._name, self._folder, {**state, "typed": self.ticket.typed, "judged": self._judged})
+
+    # --- on the page ----------------------------------------------------------------------
+
+    def _in_order(self) -> list[widgets.Widget]:
+        row = widgets.Layout(flex_flow="row wrap", grid_gap="0.5em", align_items="center")
+        choosing = [self.style, self.strongest, self.difficulty, self.faults, self.next_pair]
+        return [
+            _title("Choose a pair"),
+            widgets.HBox(choosing, layout=row),
+            self.told,
+            _title("Look it over"),
+            self.view,
+            _title("Read it"),
+            widgets.HBox(
+                [widgets.HTML("Bring over the stop, once it is marked up:"), *self.marks.values()], layout=row
+            ),
+            # Beside the eyepiece, so that a step is read where it is seen.
+            self.replay,
+            self.bench,
+            _title("Write the ticket"),
+            widgets.HBox([self.form], layout=row),
+            self.ticket,
+            widgets.HBox([self.how], layout=row),
+            self.outcome,
+        ]
+
+
+def _title(text: str) -> widgets.HTML:
+    return widgets.HTML(f'<h3 style="margin:0.6em 0 0.2em">{text}</h3>')
+
+
+def _whole(value: Any) -> int | None:
+    try:
+        return int(value)
+    except (TypeError, ValueError):
+        return None
+
+
+def _choice(name: str, options: tuple, kept: Any, given: Any) -> widgets.Dropdown:
+    if given not in options:
+        raise OpticsError(
+            f'{name} is "{given}".',
+            f"It is one of: {', '.join(map(str, options))}.",
+            f'Try "{options[0]}".',
+        )
+    return widgets.Dropdown(
+        options=[(f"{each:g}" if isinstance(each, float) else str(each), each) for each in options],
+        value=kept if kept in options else given,
+        description=name,
+        style={"description_width": "initial"},
+        layout=widgets.Layout(width="auto"),
+    )

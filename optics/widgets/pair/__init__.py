@@ -1,0 +1,1 @@
+"""The pair on its tray."""

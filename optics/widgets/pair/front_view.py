@@ -1,0 +1,334 @@
+"""The pair on its tray: look it over, hold it before a cross, true it, mark it up, measure it.
+
+The picture is drawn in the browser from lines that the kernel sends
+(`optics.pair.appearance`), and the crossed line from the power and prism of the lens
+before the eye, so that it answers the hand at once. Everything a hand can do is
+a trait, so a lesson, a test or the bench beside it can do it too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+
+import anywidget
+import numpy as np
+import traitlets
+
+from optics.errors import OpticsError
+from optics.instrument.crossed_line import CrossSeen, cross_seen, told
+from optics.lens.progressive import Progressive
+from optics.pair.appearance import front_scene
+from optics.pair.frame import Frame
+from optics.pair.scene import Bend, Scene
+from optics.pair.spectacles import Spectacles
+from optics.specimens.briefs import FRONT_BENT, SMEARED, TEMPLE_TWISTED
+from optics.specimens.conditions import Condition, laid_down
+from optics.widgets import front_end
+from optics.widgets.pair.lens_in_hand import LensInHand
+
+__all__ = ["PairState", "PairView", "bends_of"]
+
+REACH = {
+    "rule_x_mm": (-80.0, 80.0),
+    "rule_y_mm": (-45.0, 60.0),
+    "rule_to_mm": (0.0, 150.0),
+    "moved_x_mm": (-20.0, 20.0),
+    "moved_y_mm": (-15.0, 15.0),
+    "turned_degrees": (-45.0, 45.0),
+    "trial": (-15.0, 15.0),
+    "from_eye_mm": (50.0, 400.0),
+}
+"""How far each hand can go: millimetres, degrees, or dioptres."""
+
+_FIND_RINGS = "Tilt the pair to the light first and find the two rings: the ink goes on from them."
+_NO_RINGS = "No rings are engraved on these lenses, so there is nothing to mark up from."
+_RINGS_HIDDEN = "The rings cannot be seen under the smear. Wipe the lenses first."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairState:
+    """How the pair lies, and what has been done to it, all in one value.
+
+    Parameters
+    ----------
+    turned_over : bool
+        Whether the back is towards you.
+    wiped, trued : bool
+        Whether the lenses have been cleaned and the frame trued.
+    tilted_to_light : bool
+        Whether it is held so that faint engraving shows.
+    marked_up : bool
+        Whether the temporary marks of a progressive have been inked on.
+    rule_lies : {"across", "upright"}
+        How the rule lies.
+    rule_x_mm, rule_y_mm, rule_to_mm : float
+        Where its zero lies in the view, and what is read at its other mark, millimetres.
+    held_lens : {"", "R", "L"}
+        The lens before the eye; none while the pair lies on the tray.
+    moved_x_mm, moved_y_mm, turned_degrees : float
+        What the hand has done to that lens: to the right, up, anticlockwise.
+    trial : float
+        Trial sphere laid against it, dioptres.
+    from_eye_mm : float
+        Distance of the lens from the eye.
+    """
+
+    turned_over: bool
+    wiped: bool
+    trued: bool
+    tilted_to_light: bool
+    marked_up: bool
+    rule_lies: str
+    rule_x_mm: float
+    rule_y_mm: float
+    rule_to_mm: float
+    held_lens: str
+    moved_x_mm: float
+    moved_y_mm: float
+    turned_degrees: float
+    trial: float
+    from_eye_mm: float
+
+
+def bends_of(conditions: Sequence[Condition]) -> dict[str, Bend]:
+    """How each side is seen to be bent, from what is wrong with the pair.
+
+    Examples
+    --------
+    >>> twisted = Condition(name="temple twisted", eye="L", tilt_degrees=16.0)
+    >>> bends_of([twisted])["L"].lean_degrees
+    16.0
+    """
+    bends: dict[str, Bend] = {}
+    for each in conditions:
+        if each.name == SMEARED:
+            continue
+        old, axis = bends.get(each.eye, Bend()), np.deg2rad(each.tilt_axis)
+        bends[each.eye] = Bend(
+            lean_degrees=old.lean_degrees + float(abs(np.cos(axis)).round(9) * each.tilt_degrees),
+            bow_degrees=old.bow_degrees + float(abs(np.sin(axis)).round(9) * each.tilt_degrees),
+            turned_degrees=old.turned_degrees + each.turned_degrees,
+        )
+    return bends
+
+
+class PairView(anywidget.AnyWidget):
+    """A pair of spectacles on a tray.
+
+    Parameters
+    ----------
+    spectacles : Spectacles
+        The pair, true and clean.
+    frame : Frame
+        Its frame.
+    conditions : sequence of Condition
+        What is wrong with it as it comes in.
+    dots : mapping of eye to (float, float), optional
+        Ink dots, pair coordinates, millimetres.
+    turned_over : bool
+        Which way round it lies first.
+
+    Attributes
+    ----------
+    turned_over, wiped, trued, tilted_to_light, marked_up, rule_lies, rule_x_mm, rule_y_mm, \
+rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_mm
+        What hands can do; see `PairState`.
+    dots : dict
+        Ink dots by eye, as the bench has them, so that both can be linked.
+    in_words : bool
+        Whether what is seen is also shown in words; a screen reader is told always.
+
+    Examples
+    --------
+    >>> from optics.lens.lens import SingleVision
+    >>> from optics.lens.power import Power
+    >>> from optics.pair.spectacles import Mounted
+    >>> lens = Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-2.00)))
+    >>> twisted = Condition(name="temple twisted", eye="R", tilt_degrees=18.0)
+    >>> frame = Frame(lens_width_mm=52, lens_height_mm=40, bridge_mm=18)
+    >>> view = PairView(Spectacles(right=lens, left=lens), frame, [twisted])
+    >>> view.spectacles == Spectacles(right=lens, left=lens)
+    False
+    >>> view.trued = True
+    >>> view.spectacles == Spectacles(right=lens, left=lens)
+    True
+    """
+
+    _esm = front_end("controls.js", "pair/front_view.js")
+    _css = front_end("controls.css", "pair/front_view.css")
+
+    turned_over = traitlets.Bool(False).tag(sync=True)
+    wiped = traitlets.Bool(False).tag(sync=True)
+    trued = traitlets.Bool(False).tag(sync=True)
+    tilted_to_light = traitlets.Bool(False).tag(sync=True)
+    marked_up = traitlets.Bool(False).tag(sync=True)
+    dots = traitlets.Dict().tag(sync=True)
+    rule_lies = traitlets.Enum(("across", "upright"), "across").tag(sync=True)
+    rule_x_mm = traitlets.Float(-70.0).tag(sync=True)
+    rule_y_mm = traitlets.Float(-30.0).tag(sync=True)
+    rule_to_mm = traitlets.Float(0.0).tag(sync=True)
+    held_lens = traitlets.Enum(("", "R", "L"), "").tag(sync=True)
+    moved_x_mm = traitlets.Float(0.0).tag(sync=True)
+    moved_y_mm = traitlets.Float(0.0).tag(sync=True)
+    turned_degrees = traitlets.Float(0.0).tag(sync=True)
+    trial = traitlets.Float(0.0).tag(sync=True)
+    from_eye_mm = traitlets.Float(150.0).tag(sync=True)
+    in_words = traitlets.Bool(False).tag(sync=True)
+    _reach = traitlets.Dict({name: list(ends) for name, ends in REACH.items()}).tag(sync=True)
+    _scene = traitlets.Dict().tag(sync=True)
+    _measured = traitlets.Unicode("").tag(sync=True)
+    _held = traitlets.Dict().tag(sync=True)
+    _cross_words = traitlets.Unicode("").tag(sync=True)
+    _notice = traitlets.Unicode("").tag(sync=True)
+    _answered = traitlets.Dict().tag(sync=True)
+
+    def __init__(
+        self,
+        spectacles: Spectacles,
+        frame: Frame,
+        conditions: Sequence[Condition] = (),
+        *,
+        dots: Mapping[str, tuple[float, float]] | None = None,
+        turned_over: bool = False,
+    ) -> None:
+        self._pair, self._frame, self._conditions = spectacles, frame, tuple(conditions)
+        self._lenses: dict[tuple[str, bool], LensInHand] = {}
+        super().__init__(dots={eye: list(at) for eye, at in (dots or {}).items()}, turned_over=turned_over)
+        self._look()
+        self._measure()
+        self._hold()
+        self._answer()
+
+    # --- how it lies -----------------------------------------------------------------------
+
+    @property
+    def state(self) -> PairState:
+        """How the pair lies and what has been done to it."""
+        return PairState(**{name: getattr(self, name) for name in PairState.__dataclass_fields__})
+
+    @property
+    def mended(self) -> tuple[str, ...]:
+        """What has been put right, by the names of the conditions."""
+        return ((TEMPLE_TWISTED, FRONT_BENT) if self.trued else ()) + ((SMEARED,) if self.wiped else ())
+
+    @property
+    def spectacles(self) -> Spectacles:
+        """The pair as an instrument meets it now."""
+        return laid_down(self._pair, self._conditions, self.mended)
+
+    @property
+    def scene(self) -> Scene:
+        """What one sees of it now."""
+        wrong = [each for each in self._conditions if each.name not in self.mended]
+        return front_scene(
+            self._pair,
+            self._frame,
+            bends=bends_of(wrong),
+            smeared=tuple(each.eye for each in wrong if each.name == SMEARED),
+            dots={eye: (float(at[0]), float(at[1])) for eye, at in self.dots.items()},
+            engraving=self.tilted_to_light,
+            ink=self.marked_up,
+            turned_over=self.turned_over,
+        )
+
+    # --- what hands do -------------------------------------------------------------------------
+
+    @traitlets.validate(*REACH)
+    def _within_reach(self, proposal: dict) -> float:
+        name, value = proposal["trait"].name, proposal["value"]
+        low, high = REACH[name]
+        if not low <= value <= high:
+            raise OpticsError(
+                f"{name} is {value:g}.", f"It runs from {low:g} to {high:g}.", "Move it less far."
+            )
+        return value
+
+    @traitlets.observe("turned_over", "wiped", "trued", "tilted_to_light", "marked_up", "dots")
+    def _look(self, change: dict | None = None) -> None:
+        name = change["name"] if change else ""
+        refusal = self._why_no_ink() if name == "marked_up" and self.marked_up else ""
+        if refusal:
+            # Both at once, or the answer to False would wipe the sentence away again.
+            self.marked_up = False
+        elif change:
+            refusal = self._answer_to(name)
+        if refusal or name != "marked_up" or self.marked_up:
+            self._notice = refusal
+        self._scene = self.scene.to_plain()
+        self._measure()
+        if name == "turned_over":
+            self._hold()
+
+    def _why_no_ink(self) -> str:
+        lenses = [self._pair.mounted(eye).lens for eye in "RL"]
+        if not self.tilted_to_light:
+            return _FIND_RINGS
+        if not any(isinstance(lens, Progressive) for lens in lenses):
+            return _NO_RINGS
+        if any(each.name == SMEARED and SMEARED not in self.mended for each in self._conditions):
+            return _RINGS_HIDDEN
+        return ""
+
+    def _answer_to(self, name: str) -> str:
+        if name == "trued" and self.trued:
+            return "The frame is true: both temples point the same way and both lenses lie in one plane."
+        if name == "wiped" and self.wiped:
+            return "The lenses are clean."
+        return ""
+
+    @traitlets.observe("rule_lies", "rule_x_mm", "rule_y_mm", "rule_to_mm")
+    def _measure(self, _change: dict | None = None) -> None:
+        upright = self.rule_lies == "upright"
+        start = self.rule_y_mm if upright else self.rule_x_mm
+        eye = ("L" if (self.rule_x_mm < 0) == self.turned_over else "R") if upright else None
+        scene = self.scene
+        ends = [
+            scene.standing_on("y" if upright else "x", at, eye) for at in (start, start + self.rule_to_mm)
+        ]
+        names = [
+            f"{mark} stands on {place}"
+            for mark, place in zip(("zero", "the mark"), ends, strict=True)
+            if place
+        ]
+        stands = "; ".join(names)
+        self._measured = f"{self.rule_to_mm:.1f} mm" + (f": {stands}." if stands else ".")
+
+    @traitlets.observe(*PairState.__dataclass_fields__)
+    def _answer(self, _change: dict | None = None) -> None:
+        """Tell the browser which hands have been seen, so that it knows when nobody answers."""
+        self._answered = asdict(self.state)
+
+    # --- a lens before the eye -------------------------------------------------------------------
+
+    @traitlets.observe("held_lens", "moved_x_mm", "moved_y_mm", "turned_degrees", "trial", "from_eye_mm")
+    def _hold(self, _change: dict | None = None) -> None:
+        """Send the lens before the eye, and say what the cross does."""
+        self._held = self._in_hand.to_plain(self._line_of_sight)
+        before = cross_seen(self._in_hand.before_the_eye(np.zeros(2), self.trial, self.from_eye_mm))
+        moved = (self.moved_x_mm, self.moved_y_mm)
+        words = [
+            self._in_hand.part_told(self._line_of_sight),
+            told(self.cross, before, moved, self.turned_degrees),
+        ]
+        self._cross_words = " ".join(part for part in words if part)
+
+    @property
+    def _in_hand(self) -> LensInHand:
+        key = (self.held_lens or "R", self.turned_over)
+        if key not in self._lenses:
+            self._lenses[key] = LensInHand(self._pair, self._frame, *key)
+        return self._lenses[key]
+
+    @property
+    def _line_of_sight(self) -> np.ndarray:
+        """The point of the lens straight before the eye, from its reference point, as the lens lies unturned."""
+        turn = np.deg2rad(-self.turned_degrees)
+        back = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        return back @ -np.array([self.moved_x_mm, self.moved_y_mm])
+
+    @property
+    def cross(self) -> CrossSeen:
+        """The crossed line as it is seen through the lens in the hand."""
+        held = self._in_hand.before_the_eye(self._line_of_sight, self.trial, self.from_eye_mm)
+        return cross_seen(held, turned_degrees=self.turned_degrees)

@@ -1,0 +1,1 @@
+"""The ticket to fill in."""

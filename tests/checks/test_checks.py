@@ -1,0 +1,467 @@
+"""What a check says: right, not answered, and each known slip in its own sentence.
+
+Right answers come from published transpositions (tests/cases/transposition.csv)
+where the question is one; the wrong ones are made here by hand, figure by
+figure, from the habit named beside them.
+"""
+
+from __future__ import annotations
+
+import csv
+import inspect
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from IPython.core.interactiveshell import InteractiveShell
+
+from optics import checks as check
+from optics.course.solving import centres, solve
+from optics.lens.parsing import parse
+from optics.marking.telling import MARKS_MIME
+from optics.specimens import sealed
+from optics.specimens.sealed import open_pairs, seal
+
+CASES = Path(__file__).parents[1] / "cases"
+
+
+@dataclass
+class Question:
+    """One question as a chapter asks it.
+
+    `wrong` holds answers with a piece of the sentence that each must get;
+    `never` what no reply to a wrong answer may contain.
+    """
+
+    ask: Callable[[object], float]
+    right: str
+    wrong: dict[str, str] = field(default_factory=dict)
+    never: tuple[str, ...] = ()
+    points: float = 4.0
+
+
+def said(ask: Callable[..., float], *answers: object) -> tuple[float, dict]:
+    with check.collecting() as replies:
+        mark = ask(*answers)
+    assert len(replies) == 1
+    return mark, replies[0]
+
+
+def plain(mark: object) -> bool:
+    """Whether nbgrader reads this number; it takes "np.float64(1.5)", or "True", for full marks."""
+    return isinstance(mark, float) and repr(mark) == repr(float(mark))
+
+
+QUESTIONS = {
+    "to plus form": Question(
+        # Published: eyeandcontacts.com, example 2.
+        lambda a: check.conversion(a, given="-1.75 -1.25 x 060", to="plus", points=4),
+        "-3.00 +1.25 x 150",
+        {
+            "-1.75 -1.25 x 060": "other cylinder form",
+            "-3.00 -1.25 x 150": "the cylinder has the other sign",
+            "-3.00 +1.25 x 060": "at right angles to where it should",
+            "-3.00 +1.25 x 030": "mirror image",
+            "-1.75 +1.25 x 150": "sphere was left as it was",
+            "-0.50 +1.25 x 150": "taken away from the sphere",
+            "-3.00 +0.50 x 150": "cylinder is not right yet",
+            "-3.00 +1.25 x 240": "An axis that has gone past 180",
+            "-3.00 +1.25 x 0": "horizontal axis is written 180",
+            "-3.00 1.25 x 150": "The cylinder in",
+            "3.00 +1.25 x 150": "The sphere in",
+            "-3,00 +1.25 x 150": "decimal comma",
+            "-3.00 +1.25 150": "axis follows an x",
+            "-3.00 +1.25": "has no axis",
+            "-3 +1.25 x 150": "two behind it",
+            "-3.00 +1.25 x 150°": "no degree sign",
+        },
+        never=("-3.00 +1.25 x 150",),
+    ),
+    "to minus form, past 180": Question(
+        # Published: mrcophth.com, mock examination 10, station 3 b.
+        lambda a: check.conversion(a, given="-2.00 +1.50 x 090", to="minus", points=4),
+        "-0.50 -1.50 x 180",
+        {
+            "-2.00 +1.50 x 090": "other cylinder form",
+            "-0.50 +1.50 x 180": "the cylinder has the other sign",
+            "-0.50 -1.50 x 090": "at right angles to where it should",
+            "-2.00 -1.50 x 180": "sphere was left as it was",
+            "-3.50 -1.50 x 180": "taken away from the sphere",
+        },
+        never=("-0.50 -1.50", "x 180"),
+    ),
+    "no sphere left": Question(
+        lambda a: check.conversion(a, given="+1.50 -1.50 x 090", to="plus", points=4),
+        "pl +1.50 x 180",
+        {
+            "+1.50 x 180": "sphere stands before the cylinder",
+            "+3.00 +1.50 x 180": "taken away from the sphere",
+        },
+    ),
+    "crossed": Question(
+        # Published: eyeandcontacts.com, example 3.
+        lambda a: check.crossed(a, given="+1.75 -3.25 x 040", points=4),
+        "-1.50 x 040 / +1.75 x 130",
+        {
+            "+1.75 x 040 / -1.50 x 130": "acts at right angles to its axis",
+            "+1.75 x 130 / -3.25 x 040": "the cylinder as it was written",
+            "+1.75 x 130 / +1.50 x 040": "Each of the two has the whole power",
+            "+1.75 x 130": "two cylinders",
+            "+1.75 x 130 / -1.50 x 130": "stand at right angles",
+            "+1.75 x 130 / -1.50 x 40": "The lens is right; mind how it is written",
+        },
+        never=("-1.50 x 040", "+1.75 x 130"),
+    ),
+    "from a cross": Question(
+        lambda a: check.from_cross(a, powers={45: -0.75, 135: +1.25}, points=4),
+        "+1.25 -2.00 x 135",
+        {
+            "-0.75 +2.00 x 045": "other cylinder form",
+            "+1.25 -2.00 x 045": "at right angles to where it should",
+            "+1.25 +2.00 x 135": "the cylinder has the other sign",
+            "+1.25 -0.75 x 135": "power of the second meridian was written as the cylinder",
+            "+1.25 -0.50 x 135": "across the axis minus the power along it",
+        },
+        never=("+1.25 -2.00", "135"),
+    ),
+    "from readings": Question(
+        # Published question (a homework page): sphere lines -7.50, cylinder lines -5.25, wheel 085.
+        lambda a: check.from_readings(a, sphere_lines=-7.50, cylinder_lines=-5.25, wheel=85, points=4),
+        "-5.25 -2.25 x 175",
+        {
+            "-7.50 +2.25 x 085": "other cylinder form",
+            "-5.25 -2.25 x 085": "at right angles",
+            "-5.25 -7.50 x 175": "power of the second meridian was written as the cylinder",
+        },
+        never=("-5.25 -2.25", "175"),
+    ),
+    "a sphere": Question(
+        lambda a: check.from_readings(a, sphere_lines=1.5, cylinder_lines=1.5, wheel=180, points=4),
+        "+1.50 DS",
+        {
+            "+1.50": "marked DS",
+            "-1.50 DS": "sphere is not right yet",
+            "+1.50 -0.25 x 090": "cylinder is not right yet",
+        },
+        never=("+1.50 DS",),
+    ),
+    "along a meridian": Question(
+        # The formula is the one of a summary of GB 13511; the lens is ours.
+        lambda a: check.meridian_power(a, given="-3.00 -2.00 x 030", meridian=180, points=4),
+        "-3.50",
+        {
+            "-4.50": "at right angles to 180",
+            "+3.50": "size is right and the sign is not",
+            "-2.00": "difference between two meridians",
+            "-3.00": "a cylinder has no power",
+            "3.50": "no sign",
+            "-3,50": "comma",
+            "about -3.50": "not a power",
+        },
+        never=("is -3.50",),
+    ),
+    "settling": Question(
+        lambda a: check.settled(a, sphere_lines=-2.14, cylinder_lines=-2.84, wheel=15, points=4),
+        "-2.25 -0.50 x 015",
+        {
+            "-2.25 -0.75 x 015": "settle both, then subtract",
+            "-2.25 -0.50 x 105": "at right angles",
+            "-2.75 +0.50 x 105": "other cylinder form",
+        },
+        never=("-0.50 x 015",),
+    ),
+    "notation": Question(
+        lambda a: check.notation(a, given="+2.5 -.75 x 5°", points=4),
+        "+2.50 -0.75 x 005",
+        {
+            "+2.5 -0.75 x 005": "figure before the point and two behind",
+            "+2.50 -.75 x 005": "figure before the point and two behind",
+            "+2.50 -0.75 x 5": "three digits",
+            "+2.50 -0.75 x 005°": "no degree sign",
+            "+2.50 -0.75 x 050": "another lens",
+            "+1.75 +0.75 x 095": "another lens",
+            "2.50 -0.75 x 005": "no sign",
+        },
+        never=("+2.50 -0.75 x 005",),
+    ),
+    "choice": Question(
+        lambda a: check.choice(a, question="02-writing-it-down/bench-1", points=4),
+        "c",
+        {
+            "a": "axes may only be compared",
+            "b": "spheres may only be compared",
+            "d": "not one of the letters",
+        },
+    ),
+}
+IN_ONE_LINE = [
+    pytest.param(question, wrong, fragment, id=f"{name}: {wrong}")
+    for name, question in QUESTIONS.items()
+    for wrong, fragment in question.wrong.items()
+]
+every_question = pytest.mark.parametrize("question", QUESTIONS.values(), ids=QUESTIONS)
+
+
+@every_question
+def test_the_right_answer_earns_everything(question: Question) -> None:
+    mark, reply = said(question.ask, question.right)
+    assert reply[MARKS_MIME]["state"] == "Right"
+    assert plain(mark)
+    assert mark == question.points
+
+
+@pytest.mark.parametrize("empty", ["", "   ", None, ..., "-1.00 -0.50 x ___"])
+@every_question
+def test_untouched_is_not_answered_yet(question: Question, empty: object) -> None:
+    mark, reply = said(question.ask, empty)
+    assert reply[MARKS_MIME]["state"] == "Not answered yet"
+    assert plain(mark)
+    assert mark == 0.0
+    assert question.right not in re.sub(r"Type one letter: .*", "", reply["text/plain"])
+
+
+@pytest.mark.parametrize(("question", "wrong", "fragment"), IN_ONE_LINE)
+def test_a_known_wrong_answer_gets_its_own_sentence(
+    question: Question, wrong: str, fragment: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mark, reply = said(question.ask, wrong)
+    assert reply[MARKS_MIME]["state"] == "Not yet"
+    assert fragment in reply["text/plain"]
+    assert plain(mark)
+    assert 0.0 <= mark < question.points
+    assert capsys.readouterr() == ("", "")
+
+
+@every_question
+def test_different_slips_get_different_replies(question: Question) -> None:
+    told = {}
+    for wrong, fragment in question.wrong.items():
+        told.setdefault(fragment, set()).add(said(question.ask, wrong)[1]["text/plain"].replace(wrong, ""))
+    every = [text for texts in told.values() for text in texts]
+    assert len(set(every)) == len(every)
+
+
+@pytest.mark.parametrize(("question", "wrong", "fragment"), IN_ONE_LINE)
+def test_no_reply_gives_the_answer_away(question: Question, wrong: str, fragment: str) -> None:
+    _, reply = said(question.ask, wrong)
+    # What the learner wrote may be said back to them, tidied or not.
+    told = reply["text/plain"].replace(wrong, "")
+    if re.findall(r"\d", wrong) == re.findall(r"\d", question.right):
+        return
+    assert [text for text in question.never if text in told] == []
+
+
+@pytest.mark.parametrize(
+    "odd", [5, -1.25, ["-1.00 DS"], {"R": "x"}, "x" * 5000, "<b>-1</b>", "-1.00 DS\n+2.00 DS", True, math.nan]
+)
+@every_question
+def test_nothing_a_learner_types_is_an_error(question: Question, odd: object) -> None:
+    mark, reply = said(question.ask, odd)
+    assert 0.0 <= mark < question.points
+    assert "<b>" not in reply["text/html"]
+
+
+def published() -> list:
+    with (CASES / "transposition.csv").open(encoding="utf-8") as file:
+        return [
+            pytest.param(row["given"], row["transposed"], row["crossed"], id=row["id"])
+            for row in csv.DictReader(file)
+            if row["transposed"] and "calc" not in row["status"] and parse(row["given"]).axis
+        ]
+
+
+@pytest.mark.parametrize(("given", "transposed", "crossed"), published())
+def test_published_transpositions_are_right_answers(given: str, transposed: str, crossed: str) -> None:
+    to = parse(transposed).form
+    with check.collecting():
+        assert check.conversion(transposed, given=given, to=to, points=3) == 3.0
+        assert check.conversion(given, given=transposed, to=parse(given).form, points=3) == 3.0
+        assert check.conversion(given, given=given, to=to, points=3) < 1.0
+        if crossed:
+            assert check.crossed(crossed, given=given, points=3) == 3.0
+
+
+@pytest.mark.parametrize(
+    ("along", "across", "mark", "fragment"),
+    [
+        ("-1.25", "-3.25", 4.0, "Right"),
+        ("-3.25", "-1.25", 0.0, "exchanged"),
+        ("-1.25", "-2.00", 2.0, "the cylinder alone"),
+        ("-1.25", "+0.75", 2.0, "taken away"),
+        ("-1.25", "-3.50", 2.0, "sphere plus cylinder"),
+        ("-2.00", "-3.25", 2.0, "power across the axis is right"),
+        ("-9.00", "-9.00", 0.0, "sphere plus cylinder"),
+        ("1.25", "-3.25", 0.0, "no sign"),
+        ("-1.25", "", 0.0, "Not answered yet"),
+    ],
+)
+def test_a_cross_made_from_a_lens(along: str, across: str, mark: float, fragment: str) -> None:
+    with check.collecting() as replies:
+        assert check.to_cross(along, across, given="-1.25 -2.00 x 035", points=4) == mark
+    assert fragment in replies[0]["text/plain"]
+    if mark < 4.0:
+        assert "-3.25" not in replies[0]["text/plain"].replace(across, "")
+
+
+def test_settling_between_two_steps_allows_both() -> None:
+    # -2.12 lies halfway but for 0.005 D; nobody can read that.
+    for answer in ("-2.00 DS", "-2.25 DS"):
+        mark, reply = said(lambda a: check.settled(a, sphere_lines=-2.12, points=2), answer)
+        assert mark == 2.0
+        assert "judgement" in reply["text/plain"]
+    assert said(lambda a: check.settled(a, sphere_lines=-2.12, points=2), "-2.50 DS")[0] < 2.0
+
+
+def test_practice_tells_what_is_right_and_earns_nothing() -> None:
+    ask = QUESTIONS["from a cross"].right
+    mark, reply = said(lambda a: check.from_cross(a, powers={45: -0.75, 135: 1.25}, points=0), ask)
+    assert mark == 0.0
+    assert plain(mark)
+    assert reply[MARKS_MIME]["state"] == "Right"
+    assert reply[MARKS_MIME]["counts"] is False
+    assert "Marks" not in reply["text/plain"] + reply["text/html"]
+    mark, reply = said(
+        lambda a: check.from_cross(a, powers={45: -0.75, 135: 1.25}, points=0), "+1.25 -2.00 x 045"
+    )
+    assert mark == 0.0
+    assert reply[MARKS_MIME]["state"] == "Not yet"
+    assert reply[MARKS_MIME]["skills"]["axis"][0] == 0.0
+
+
+def test_a_reply_is_framed_in_words_and_shown_not_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    _, reply = said(QUESTIONS["crossed"].ask, "")
+    assert set(reply) == {"text/plain", "text/html", MARKS_MIME}
+    assert 'role="status"' in reply["text/html"]
+    assert "Not answered yet." in reply["text/html"]
+
+
+def test_a_check_displays_when_nobody_collects(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown = []
+    monkeypatch.setattr("IPython.display.display", lambda data, raw: shown.append((data, raw)))
+    assert check.meridian_power("-3.50", given="-3.00 -2.00 x 030", meridian=180, points=1) == 1.0
+    assert shown[0][1] is True
+    assert shown[0][0]["text/plain"] == "Right. Marks: 1 of 1."
+
+
+def test_a_mark_is_a_number_to_nbgrader_and_nothing_to_see_for_a_learner() -> None:
+    mark, _ = said(QUESTIONS["crossed"].ask, "")
+    data, _ = InteractiveShell.instance().display_formatter.format(mark)
+    assert data["text/plain"] == "0.0"
+    assert re.sub(r"<!--.*?-->", "", data["text/html"]) == ""
+
+
+def test_every_check_takes_points() -> None:
+    marking = [name for name in check.__all__ if name != "collecting" and not name.startswith("recorded")]
+    for name in marking:
+        assert "points" in inspect.signature(getattr(check, name)).parameters, name
+
+
+# --- an unknown pair ---------------------------------------------------------------
+
+
+@pytest.fixture
+def chapter(tmp_path: Path) -> Path:
+    folder = tmp_path / "12-the-unknown-pair"
+    folder.mkdir()
+    briefs = '{"A": {"cylinder": "always", "axes": "oblique"}, "S": {"cylinder": "none", "strongest": 3}}'
+    (folder / sealed.BRIEFS).write_text(briefs, "utf-8")
+    seal(folder, intake="spring", secret="only a test")
+    return folder
+
+
+WHO = "A. Learner"
+
+
+def bench_ask(chapter: Path, eye: str = "R", pair: str = "A", **more: object) -> Callable[[object], float]:
+    return lambda a: check.reading(a, learner=WHO, pair=pair, eye=eye, points=5, folder=chapter, **more)
+
+
+@pytest.mark.parametrize("eye", ["R", "L"])
+@pytest.mark.parametrize("pair", ["A", "S"])
+@pytest.mark.parametrize("form", ["minus", "plus"])
+def test_the_solution_of_an_unknown_pair_earns_everything(
+    chapter: Path, eye: str, pair: str, form: str
+) -> None:
+    answer = solve(pair, eye, WHO, form=form, folder=chapter)
+    assert said(bench_ask(chapter, eye, pair, form=form), answer)[0] == 5.0
+
+
+def test_the_other_form_costs_the_form_alone(chapter: Path) -> None:
+    mark, reply = said(bench_ask(chapter), solve("A", "R", WHO, form="plus", folder=chapter))
+    assert mark == 4.5
+    assert "other cylinder form" in reply["text/plain"]
+    assert reply[MARKS_MIME]["slips"] == ["form not converted"]
+
+
+def test_an_axis_90_out_is_named_at_the_bench(chapter: Path) -> None:
+    line = parse(solve("A", "R", WHO, folder=chapter))
+    turned = f"{line.distance[:-3]}{(line.axis + 90 - 1) % 180 + 1:03d}"
+    mark, reply = said(bench_ask(chapter), turned)
+    assert mark == 4.0
+    assert reply[MARKS_MIME]["slips"] == ["axis 90 out"]
+    assert "sphere lines come sharp first" in reply["text/plain"]
+    assert line.distance not in reply["text/plain"]
+
+
+def test_exchanged_lenses_are_named_over_the_pair(chapter: Path) -> None:
+    right, left = (solve("A", eye, WHO, folder=chapter) for eye in "RL")
+    _, reply = said(bench_ask(chapter, "R", other=right), left)
+    assert reply[MARKS_MIME]["slips"] == ["lenses exchanged"]
+    assert right not in reply["text/plain"].replace(left, "")
+
+
+def test_a_reading_needs_the_name_first(chapter: Path) -> None:
+    for nobody in ("", None, 7):
+        mark, reply = said(
+            lambda a, who=nobody: check.reading(a, learner=who, pair="A", eye="R", folder=chapter), "-1.00 DS"
+        )
+        assert mark == 0.0
+        assert "Type your name" in reply["text/plain"]
+
+
+def test_untouched_and_unreadable_readings(chapter: Path) -> None:
+    assert said(bench_ask(chapter), "")[1][MARKS_MIME]["state"] == "Not answered yet"
+    mark, reply = said(bench_ask(chapter), "-2.25 -0.75 x 195")
+    assert mark == 0.0
+    assert "past 180" in reply["text/plain"]
+
+
+def test_recorded_says_how_a_line_was_read_and_not_whether_it_is_right(chapter: Path) -> None:
+    with check.collecting() as replies:
+        assert check.recorded("-2.25 -.75x15", "", "+1.50 -1.00") is None
+    told = [reply["text/plain"] for reply in replies]
+    assert told[0].startswith("Recorded. Read as -2.25 -0.75 x 015. It is marked after you hand in.")
+    assert "three digits" in told[0]
+    assert told[1].startswith("Not answered yet.")
+    assert "has no axis" in told[2]
+    assert all("skills" not in reply[MARKS_MIME] for reply in replies)
+
+
+def test_the_distance_between_centres(chapter: Path) -> None:
+    true = float(centres("A", WHO, folder=chapter))
+
+    def ask(answer: object) -> float:
+        return check.centre_distance(answer, learner=WHO, pair="A", points=2, folder=chapter)
+
+    for right in (true, str(true), f"{true:g} mm", f"{true + 1:g}"):
+        assert said(ask, right)[0] == 2.0
+    for wrong, fragment in {
+        f"{true + 1.5:g}": "from dot to dot",
+        f"{true / 10:g}": "centimetres",
+        "sixty": "not a length",
+        "62,5": "not a length",
+    }.items():
+        mark, reply = said(ask, wrong)
+        assert mark == 0.0
+        assert fragment in reply["text/plain"]
+        assert f"{true:g} mm" not in reply["text/plain"]
+    assert said(ask, "")[1][MARKS_MIME]["state"] == "Not answered yet"
+
+
+def test_the_pair_is_the_one_the_bench_shows(chapter: Path) -> None:
+    # The same name typed with other capitals or spaces is the same learner.
+    box = open_pairs(chapter)
+    assert box.variant("A", WHO) == box.variant("A", " a.  learner ")

@@ -1,0 +1,79 @@
+"""Several readings of one lens."""
+
+import numpy as np
+import pytest
+
+from optics.errors import OpticsError
+from optics.instrument.repeats import READING_DEVIATION, axis_deviation, scale_deviation, spread
+from optics.lens.power import Power
+
+TWO_PLACES = 0.005
+
+
+def test_axes_around_the_horizontal_average_to_the_horizontal():
+    """178 and 2 average to 180; as numbers they would average to 90."""
+    mean = spread([Power.from_sphere_cylinder(-2, -1, axis) for axis in (178, 2)]).mean
+    sphere, cylinder, axis = mean.sphere_cylinder()
+    assert axis % 180 == pytest.approx(0, abs=1e-9)
+    assert sphere + cylinder / 2 == pytest.approx(-2.5) and cylinder == pytest.approx(-1, abs=0.01)
+
+
+def test_mean_and_deviation_by_hand():
+    """Mean powers -2.00, -2.10, -2.30: mean -2.1333, standard deviation 0.1528 (by hand)."""
+    scatter = spread([Power.from_sphere_cylinder(s) for s in (-2.00, -2.10, -2.30)])
+    assert scatter.count == 3
+    assert scatter.mean.mean == pytest.approx(-2.1333, abs=0.00005)
+    assert scatter.deviation[0] == pytest.approx(0.1528, abs=0.00005)
+    assert scatter.deviation[1:] == (0.0, 0.0)
+    low, high = scatter.limits[0]
+    assert (low, high) == (pytest.approx(-2.4328, abs=0.0001), pytest.approx(-1.8339, abs=0.0001))
+    assert scatter.sentence == (
+        "3 readings, mean -2.13: 95 of 100 readings of the mean power lie within 0.30 D of it."
+    )
+
+
+def test_the_limits_hold_95_of_100_readings():
+    rng = np.random.default_rng(4)
+    drawn = -2.0 + 0.05 * rng.standard_normal(4000)
+    low, high = spread([Power.from_sphere_cylinder(s) for s in drawn]).limits[0]
+    assert np.mean((drawn > low) & (drawn < high)) == pytest.approx(0.95, abs=0.01)
+
+
+def test_one_reading_has_no_spread():
+    for readings, message in (
+        ([], "There are no readings"),
+        ([Power.from_sphere_cylinder(-1)], "one reading"),
+    ):
+        with pytest.raises(OpticsError, match=message):
+            spread(readings)
+
+
+def test_reading_an_eighth_scale():
+    """RP2: uniform within 0.0625, standard deviation 0.036 D (calc). Here drawn, not computed."""
+    rng = np.random.default_rng(4)
+    true = rng.uniform(-1, 1, 20_000)
+    read = np.round(true * 8) / 8
+    assert scale_deviation(0.125) == pytest.approx(np.std(read - true), rel=0.02)
+    assert scale_deviation(0.125) == pytest.approx(0.036, abs=0.0005)
+
+
+def test_the_deviation_proposed_for_a_reading():
+    """RP3: 0.03 with RP2 gives 0.047 D (a proposal, calc)."""
+    assert READING_DEVIATION == pytest.approx(0.047, abs=0.0005)
+
+
+@pytest.mark.parametrize(("cylinder", "degrees"), [(0.25, 6.8), (-0.50, 3.4), (1.00, 1.7), (-2.00, 1.0)])
+def test_the_deviation_proposed_for_an_axis(cylinder, degrees):
+    """RP4 (a proposal, calc); it prints 6.9 for 0.25, from the unrounded factor 1.72."""
+    assert axis_deviation(cylinder) == pytest.approx(degrees, abs=0.05)
+
+
+@pytest.mark.parametrize("cylinder", [0.25, 0.50, 1.00, 1.50])
+def test_an_axis_off_by_its_deviation_leaves_0_06_of_cylinder(cylinder):
+    """RP4's reason, from the powers themselves."""
+    lens = Power.from_sphere_cylinder(0, -cylinder, 70)
+    assert (lens.rotated(axis_deviation(cylinder)) - lens).astigmatism == pytest.approx(0.06, abs=TWO_PLACES)
+
+
+def test_no_cylinder_no_axis():
+    assert axis_deviation(0.0) == axis_deviation(0.1) == 10.0

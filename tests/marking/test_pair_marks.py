@@ -1,0 +1,212 @@
+"""Marks for a whole pair: by skill, by tolerance, and how far off in the trade's own units."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from optics.lens.parsing import parse
+from optics.lens.prescription import written
+from optics.marking.pair_marks import (
+    ADD_WITHIN,
+    CENTRES_WITHIN_MM,
+    HEIGHT_WITHIN_MM,
+    PRISM_WITHIN,
+    SKILLS,
+    Off,
+    mark_pair,
+)
+from optics.marking.read import read_answer
+from optics.marking.right_ticket import right_ticket
+from optics.specimens.briefs import STYLES, Brief, brief_for
+from optics.specimens.specimen import make
+
+
+@pytest.fixture(scope="module")
+def pair():
+    """A bifocal with cylinders and prism."""
+    return make(Brief(style="bifocal", cylinder="always", axes="oblique", prism=2.0), 11)
+
+
+@pytest.fixture(scope="module")
+def fields(pair):
+    return right_ticket(pair)
+
+
+def missed(fields, pair, **changes):
+    return mark_pair(read_answer(fields | changes), pair).marks.missed
+
+
+def test_a_right_ticket_gets_everything(pair, fields) -> None:
+    found = mark_pair(read_answer(fields), pair, points=10.0)
+    assert found.all_right and found.marks.total == found.marks.possible == 10.0
+    assert set(found.marks.skills) == set(SKILLS)
+    assert found.missing == () and found.remarks == ()
+    assert found.sentences == (f"Right: {', '.join(SKILLS)}.",)
+
+
+def changed(line: str, **values) -> str:
+    return replace(parse(line), **values).distance
+
+
+def test_each_skill_is_lost_alone(pair, fields) -> None:
+    line = parse(fields["right"])
+    across = line.sphere + line.cylinder
+    wrong = {
+        "sphere": {"right": changed(fields["right"], sphere=line.sphere + 0.5, cylinder=line.cylinder - 0.5)},
+        "cylinder": {"right": changed(fields["right"], cylinder=line.cylinder - 0.5)},
+        "axis": {"right": changed(fields["right"], axis=(line.axis + 20) % 180)},
+        "form": {"right": parse(fields["right"]).transposed().distance},
+        "notation": {"right": fields["right"].replace("x 0", "x ") + ("°" if line.axis > 99 else "")},
+        "add": {"add_left": "+3.75"},
+        "prism": {"prism_right": "4.00 base down"},
+        "centres": {"pd_right": "35.5"},
+        "heights": {"height_left": "23"},
+        "style": {"style": "trifocal"},
+    }
+    assert set(wrong) == set(SKILLS) and across == line.sphere + line.cylinder
+    for skill, change in wrong.items():
+        assert missed(fields, pair, **change) == (skill,), skill
+
+
+def test_one_wrong_lens_of_two_costs_half_the_skill(pair, fields) -> None:
+    found = mark_pair(read_answer(fields | {"add_left": "+3.75"}), pair, points=10.0)
+    got, of = found.marks.skills["add"]
+    assert got == pytest.approx(of / 2)
+    assert found.marks.total == pytest.approx(10.0 - of / 2, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("skill", "field", "limit"),
+    [
+        ("centres", "pd_right", CENTRES_WITHIN_MM),
+        ("heights", "height_right", HEIGHT_WITHIN_MM),
+        ("add", "add_right", ADD_WITHIN),
+    ],
+)
+def test_the_limit_decides(skill: str, field: str, limit: float, pair, fields) -> None:
+    true = {"pd_right": pair.pd_mm("R"), "height_right": pair.height_mm("R"), "add_right": pair.addition("R")}
+    for sign in (-1, 1):
+        for inside in (True, False):
+            value = true[field] + sign * (limit + (-0.02 if inside else 0.02))
+            text = f"{value:+.2f}" if skill == "add" else f"{value:.2f}"
+            assert (skill in missed(fields, pair, **{field: text})) != inside
+
+
+def test_prism_is_held_as_a_vector(pair, fields) -> None:
+    ((amount, base),) = pair.ordered[0].prism
+    other = {"in": "up", "out": "up", "up": "in", "down": "in"}[base]
+    assert missed(fields, pair, prism_right=f"{amount:.2f} base {base} and 0.25 base {other}") == ()
+    assert missed(fields, pair, prism_right=f"{amount:.2f} base {base} and 1.00 base {other}") == ("prism",)
+    assert PRISM_WITHIN == pytest.approx(0.455)
+
+
+def test_how_far_off_is_told_with_its_unit(pair, fields) -> None:
+    line = parse(fields["right"])
+    wrong = fields | {
+        "right": changed(fields["right"], sphere=line.sphere + 1.0, axis=(line.axis + 30) % 180),
+        "pd_right": written(pair.pd_mm("R") + 3.0, signed=False),
+        "add_left": written(pair.addition("L") + 1.0),
+    }
+    found = mark_pair(read_answer(wrong), pair)
+    by = {(off.eye, off.skill): off for off in found.offs}
+    true_sphere = float(pair.power("R").sphere_cylinder()[0])
+    assert by["R", "sphere"].amount == pytest.approx(line.sphere + 1.0 - true_sphere)
+    assert by["R", "axis"].amount == pytest.approx(30, abs=4) and by["R", "axis"].unit == "degree"
+    assert by["R", "centres"].sentence == "R centres: off by +3.0 mm."
+    assert by["L", "add"].sentence == "L add: off by +1.00 D."
+    assert by["L", "sphere"].right and not by["R", "sphere"].right
+    told = " ".join(found.sentences)
+    assert "R lens as written, held against the pair: " in told and "more plus" in told
+    assert "L lens as written" not in told
+    assert found.differences["R"].strength > 0.9 and found.differences["L"].strength < 0.3
+
+
+def test_a_wrong_sign_on_the_cylinder_is_shown_as_one(pair, fields) -> None:
+    line = parse(fields["right"])
+    found = mark_pair(
+        read_answer(fields | {"right": changed(fields["right"], cylinder=-line.cylinder)}), pair
+    )
+    off = next(off for off in found.offs if (off.eye, off.skill) == ("R", "cylinder"))
+    assert off.amount == pytest.approx(-2 * line.cylinder, abs=0.2) and not off.right
+    assert "cylinder" in found.marks.missed and "sphere" not in found.marks.missed
+
+
+def test_what_is_missing_is_named_and_costs_its_skill(pair, fields) -> None:
+    some = {name: text for name, text in fields.items() if name not in ("add_right", "pd_left", "style")}
+    found = mark_pair(read_answer(some), pair)
+    assert found.missing == ("style", "R add", "L PD")
+    assert set(found.marks.missed) == {"style", "add", "centres"}
+    assert "Not written yet: R add." in found.sentences
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_an_empty_ticket_earns_nothing(style: str) -> None:
+    pair = make(brief_for(style, 2), 6)
+    found = mark_pair(read_answer({}), pair, points=5.0)
+    assert found.marks.total == 0.0 and set(found.marks.missed) == set(found.marks.skills)
+    assert found.right == () and found.offs == ()
+    assert ("heights" in found.marks.skills) == ("add" in found.marks.skills) == (style != "single vision")
+
+
+def test_an_addition_on_single_vision_is_wrong() -> None:
+    pair = make(brief_for("single vision", 2), 6)
+    fields = right_ticket(pair)
+    assert "add" not in mark_pair(read_answer(fields), pair).marks.skills
+    assert missed(fields, pair, add_right="+2.00") == ("add",)
+
+
+def test_prism_where_there_is_none_is_wrong_and_none_is_asked_for() -> None:
+    pair = make(brief_for("single vision", 2), 6)
+    fields = right_ticket(pair)
+    assert "prism" not in mark_pair(read_answer(fields), pair).marks.skills
+    assert missed(fields, pair, prism_left="1.00 base in") == ("prism",)
+    assert missed(fields, pair, prism_left="none") == ()
+
+
+def test_thinning_prism_is_right_written_in_both_lenses_or_in_neither() -> None:
+    pair = next(
+        pair
+        for pair in (make(Brief(style="progressive", cylinder="none"), seed) for seed in range(20))
+        if pair.thinning("R").amount > 1.0
+    )
+    fields = right_ticket(pair)
+    assert "base down" in fields["prism_right"]
+    both = {name: text for name, text in fields.items() if not name.startswith("prism")}
+    assert missed(fields, pair) == missed(both, pair) == ()
+    assert missed(fields | {"prism_left": "none"}, pair) == ("prism",)
+
+
+def test_practice_has_no_marks_and_tells_its_skills(pair, fields) -> None:
+    found = mark_pair(read_answer(fields | {"style": "trifocal"}), pair)
+    assert found.marks.total == found.marks.possible == 0.0
+    assert found.marks.missed == ("style",)
+
+
+def test_loose_writing_is_told(pair, fields) -> None:
+    found = mark_pair(read_answer(fields | {"add_right": fields["add_right"] + "0"}), pair)
+    assert found.marks.missed == ("notation",)
+    assert found.remarks == ("A power has a figure before the point and two behind it: 0.50, not .5.",)
+
+
+def test_prism_ordered_on_a_thinned_progressive_may_be_written_as_ordered() -> None:
+    pair = next(
+        pair
+        for pair in (make(Brief(style="progressive", cylinder="none", prism=2.0), n) for n in range(20))
+        if pair.thinning("R").amount > 1.0
+    )
+    fields = right_ticket(pair)
+    ordered = {
+        f"prism_{side}": f"{line.prism[0][0]:.2f} base {line.prism[0][1]}"
+        for side, line in zip(("right", "left"), pair.ordered, strict=True)
+    }
+    assert missed(fields, pair) == missed(fields, pair, **ordered) == ()
+    assert missed(fields, pair, prism_right=ordered["prism_right"]) == ("prism",)
+
+
+def test_a_cylinder_that_is_out_because_the_sphere_is_says_so():
+    off = Off(skill="cylinder", eye="R", amount=1.02, unit="dioptre", right=True)
+    assert off.sentence == "R cylinder: out by 1.02 D as the sphere is; the second power is right."
+    close = Off(skill="cylinder", eye="R", amount=-0.12, unit="dioptre", right=True)
+    assert close.sentence == "R cylinder: off by -0.12 D, near enough."

@@ -1,0 +1,176 @@
+"""The open bench as Python drives it: every style read, asked about, replayed, kept."""
+
+import json
+import re
+
+import pytest
+
+from optics import lesson
+from optics.errors import OpticsError
+from optics.marking.pair_reading import Manner, PairReader, written_ticket
+from optics.marking.right_ticket import right_ticket
+from optics.progress.file import PROGRESS_FILE
+from optics.specimens.briefs import STYLES
+from optics.specimens.specimen import make
+from optics.widgets.open_bench.draft import DRAFT_FILE, keep_draft, kept_draft
+from optics.widgets.open_bench.open_bench import OpenBench, brief_of
+
+
+def typed(ticket):
+    """A ticket with its lines put into their three fields, as a hand writes it."""
+    fields = {}
+    for name, text in ticket.items():
+        if name in ("right", "left"):
+            sphere, cylinder, axis = re.fullmatch(r"(\S+) (\S+)(?: x (\S+))?", text).groups()
+            fields |= {f"sphere_{name}": sphere, f"cylinder_{name}": cylinder}
+            if axis:
+                fields[f"axis_{name}"] = axis
+        else:
+            fields[name] = text
+    return fields
+
+
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("difficulty", [1, 4])
+def test_a_pair_of_every_style_is_right_and_replayed_to_what_it_is(style, difficulty):
+    table = OpenBench(style=style, difficulty=difficulty, seed=7, faults="often")
+    assert table.specimen.style == style and table.specimen.conditions
+    table.ticket.typed = typed(right_ticket(table.specimen))
+    table.ask()
+    assert "Right: everything" in table.outcome.value
+    assert len(table.replay.children) == 3
+    step = None
+    for _ in table.replay.steps:
+        table.replay.next.click()
+        before, step = step, table.replay.steps[table.replay.at]
+        if step.reads == "line":
+            assert table.bench.drum == pytest.approx(before.settings.drum, abs=0.006)
+        assert step.words.split(".")[0] in table.replay.words.value.replace("&#x27;", "'")
+        if step.stage_mm is not None:
+            there, here = step.met(table.specimen), table.bench.met
+            assert here.power.matrix == pytest.approx(there.power.matrix, abs=0.05)
+            assert table.bench.drum == pytest.approx(step.settings.drum, abs=0.006)
+    assert table.replay.next.disabled and not table.replay.back.disabled
+    table.replay.back.click()
+    assert table.replay.at == len(table.replay.steps) - 2
+
+
+def test_truing_on_the_tray_makes_the_bench_read_straight():
+    seed = next(
+        n for n in range(99) if "temple twisted" in brief_of("bifocal", 4, n, faults="often").condition
+    )
+    table = OpenBench(style="bifocal", difficulty=4, seed=seed, faults="often")
+    (twisted,) = [each for each in table.specimen.conditions if each.name == "temple twisted"]
+    table.bench.lens = twisted.eye
+    place = twisted.eye, table.bench.stage_x_mm, table.bench.stage_y_mm
+    straight = table.specimen.spectacles.over_stop(*place).power.matrix
+    sent = dict(table.bench._met["power"])
+    table.view.trued = table.view.wiped = True
+    assert table.bench.met.power.matrix == pytest.approx(straight)
+    assert table.bench._met["power"] != sent
+
+
+def test_tray_and_stage_are_one_pair():
+    table = OpenBench(style="single vision", difficulty=2, seed=1)
+    table.bench.dots = {"R": [-31.0, 1.0]}
+    assert table.view.dots == {"R": [-31.0, 1.0]}
+    table.view.turned_over = True
+    assert table.bench.against == "front"
+    table.bench.against = "back"
+    assert not table.view.turned_over
+
+
+def test_marks_are_brought_only_once_they_are_inked():
+    table = OpenBench(style="progressive", difficulty=2, seed=2)
+    assert all(button.disabled for button in table.marks.values())
+    before = table.bench.stage_x_mm, table.bench.stage_y_mm
+    table.bring("near")
+    assert (table.bench.stage_x_mm, table.bench.stage_y_mm) == before
+    table.view.tilted_to_light = table.view.marked_up = True
+    for part, button in table.marks.items():
+        button.click()
+        at = table.specimen.point_mm("R", part)
+        assert (table.bench.stage_x_mm, table.bench.stage_y_mm) == pytest.approx(at, abs=0.051)
+
+
+def test_with_ordered_prism_a_note_says_where_the_wearer_looks():
+    seed = next(n for n in range(99) if make(brief_of("single vision", 4, n), n).ordered[0].prism)
+    table = OpenBench(style="single vision", difficulty=4, seed=seed)
+    assert "the wearer looks through" in table.told.value
+    assert not table.marks["prism"].disabled and table.marks["near"].disabled
+
+
+def test_a_progressive_read_unmarked_is_told_so():
+    table = OpenBench(style="progressive", difficulty=2, seed=5)
+    reader = PairReader(table.specimen)
+    ticket = written_ticket(reader, reader.read(Manner(distance_at="geometric centre")))
+    table.ticket.typed = typed(ticket)
+    table.ask()
+    assert "Habit: progressive read unmarked" in table.outcome.value
+
+
+def test_a_ticket_with_nothing_or_nonsense_on_it_is_not_marked(tmp_path):
+    table = OpenBench(seed=1, folder=tmp_path)
+    table.ask()
+    assert "Write what you read" in table.outcome.value
+    table.ticket.typed = {"sphere_right": "2.25"}
+    table.ask()
+    assert "sphere right" in table.outcome.value and not (tmp_path / PROGRESS_FILE).exists()
+
+
+def test_what_is_typed_is_not_given_up_without_a_word():
+    table = OpenBench(seed=1)
+    ticket = table.ticket
+    table.ticket.typed = {"sphere_right": "-2.25"}
+    table.next_pair.click()
+    assert table.ticket is ticket and "Press Next pair again" in table.told.value
+    table.next_pair.click()
+    assert table.ticket is not ticket and table.ticket.typed == {}
+
+
+def test_a_restart_brings_pair_and_ticket_back(tmp_path):
+    table = OpenBench(style="bifocal", folder=tmp_path)
+    table.ticket.typed = {"sphere_right": "-2.25", "style": "bifocal"}
+    again, other = OpenBench(folder=tmp_path), OpenBench(name="other", folder=tmp_path)
+    assert again.specimen.order == table.specimen.order and again.ticket.typed == table.ticket.typed
+    assert other.ticket.typed == {}
+    (tmp_path / DRAFT_FILE).write_text("{ broken")
+    assert OpenBench(folder=tmp_path).ticket.typed == {}
+    keep_draft("", tmp_path, {"typed": {"no such field": "1"}, "seed": "x", "step": 77, "style": 3})
+    assert OpenBench(folder=tmp_path).ticket.typed == {}
+    assert not keep_draft("", tmp_path / "gone", {}) and kept_draft("", tmp_path / "gone") == {}
+
+
+def test_difficulty_follows_the_learner_and_a_pair_counts_once(tmp_path):
+    table = OpenBench(folder=tmp_path)
+    for round_ in range(2):
+        table.ticket.typed = typed(right_ticket(table.specimen))
+        table.ask()
+        table.ask()
+        assert "counted already" in table.outcome.value
+        assert len(json.loads((tmp_path / PROGRESS_FILE).read_text())["pairs"]) == round_ + 1
+        table.next_pair.click()
+    assert "difficulty 2" in table.told.value
+
+
+def test_the_lesson_gives_the_same_bench_again(tmp_path):
+    one = lesson.open_bench(folder=str(tmp_path))
+    assert lesson.open_bench(folder=str(tmp_path)) is one
+    assert lesson.open_bench("second", folder=str(tmp_path)) is not one
+
+
+def test_a_wrong_choice_is_told():
+    with pytest.raises(OpticsError, match="single vision"):
+        OpenBench(style="varifocal glasses")
+
+
+def test_a_cylinder_that_is_out_only_as_the_sphere_is_is_not_called_near():
+    table = OpenBench(style="single vision", difficulty=2, seed=7)
+    ticket = typed(right_ticket(table.specimen))
+    sphere, cylinder = float(ticket["sphere_right"].replace("pl", "0")), float(ticket["cylinder_right"])
+    ticket |= {"sphere_right": f"{sphere - 1:+.2f}", "cylinder_right": f"{cylinder + 1:+.2f}"}
+    if cylinder + 1 >= 0:
+        ticket |= {"sphere_right": f"{sphere + 1:+.2f}", "cylinder_right": f"{cylinder - 1:+.2f}"}
+    table.ticket.typed = ticket
+    table.ask()
+    assert "the second power is right" in table.outcome.value
