@@ -106,6 +106,7 @@ def test_the_compensator_moves_the_picture_without_the_kernel(page, show_bench, 
     bench = any_bench()
     bench.drum, bench.wheel = -2.25, 15.0
     show_bench(page, bench)
+    page.locator("summary", has_text="Prism compensator").click()
     for name, key, presses in (("base", "ArrowRight", 30), ("amount", "ArrowRight", 12)):
         page.get_by_label(f"Prism compensator, {name}").focus()
         for _ in range(presses):

@@ -59,7 +59,7 @@ class Apprentice:
         return whole[:size, :size].reshape(size // 4, 4, size // 4, 4).mean((1, 3))
 
     def set_eyepiece(self):
-        """Rack it out, then in to where the rings are sharpest."""
+        """Rack it out, then in to where the reticle is sharpest."""
 
         def rings(dial):
             self.slide("Eyepiece dial, dioptres at the eye", dial)
@@ -75,8 +75,7 @@ class Apprentice:
         """Turn drum and wheel until the lines say what lies over the stop."""
 
         def look(drum, wheel):
-            self.slide("Power drum, coarse", round(drum * 4) / 4)
-            self.slide("Power drum, fine", round(drum - round(drum * 4) / 4, 2))
+            self.slide("Power drum, fine", round(drum, 2))
             self.slide("Axis wheel, degrees", round(wheel) or 180)
             return self.picture()
 
@@ -99,6 +98,8 @@ class Apprentice:
     def read(self, pair, mark_up):
         """Go through the steps of the right way with one's own hands; what was read, by lens and step."""
         found = {}
+        for fold in self.page.locator(".optics-bench-fold > summary").all():
+            fold.click()
         self.set_eyepiece()
         for step in replay(pair):
             if step.stage_mm is None or step.reads == "cylinder lines":

@@ -127,6 +127,22 @@ def test_each_lens_keeps_its_place_while_the_other_is_read(bench):
     assert bench.stage_x_mm == 33.0
 
 
+def test_a_locked_stage_keeps_its_height_while_the_other_lens_is_slid_over(bench):
+    bench.lens = "L"
+    left_y, left_x = bench.stage_y_mm, bench.stage_x_mm
+    bench.lens = "R"
+    bench.stage_y_mm = -7.5
+    bench.height_locked = True
+    bench.lens = "L"
+    assert (bench.stage_x_mm, bench.stage_y_mm) == (left_x, -7.5)
+    assert left_y != -7.5
+
+
+def test_a_part_that_no_bench_has_is_told():
+    with pytest.raises(OpticsError, match='no part "mirror"'):
+        Bench(PAIR, parts=("wheel", "mirror"))
+
+
 def test_prism_over_the_stop_follows_prentice(bench):
     # PR7: -3.00 read 8 mm below its centre is 2.4 base down (Ophthalmic Lenses p. 47).
     bench.stage_x_mm, bench.stage_y_mm = -31.0, 2.0 - 8.0

@@ -8,6 +8,7 @@ lesson or a test can move it too.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 import anywidget
@@ -33,6 +34,10 @@ RULE_STEP_MM = 0.5
 _NAMES = {"R": "right", "L": "left"}
 MOST_PIXELS = 768
 """Width of the picture at most, device pixels."""
+PARTS = ("eyepiece", "wheel", "stage", "pad", "compensator", "side", "dot")
+"""What a bench can show beside the drum; a chapter shows only what it has introduced."""
+SCRIPTS = ("picture", "moves", "dials", "stage", "pad", "bench")
+"""The bench's scripts, in the order in which each needs the ones before it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +86,7 @@ def _how_it_is_made() -> dict:
         "compensator_most": COMPENSATOR_MOST,
         "stage_near_mm": STAGE_NEAR_MM,
         "stage_far_mm": STAGE_FAR_MM,
+        "stage_height_mm": STAGE_HEIGHT_MM,
         "most_pixels": MOST_PIXELS,
     }
 
@@ -101,6 +107,8 @@ class Bench(anywidget.AnyWidget):
         of focus.
     eye : {"R", "L"}
         The lens that lies over the stop first.
+    parts : sequence of str
+        What the bench shows beside the drum; see `PARTS`.
 
     Attributes
     ----------
@@ -110,6 +118,8 @@ class Bench(anywidget.AnyWidget):
         Prism that the compensator takes out: its amount, prism dioptres 0 to 15,
         and the direction of its base, degrees 0 to 360 anticlockwise from the
         operator's right.
+    height_locked : bool
+        Whether the stage keeps its height while the other lens is slid over the stop.
 
     Examples
     --------
@@ -121,7 +131,7 @@ class Bench(anywidget.AnyWidget):
     (-2.25, -2.25)
     """
 
-    _esm = front_end("controls.js", "focimeter/picture.js", "focimeter/bench.js")
+    _esm = front_end("controls.js", *(f"focimeter/{name}.js" for name in SCRIPTS))
     _css = front_end("controls.css", "focimeter/bench.css")
 
     lens = traitlets.Enum(("R", "L"), "R").tag(sync=True)
@@ -133,16 +143,32 @@ class Bench(anywidget.AnyWidget):
     against = traitlets.Enum((BACK, FRONT), BACK).tag(sync=True)
     compensator = traitlets.Float(0.0).tag(sync=True)
     compensator_base = traitlets.Float(0.0).tag(sync=True)
+    height_locked = traitlets.Bool(False).tag(sync=True)
     dots = traitlets.Dict().tag(sync=True)
+    _parts = traitlets.List(list(PARTS)).tag(sync=True)
+    _readings = traitlets.List().tag(sync=True)
     _eye_setting = traitlets.Float(0.0).tag(sync=True)
     _made = traitlets.Dict(_how_it_is_made()).tag(sync=True)
     _met = traitlets.Dict().tag(sync=True)
     _dotted = traitlets.Unicode("").tag(sync=True)
 
     def __init__(
-        self, spectacles: Spectacles, *, seed: int = 0, eye_setting: float | None = None, eye: str = "R"
+        self,
+        spectacles: Spectacles,
+        *,
+        seed: int = 0,
+        eye_setting: float | None = None,
+        eye: str = "R",
+        parts: Sequence[str] = PARTS,
     ) -> None:
         nasal(eye)  # says so if it is neither R nor L
+        unknown = [name for name in parts if name not in PARTS]
+        if unknown:
+            raise OpticsError(
+                f'The bench has no part "{unknown[0]}".',
+                f"Its parts are {', '.join(PARTS)}.",
+                "Leave parts out for the whole bench.",
+            )
         left_by_others = np.random.default_rng(seed)
         dial = float(left_by_others.choice([-1, 1]) * left_by_others.integers(5, 12) * 0.25)
         self._spectacles = spectacles
@@ -152,6 +178,7 @@ class Bench(anywidget.AnyWidget):
         self._laid_out = False
         super().__init__(
             lens=eye,
+            _parts=list(parts),
             stage_x_mm=self._places[eye][0],
             stage_y_mm=self._places[eye][1],
             _eye_setting=dial if eye_setting is None else float(eye_setting),
@@ -236,6 +263,8 @@ class Bench(anywidget.AnyWidget):
             return
         if change["name"] == "lens":
             x_mm, y_mm = self._places[change["new"]]
+            if self.height_locked:  # slid across on a stage that keeps its height
+                y_mm = self.stage_y_mm
             with self.hold_sync():
                 self.stage_x_mm, self.stage_y_mm = x_mm, y_mm
         self._answer()

@@ -1,0 +1,52 @@
+// The pad: one press notes a reading. Repeats stand under one another with mean and spread;
+// what one set of lines says is never set off against the other: that is the learner's to do.
+
+const LINE_SETS = { sphere: "Sphere lines", cylinder: "Cylinder lines" };
+
+function padPart(bench) {
+  const note = (lines) => bench.change({
+    _readings: [...bench.get("_readings"), {
+      eye: bench.get("lens"), against: bench.get("against"), lines, drum: bench.get("drum"), wheel: bench.get("wheel"),
+    }],
+  });
+  const list = element("div", { className: "optics-pad-list", tabIndex: 0, role: "region", "aria-label": "Readings noted" });
+  const back = button("Strike out the last", () => bench.change({ _readings: bench.get("_readings").slice(0, -1) }));
+  const save = button("Save as CSV", () => saveText("readings.csv", asTable(bench.get("_readings"))));
+  const el = part("Pad", null, [
+    element("div", { className: "optics-bench-line" }, [
+      ...Object.entries(LINE_SETS).map(([lines, words]) => button(words, () => note(lines), `Note a reading of the ${words.toLowerCase()}`)),
+    ]),
+    list,
+    element("div", { className: "optics-bench-line" }, [back, save]),
+  ]);
+  let drawn = null;
+  const show = () => {
+    const readings = bench.get("_readings");
+    back.disabled = save.disabled = !readings.length;
+    if (drawn === readings) return;
+    drawn = readings;
+    list.replaceChildren(...(readings.length ? repeated(readings).map(notedGroup) : [
+      element("p", { className: "optics-hint", textContent: "Lines sharp? One press on their name notes drum and wheel." }),
+    ]));
+    list.scrollTop = list.scrollHeight;
+  };
+  return { el, show };
+}
+
+function notedGroup({ eye, against, lines, drums, wheels, mean, spread }) {
+  const title = `${eye}, ${lines} lines${against === "front" ? ", front against the stop" : ""}`;
+  const rows = drums.map((drum, i) => element("tr", {}, [
+    element("td", { textContent: `${signed(drum)} D` }), element("td", { textContent: `${degrees(wheels[i])}°` }),
+  ]));
+  const summary = drums.length > 1
+    ? [element("p", { textContent: `mean ${signed(mean)} D, spread ${spread.toFixed(2)} D` })] : [];
+  return element("div", { className: "optics-pad-group" }, [
+    element("table", {}, [element("caption", { textContent: title }), element("tbody", {}, rows)]), ...summary,
+  ]);
+}
+
+function saveText(name, text) {
+  const link = element("a", { href: URL.createObjectURL(new Blob([text], { type: "text/csv" })), download: name });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
