@@ -10,7 +10,6 @@ from optics.apprentices.operating import HAND_HABITS, read_power
 from optics.instrument.repeats import axis_deviation
 from optics.judging.settling import settle
 from optics.lens.angles import axis_difference
-from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
 from optics.marking.marks import WEAKEST_MISSED, WEIGHTS
@@ -32,8 +31,6 @@ AXIS_CLEARLY_WRONG = 18.0
 """Degrees; beyond the widest limit, that of the weakest cylinder."""
 BENCH = "bench"
 OF_THE_PAIR = frozenset({"eyepiece not set", "lenses exchanged"})
-NO_CYLINDER = 0.125
-"""Less than this between the two sets of lines is no cylinder, dioptres."""
 DOTTING_MM = 0.2
 
 
@@ -73,7 +70,7 @@ def _one_lens(
     true = Triple(*(float(value) for value in pair.power(eye).sphere_cylinder(form)))
     by_hand = habit if habit in HAND_HABITS else None
     as_read = {"minus": "plus", "plus": "minus"}[form] if habit == "form not converted" else form
-    line = _settled(read_power(pair, eye, chance, by_hand, as_read), as_read)
+    line = settle(read_power(pair, eye, chance, by_hand, as_read), form=as_read).choice
     skills = _asked(line, true)
     if habit is None:
         return (line.distance,), skills, frozenset()
@@ -98,12 +95,6 @@ def _asked(line: Prescription, true: Triple) -> tuple[str, ...]:
     size = abs(true.cylinder)
     shows = size > WEAKEST_MISSED or (size >= SMALLEST_CYLINDER and line.cylinder)
     return LENS_SKILLS if shows else SPHERE_SKILLS
-
-
-def _settled(read: Power, form: str) -> Prescription:
-    if read.astigmatism < NO_CYLINDER:
-        read = Power.from_sphere_cylinder(read.mean)
-    return settle(read, form=form).choice
 
 
 def with_habit(line: Prescription, entry: Slip, form: str) -> Prescription | None:

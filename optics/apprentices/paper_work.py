@@ -6,7 +6,7 @@ import json
 from typing import Any, NamedTuple
 
 from optics.apprentices.bench_work import SPHERE_SKILLS, Made, lightest, with_habit
-from optics.judging.settling import settle
+from optics.judging.settling import defensible
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription, written
@@ -85,9 +85,8 @@ def _question(check: str, given: dict[str, Any]) -> _Lens:
     if check == "settled":
         first = given["sphere_lines"]
         second = given.get("cylinder_lines", first)
-        result = settle(Power.from_line_readings(first, second, given.get("wheel", 180)), form=form)
-        either = (result.choice, result.alternative) if result.is_judgement else (result.choice,)
-        return _Lens(either, form, OF_SUBTRACTING)
+        read = Power.from_line_readings(first, second, given.get("wheel", 180))
+        return _Lens(tuple(defensible(read, form=form)), form, OF_SUBTRACTING)
     if check == "from_cross":
         (axis, sphere), (_, other) = sorted(given["powers"].items())
         invites = OF_SUBTRACTING | {"form not converted"}

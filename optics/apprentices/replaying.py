@@ -14,17 +14,16 @@ import numpy as np
 
 from optics.apprentices.replay_words import CONDITION_SEEN, LOOKS, NEAR_PLACE, WHERE
 from optics.instrument.focimeter import DRUM_RANGE, RINGS, Settings
+from optics.judging.settling import settle
 from optics.lens.angles import wrapped_axis
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.prescription import written
 from optics.marking.read import EYES
 from optics.marking.right_ticket import (
-    NO_CYLINDER,
     by_rule,
     prism_read,
     right_ticket,
     settled_add,
-    settled_line,
 )
 from optics.specimens.briefs import PROGRESSIVE, SINGLE_VISION
 from optics.specimens.specimen import Specimen
@@ -187,7 +186,7 @@ class _Bench:
     def lines(self, met: OverStop) -> tuple[float, float, float]:
         """Drum for the sphere lines, for the cylinder lines, and the wheel."""
         higher, along_higher, lower, along_lower = (float(value) for value in met.power.principal())
-        if higher - lower < NO_CYLINDER:
+        if settle(met.power).choice.axis is None:
             return float(met.power.mean), float(met.power.mean), 180.0
         if self.form == "minus":
             return higher, lower, _on_scale(along_higher)
@@ -222,7 +221,7 @@ class _Bench:
                 settings=self.turned(cylinder, wheel),
                 **over,
             )
-        settled = settled_line(self.pair, eye, self.form)
+        settled = settle(self.pair.power(eye), form=self.form)
         yield self.step(
             "line",
             "Subtract the first reading from the second for the cylinder, and settle both powers on the quarter steps."

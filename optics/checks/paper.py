@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from optics.errors import OpticsError
-from optics.judging.settling import settle
+from optics.judging.settling import JUDGEMENT, PRACTICE, TABLES, defensible
+from optics.judging.standards import load
+from optics.judging.verdicts import judge_lens
 from optics.lens.parsing import parse, parse_crossed
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
@@ -26,6 +28,9 @@ __all__ = ["conversion", "crossed", "notation", "settled"]
 WHOLE_POWER = (
     "Each of the two has the whole power of one principal meridian: the sphere, and sphere plus cylinder."
 )
+
+NEAR = 0.2
+"""A line this near in both powers was settled, not miscalculated, dioptres."""
 
 
 def conversion(answer: object, *, given: str, to: str, points: float = 0.0) -> float:
@@ -155,24 +160,48 @@ def settled(
 
     Notes
     -----
-    Where a reading lies so near the middle that settling is a judgement, both
-    neighbours are right.
+    Every line is right that would pass on this reading by one of the tables in
+    `optics.judging.settling.TABLES`; the reply says by which.
     """
     second = sphere_lines if cylinder_lines is None else cylinder_lines
-    power = Power.from_sphere_cylinder(sphere_lines, second - sphere_lines, wheel)
-    result = settle(power, form="minus")
-    allowed = [result.choice, *([result.alternative] if result.is_judgement else [])]
+    power = Power.from_line_readings(sphere_lines, second, wheel)
+    allowed = defensible(power)
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
         best = best_of(*(exact_marks(line, right, points, not loose) for right in allowed))
         if not best.missed:
-            return reply(best, extra=(result.sentence,) if result.is_judgement else ())
-        true = power.principal()
-        found = line.power.principal()
+            return reply(best, extra=_suits(line, allowed))
         slips = next((s for right in allowed if (s := paper_slips(line, right))), ())
-        extra: tuple[str, ...] = ()
-        if not slips and abs(found[0] - true[0]) <= 0.126 < abs(found[2] - true[2]):
-            extra = ("The first meridian is settled well and the second is not: settle both, then subtract.",)
-        return reply(best, slips, (*extra, *loose))
+        return reply(best, slips, (*(() if slips else _held(line, power)), *loose))
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)
+
+
+def _suits(line: Prescription, allowed: dict[Prescription, tuple[str, ...]]) -> tuple[str, ...]:
+    """Which tables a right line passes, and which other lines would be right as well."""
+    tables = allowed[line]
+    told = [f"Held against the reading it would pass {' and '.join(tables)}."]
+    missed = [table for table in TABLES if table not in tables]
+    if missed:
+        told.append(f"By {missed[0]} it would not pass: check which table your shop uses.")
+    others = [other.distance for other in allowed if other != line]
+    if others:
+        told += [f"As defensible: {', '.join(others)}.", JUDGEMENT, PRACTICE]
+    return tuple(told)
+
+
+def _held(line: Prescription, power: Power) -> tuple[str, ...]:
+    """What a line that is near in both powers fails when it is held against the reading."""
+    off = (
+        abs(line.power.principal()[0] - power.principal()[0]),
+        abs(line.power.principal()[2] - power.principal()[2]),
+    )
+    if max(off) > NEAR:
+        return ()
+    failed = [each for each in judge_lens(load(TABLES[0]), line, power) if each.passed is False]
+    return tuple(
+        f"Hold it against the reading: the {each.quantity} is {each.off:.2f} D from what was read, "
+        f"and the limit is {each.limit:.2f} D."
+        for each in failed
+        if each.unit == "dioptre" and each.limit is not None
+    )

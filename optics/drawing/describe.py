@@ -292,6 +292,7 @@ def settling(
     step: float = 0.25,
     meridian: float | None = None,
     decided: bool = True,
+    what: str = "reading",
 ) -> str:
     """A reading between two steps, in words.
 
@@ -303,7 +304,7 @@ def settling(
     A reading of minus 2.150 on a number line, between minus 2.25 and minus 2.00; the choice is left open.
     """
     where = "" if meridian is None else f" along meridian {_degrees(meridian)}"
-    start = f"A reading of {'minus' if reading < 0 else 'plus'} {abs(reading):.3f}{where} on a number line"
+    start = f"A {what} of {'minus' if reading < 0 else 'plus'} {abs(reading):.3f}{where} on a number line"
     if not decided:
         lower = float(np.floor(reading / step + 1e-9)) * step
         return f"{start}, between {spoken(lower)} and {spoken(lower + step)}; the choice is left open."

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.judging.settling import Settled, settle
+from optics.lens.parsing import parse
 from optics.lens.power import Power
 
 __all__ = ["draw_settling", "settling"]
@@ -93,18 +94,22 @@ def draw_settling(
     return ax
 
 
-def settling(reading: Settled | Power | float, *, step: float = 0.25, decided: bool = True) -> Diagram:
+def settling(
+    reading: Settled | Power | float, *, step: float = 0.25, decided: bool = True, beside: str | None = None
+) -> Diagram:
     """A reading between two steps, with both choices and what each gives away.
 
     Parameters
     ----------
     reading : Settled, Power or float
-        The reading. A lens with a cylinder has one line for each principal power;
-        a number, in dioptres, has one.
+        The reading. A lens with a cylinder has one line for each principal power and
+        one for the cylinder; a number, in dioptres, has one.
     step : {0.25, 0.125}
         The grid, dioptres; a `Settled` has its own.
     decided : bool
         Show the choice. Without it the learner decides.
+    beside : str, optional
+        The line near the reading to show as the other choice; else the next best.
 
     Returns
     -------
@@ -113,32 +118,33 @@ def settling(reading: Settled | Power | float, *, step: float = 0.25, decided: b
     Raises
     ------
     OpticsError
-        For a step that nobody writes.
+        For a step that nobody writes, or a line that is not near the reading.
     """
     if isinstance(reading, Settled):
         found = reading
     else:
         power = reading if isinstance(reading, Power) else Power.from_sphere_cylinder(reading)
         found = settle(power, step)
+    choice = found.candidates[0]
+    other = found.candidates[1] if beside is None else found.candidate(parse(beside))
     higher, higher_at, lower, lower_at = (float(v) for v in found.reading.principal())
-    has_cylinder = found.choice.axis is not None or found.alternative.axis is not None
-    rows = [(higher, higher_at), (lower, lower_at)] if has_cylinder else [(float(found.reading.mean), None)]
+    rows = [
+        (higher, choice.higher, other.higher, higher_at),
+        (lower, choice.lower, other.lower, lower_at),
+        (lower - higher, choice.lower - choice.higher, other.lower - other.higher, None),
+    ]
+    round_lens = all(line.higher == line.lower for line in (choice, other))
+    if round_lens:
+        rows = [(float(found.reading.mean), choice.higher, other.higher, None)]
     figure = style.canvas(7.2, 2.2 * len(rows) + 0.4)
     said = []
-    for place, (value, meridian) in enumerate(rows):
-        at = 180.0 if meridian is None else meridian
-        choice = _on_grid(found.choice.power.along(at), found.step)
-        other = _on_grid(found.alternative.power.along(at), found.step)
-        name = "reading" if meridian is None else f"along {style.degrees_shown(meridian)}:"
+    for place, (value, chosen, also, meridian) in enumerate(rows):
+        what = "reading" if round_lens or meridian is not None else "cylinder"
+        name = what if meridian is None else f"along {style.degrees_shown(meridian)}:"
         share = 1.0 / len(rows)
         ax = figure.add_axes((0.02, 1.0 - (place + 1) * share, 0.96, share))
-        alternative = other if other != choice else None
-        shown = (choice, alternative) if decided else (None, None)
+        alternative = also if also != chosen else None
+        shown = (chosen, alternative) if decided else (None, None)
         draw_settling(ax, value, *shown, step=found.step, name=name)
-        said.append(describe.settling(value, choice, alternative, found.step, meridian, decided))
+        said.append(describe.settling(value, chosen, alternative, found.step, meridian, decided, what))
     return Diagram(figure, " ".join(said), title="Settling between two steps")
-
-
-def _on_grid(power: float, step: float) -> float:
-    # The written axis is whole, the read one is not: take the turn of a fraction of a degree out.
-    return round(float(power) / step) * step

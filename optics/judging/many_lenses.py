@@ -13,7 +13,7 @@ from optics.judging.verdicts import power_keys, power_off
 from optics.lens.angles import axis_difference
 from optics.lens.power import rewritten
 
-__all__ = ["Passed", "passed"]
+__all__ = ["Passed", "limits", "passed"]
 
 _BLOCK = 16_384
 """Lenses judged at a time: what is worked out in between then stays in the processor's cache."""
@@ -81,10 +81,7 @@ def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> P
     keys = power_keys(s, c)
 
     def within(quantity: str, off: NDArray[Any]) -> NDArray[np.bool_]:
-        good = np.ones(off.shape, dtype=bool)
-        for row in standard.rows_for(quantity, lens):
-            good &= ~row.holds(keys) | (off <= row.limit(keys) + GUARD)
-        return good
+        return ~(off > limits(standard, quantity, keys, lens) + GUARD)
 
     power_quantity = standard.power_quantity(lens)
     axis_off = np.where(c_found == 0.0, 0.0, axis_difference(a_found, a))
@@ -93,3 +90,26 @@ def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> P
         within("cylinder", np.abs(c_found - c)),
         within("axis", axis_off),
     )
+
+
+def limits(standard: Standard, quantity: str, keys: dict[str, Any], lens: str) -> NDArray[np.float64]:
+    """The limit for each of many orders; NaN where the table has no row.
+
+    Parameters
+    ----------
+    standard : Standard
+        The table.
+    quantity : str
+        As the table names it.
+    keys : dict of str to array_like
+        Ordered values, from `optics.judging.verdicts.power_keys`.
+    lens : str
+        One of `optics.lens.kinds.LENS_KINDS`.
+    """
+    found = np.full(np.shape(keys["cylinder"]), np.nan)
+    # The first row that holds decides, as in `Standard.row`.
+    for row in reversed(standard.rows_for(quantity, lens)):
+        holds = row.holds(keys)
+        if holds.any():
+            found = np.where(holds, row.limit(keys), found)
+    return found

@@ -21,7 +21,7 @@ from optics.lens.prescription import Prescription, written
 from optics.lens.prism import Prism
 from optics.marking.habits import Slip, Triple
 from optics.marking.read import EYES
-from optics.marking.right_ticket import NO_CYLINDER, by_rule, prism_read, settled_add
+from optics.marking.right_ticket import by_rule, prism_read, settled_add
 from optics.specimens.briefs import CONDITIONS
 from optics.specimens.specimen import Specimen
 
@@ -235,8 +235,6 @@ def written_ticket(
 
 def _settled(line: Triple, form: str) -> Prescription:
     """A line on its quarter steps, in whatever form it was read in."""
-    if abs(line.cylinder) < NO_CYLINDER:
-        return settle(Power.from_sphere_cylinder(line.sphere + line.cylinder / 2)).choice
     own_form = "minus" if line.cylinder < 0 else "plus"
     read = Power.from_sphere_cylinder(line.sphere, line.cylinder, whole_axis(line.axis))
     return settle(read, form=own_form).choice

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from math import floor
 
-from optics.judging.settling import Settled, settle
+from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism
@@ -16,20 +16,15 @@ from optics.marking.read import EYES
 from optics.specimens.specimen import Specimen
 
 __all__ = [
-    "NO_CYLINDER",
     "RULE_STEP_MM",
     "by_rule",
     "prism_read",
     "right_ticket",
     "settled_add",
-    "settled_line",
 ]
 
 RULE_STEP_MM = 0.5
 RING_STEP = 0.25
-STEP = 0.25
-NO_CYLINDER = 0.125
-"""Less than this between the two sets of lines is no cylinder, dioptres."""
 
 
 def by_rule(length_mm: float) -> float:
@@ -51,15 +46,7 @@ def settled_add(addition: float) -> float:
     >>> settled_add(2.07)
     2.0
     """
-    return floor(addition / STEP + 0.5) * STEP
-
-
-def settled_line(pair: Specimen, eye: str, form: str = "minus") -> Settled:
-    """The distance power of a lens, settled on quarter steps."""
-    read = pair.power(eye)
-    if read.astigmatism < NO_CYLINDER:
-        read = Power.from_sphere_cylinder(read.mean)
-    return settle(read, form=form)
+    return settle(Power.from_sphere_cylinder(addition)).choice.sphere
 
 
 def prism_read(prism: Prism, eye: str) -> str:
@@ -97,7 +84,7 @@ def right_ticket(pair: Specimen, form: str = "minus") -> dict[str, str]:
     """
     ticket = {"style": pair.style}
     for eye, side in EYES.items():
-        ticket[side] = settled_line(pair, eye, form).choice.distance
+        ticket[side] = settle(pair.power(eye), form=form).choice.distance
         ticket[f"pd_{side}"] = f"{by_rule(pair.pd_mm(eye)):g}"
         addition, height, prism = (
             pair.addition(eye),

@@ -165,13 +165,14 @@ QUESTIONS = {
     ),
     "settling": Question(
         lambda a: check.settled(a, sphere_lines=-2.14, cylinder_lines=-2.84, wheel=15, points=4),
-        "-2.25 -0.50 x 015",
+        "-2.25 -0.75 x 015",
         {
-            "-2.25 -0.75 x 015": "settle both, then subtract",
-            "-2.25 -0.50 x 105": "at right angles",
-            "-2.75 +0.50 x 105": "other cylinder form",
+            "-2.25 -0.50 x 015": "the cylinder is 0.20 D from what was read, and the limit is 0.13 D",
+            "-2.00 -0.75 x 015": "the sphere is 0.14 D from what was read",
+            "-2.25 -0.75 x 105": "at right angles",
+            "-3.00 +0.75 x 105": "other cylinder form",
         },
-        never=("-0.50 x 015",),
+        never=("-0.75 x 015",),
     ),
     "notation": Question(
         lambda a: check.notation(a, given="+2.5 -.75 x 5°", points=4),
@@ -313,6 +314,20 @@ def test_settling_between_two_steps_allows_both() -> None:
         assert mark == 2.0
         assert "judgement" in reply["text/plain"]
     assert said(lambda a: check.settled(a, sphere_lines=-2.12, points=2), "-2.50 DS")[0] < 2.0
+
+
+def test_settling_takes_every_defensible_line_and_names_its_table() -> None:
+    def ask(answer: str) -> tuple[float, str]:
+        mark, reply = said(
+            lambda a: check.settled(a, sphere_lines=2.17, cylinder_lines=-0.18, wheel=135, points=4), answer
+        )
+        return mark, reply["text/plain"]
+
+    for answer, other in (("+2.25 -2.50 x 135", "-2.25 x 135"), ("+2.25 -2.25 x 135", "-2.50 x 135")):
+        mark, told = ask(answer)
+        assert mark == 4.0 and f"As defensible: +2.25 {other}." in told
+        assert "would pass ANSI Z80.1-2015" in told and "By ISO 21987:2009 it would not pass" in told
+    assert ask("+2.25 -2.75 x 135")[0] < 4.0
 
 
 def test_practice_tells_what_is_right_and_earns_nothing() -> None:

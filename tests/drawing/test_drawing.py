@@ -565,7 +565,11 @@ def test_both_choices_stand_on_the_number_line():
 
 def test_a_lens_with_cylinder_is_settled_along_both_meridians():
     drawn = settling(Power.from_sphere_cylinder(-2.14, -0.70, 15))
-    assert {"along 015: −2.140", "along 105: −2.840"} <= set(said(drawn.figure))
+    assert {"along 015: −2.140", "along 105: −2.840", "cylinder −0.700"} <= set(said(drawn.figure))
+    beside = settling(Power.from_sphere_cylinder(-2.14, -0.70, 15), beside="-2.75 +0.50 x 105")
+    assert beside.alt.endswith("minus 0.75 is chosen, 0.05 away; minus 0.50 is the other choice, 0.20 away.")
+    with pytest.raises(OpticsError, match="not near the reading"):
+        settling(Power.from_sphere_cylinder(-2.14, -0.70, 15), beside="-4.00 DS")
 
 
 def test_an_open_question_names_no_choice():
