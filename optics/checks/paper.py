@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from optics.errors import OpticsError
-from optics.judging.settling import JUDGEMENT, PRACTICE, TABLES, defensible
+from optics.judging.settling import JUDGEMENT, PRACTICE, TABLES, defensible, settle
 from optics.judging.standards import load
 from optics.judging.verdicts import judge_lens
 from optics.lens.parsing import parse, parse_crossed
@@ -170,23 +170,27 @@ def settled(
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
         best = best_of(*(exact_marks(line, right, points, not loose) for right in allowed))
         if not best.missed:
-            return reply(best, extra=_suits(line, allowed))
+            return reply(best, extra=_suits(line, power, allowed))
         slips = next((s for right in allowed if (s := paper_slips(line, right))), ())
         return reply(best, slips, (*(() if slips else _held(line, power)), *loose))
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)
 
 
-def _suits(line: Prescription, allowed: dict[Prescription, tuple[str, ...]]) -> tuple[str, ...]:
+def _suits(line: Prescription, power: Power, allowed: dict[Prescription, tuple[str, ...]]) -> tuple[str, ...]:
     """Which tables a right line passes, and which other lines would be right as well."""
-    tables = allowed[line]
+    # An eye or an addition written with it makes it no other lens.
+    tables = next(suits for right, suits in allowed.items() if right.same_power(line))
     told = [f"Held against the reading it would pass {' and '.join(tables)}."]
     missed = [table for table in TABLES if table not in tables]
     if missed:
-        told.append(f"By {missed[0]} it would not pass: check which table your shop uses.")
-    others = [other.distance for other in allowed if other != line]
+        memory = " (limits from memory)" if load(missed[0]).rows[0].from_memory else ""
+        told.append(f"By {missed[0]}{memory} it would not pass: check which table your shop uses.")
+    others = [other.distance for other in allowed if not other.same_power(line)]
     if others:
-        told += [f"As defensible: {', '.join(others)}.", JUDGEMENT, PRACTICE]
+        told.append(f"As defensible: {', '.join(others)}. {PRACTICE}")
+    if others or settle(power).is_judgement:
+        told.append(JUDGEMENT)
     return tuple(told)
 
 

@@ -158,8 +158,8 @@ class Settled:
     @property
     def near_equals(self) -> tuple[Candidate, ...]:
         """The other lines that may as well have been the order, whether they pass or not."""
-        first, *others = self.candidates
-        return tuple(each for each in others if each.likelihood * EVEN >= first.likelihood)
+        least = self.candidates[0].likelihood / EVEN
+        return tuple(each for each in self.candidates[1:] if each.likelihood >= least)
 
     @property
     def is_judgement(self) -> bool:
@@ -171,7 +171,7 @@ class Settled:
         """The settling in plain words."""
         first, second = self.candidates[:2]
         told = [f"Written {first.line.distance} it is off by {first.cost.words}, {self._held(first)}."]
-        if first.passes is False:
+        if all(each.passes is False for each in self.candidates):
             told.append("No line on these steps would pass on this reading.")
         for each in self.near_equals[:2] or (second,):
             likely = "about as likely" if self.near_equals else "less likely"
@@ -192,7 +192,7 @@ class Columns(NamedTuple):
     """Candidates for whole arrays of readings, shape (..., 9), best first.
 
     `higher` and `lower` in dioptres; `is_line` is False where a place holds no line (the more
-    plus power would be the lower one).
+    plus power would be the lower one), `is_judged` where the table has no row for it.
     """
 
     higher: NDArray[np.float64]
@@ -232,16 +232,19 @@ def columns(
     is_line = down <= up
     read = lower - higher
     verdict = passed(table, (up, down - up, whole_axis(axis)), (higher, read, axis), lens)
-    keys = power_keys(higher, read)
+    keys = power_keys(up, down - up)
     power_limit, cylinder_limit = (
         limits(table, quantity, keys, lens) for quantity in (table.power_quantity(lens), "cylinder")
     )
-    is_judged = ~(np.isnan(power_limit) | np.isnan(cylinder_limit))
+    # A line that fails in one thing is judged, whatever else has no row.
+    is_judged = ~np.isnan(power_limit + cylinder_limit) | ~verdict.all
     passes = verdict.all & is_line & is_judged
     # A laboratory keeps mean power and cylinder inside the limits: two deviations each. The
     # noise of two drum readings is halved in their mean and doubled in their difference.
-    made = (np.nan_to_num(limit, nan=PASSING_LIMIT) / 2.0 for limit in (power_limit, cylinder_limit))
-    mean_deviation, cylinder_deviation = made
+    # The fifth place has both powers on their nearest step.
+    mean_deviation, cylinder_deviation = (
+        np.nan_to_num(limit[..., 4:5], nan=PASSING_LIMIT) / 2.0 for limit in (power_limit, cylinder_limit)
+    )
     mean_off, cylinder_off = (up + down - higher - lower) / 2.0, down - up - read
     log = -(mean_off**2) / (2.0 * (mean_deviation**2 + noise**2 / 2.0))
     log = log - cylinder_off**2 / (2.0 * (cylinder_deviation**2 + 2.0 * noise**2))
@@ -252,8 +255,8 @@ def columns(
     order = np.lexsort((up - down, up + down, -log, ~passes), axis=-1)
     likelihood = np.exp(log - log.max(axis=-1, keepdims=True))
     likelihood = likelihood / likelihood.sum(axis=-1, keepdims=True)
-    sorted_ = (np.take_along_axis(v, order, -1) for v in (up, down, passes, likelihood, is_line))
-    return Columns(*sorted_, is_judged=is_judged[..., 0])
+    found = (up, down, passes, likelihood, is_line, is_judged)
+    return Columns(*(np.take_along_axis(column, order, -1) for column in found))
 
 
 def settle(
@@ -321,7 +324,7 @@ def settle(
     found = columns(reading, step, table, lens, noise)
     higher, axis, lower, _ = (float(value) for value in reading.principal())
     axis_written = whole_axis(round(axis, 6))
-    rows: Any = zip(*(column.tolist() for column in found[:5]), strict=True)
+    rows: Any = zip(*(column.tolist() for column in found), strict=True)
     return Settled(
         reading,
         tuple(
@@ -336,10 +339,10 @@ def settle(
                     (down - up) - (lower - higher),
                     0.0 if up == down else (axis_written - axis + 90.0) % 180.0 - 90.0,
                 ),
-                passes if found.is_judged else None,
+                passes if is_judged else None,
                 likelihood,
             )
-            for up, down, passes, likelihood, is_line in rows
+            for up, down, passes, likelihood, is_line, is_judged in rows
             if is_line
         ),
         step,

@@ -14,10 +14,9 @@ from functools import cached_property
 import numpy as np
 
 from optics.judging.settling import settle
-from optics.lens.angles import whole_axis
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
-from optics.lens.prescription import Prescription, written
+from optics.lens.prescription import written
 from optics.lens.prism import Prism
 from optics.marking.habits import Slip, Triple
 from optics.marking.read import EYES
@@ -221,7 +220,9 @@ def written_ticket(
         lens = read[eye]
         if lens.line is None or (lens.add is not None and settled_add(lens.add) <= 0):
             return None
-        ticket[side] = _settled(lens.line, reader.form).distance
+        # In whatever form it was read in: a habit may have turned it.
+        form = "minus" if lens.line.cylinder < 0 else "plus"
+        ticket[side] = settle(Power.from_sphere_cylinder(*lens.line), form=form).choice.distance
         ticket[f"prism_{side}"] = prism_read(lens.prism, eye) or "none"
         small = lens.pd_mm < 10.0
         ticket[f"pd_{side}"] = f"{lens.pd_mm:.1f}" if small else f"{by_rule(lens.pd_mm):g}"
@@ -231,10 +232,3 @@ def written_ticket(
             small = lens.height_mm < 10.0
             ticket[f"height_{side}"] = f"{lens.height_mm:.1f}" if small else f"{by_rule(lens.height_mm):g}"
     return {name: text for name, text in ticket.items() if keep(name)}
-
-
-def _settled(line: Triple, form: str) -> Prescription:
-    """A line on its quarter steps, in whatever form it was read in."""
-    own_form = "minus" if line.cylinder < 0 else "plus"
-    read = Power.from_sphere_cylinder(line.sphere, line.cylinder, whole_axis(line.axis))
-    return settle(read, form=own_form).choice

@@ -326,8 +326,13 @@ def test_settling_takes_every_defensible_line_and_names_its_table() -> None:
     for answer, other in (("+2.25 -2.50 x 135", "-2.25 x 135"), ("+2.25 -2.25 x 135", "-2.50 x 135")):
         mark, told = ask(answer)
         assert mark == 4.0 and f"As defensible: +2.25 {other}." in told
-        assert "would pass ANSI Z80.1-2015" in told and "By ISO 21987:2009 it would not pass" in told
+        assert (
+            "would pass ANSI Z80.1-2015" in told
+            and "By ISO 21987:2009 (limits from memory) it would not pass" in told
+        )
     assert ask("+2.25 -2.75 x 135")[0] < 4.0
+    for loose in ("R +2.25 -2.50 x 135", "+2.25 -2.50 x 135 add +2.00", "L -0.25 +2.50 x 045"):
+        assert ask(loose)[0] > 0
 
 
 def test_practice_tells_what_is_right_and_earns_nothing() -> None:
