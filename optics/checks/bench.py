@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from optics.errors import OpticsError
+from optics.instrument.trace import trace_in_hand
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
@@ -37,7 +38,8 @@ def recorded(*answers: object) -> None:
     Parameters
     ----------
     *answers : str
-        Lines as the learner wrote them; they are marked after hand-in.
+        Lines as the learner wrote them; they are marked after hand-in. The moves of
+        the bench in hand go with them, unless the learner has switched that off.
     """
     for answer in answers:
         if unanswered(answer):
@@ -50,7 +52,9 @@ def recorded(*answers: object) -> None:
             tell(Reply(state="Not yet", sentences=(str(error),)))
             continue
         sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))  # type: ignore[arg-type]
-        tell(Reply(state="Recorded", sentences=sentences))
+        trace = trace_in_hand()
+        carried = trace.bundle if trace is not None and trace.moves else None
+        tell(Reply(state="Recorded", sentences=sentences, trace=carried))
 
 
 def recorded_mm(answer: object) -> None:

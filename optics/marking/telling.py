@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import Any
 
+from optics.instrument.trace import TRACE_MIME
 from optics.marking.marks import Marks
 
 __all__ = ["MARKS_MIME", "Mark", "Reply", "collecting", "tell"]
@@ -56,12 +57,15 @@ class Reply:
         What was earned.
     slips : tuple of str
         Names of the habits that explain a wrong answer.
+    trace : dict, optional
+        How the instrument was worked before this answer; see `optics.instrument.trace`.
     """
 
     state: str
     sentences: tuple[str, ...] = ()
     marks: Marks | None = None
     slips: tuple[str, ...] = field(default=())
+    trace: dict[str, Any] | None = None
 
     @property
     def plain(self) -> str:
@@ -95,7 +99,8 @@ class Reply:
             data["skills"] = {
                 skill: [round(got, 3), round(of, 3)] for skill, (got, of) in self.marks.skills.items()
             }
-        return {"text/plain": self.plain, "text/html": self.html, MARKS_MIME: data}
+        carried = {TRACE_MIME: self.trace} if self.trace else {}
+        return {"text/plain": self.plain, "text/html": self.html, MARKS_MIME: data, **carried}
 
 
 def _number(value: float) -> str:

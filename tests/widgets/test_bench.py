@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from optics import checks
 from optics.errors import OpticsError
 from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, eyepiece_view
+from optics.instrument.trace import TRACE_MIME, trace_from
 from optics.lens.lens import SingleVision
 from optics.lens.power import Power
 from optics.lens.prism import Prism
@@ -265,3 +267,57 @@ def test_dots_from_the_browser_are_measured(bench):
     assert bench.state.dots == (("R", -31.0, 2.0), ("L", 32.5, 0.0))
     bench.dots = {}
     assert bench._dotted.startswith("No dot yet")
+
+
+# --- the pad and the trace ------------------------------------------------------------------------
+
+NOTED = {"eye": "R", "against": "back", "lines": "sphere", "drum": -3.0, "wheel": 180.0}
+
+
+def test_readings_can_be_read_from_python(bench):
+    bench.set_state({"_readings": [NOTED, {**NOTED, "drum": -2.94}]})
+    assert [one.drum for one in bench.readings] == [-3.0, -2.94]
+
+
+def test_what_no_press_can_have_noted_is_left_out(bench):
+    forged = [
+        {**NOTED, "drum": 99},
+        {**NOTED, "eye": "B"},
+        {**NOTED, "more": 1},
+        "x",
+        {**NOTED, "wheel": True},
+    ]
+    bench.set_state({"_readings": [NOTED, *forged]})
+    assert len(bench.readings) == 1
+
+
+def test_the_trace_follows_the_hand_until_it_is_switched_off(bench):
+    bench.set_state({"eyepiece": 1.0})
+    bench.set_state({"lens": "L"})
+    bench.set_state({"_readings": [NOTED]})
+    assert [move.control for move in bench.trace.moves] == [
+        "eyepiece",
+        "lens",
+        "stage_x_mm",
+        "stage_y_mm",
+        "noted",
+    ]
+    stood = bench.trace.after(5)
+    assert (stood["lens"], stood["stage_x_mm"], stood["eyepiece"]) == ("L", bench.stage_x_mm, 1.0)
+    with bench.shown_to():
+        bench.drum = 5.0
+    assert len(bench.trace.moves) == 5
+    bench.trace_kept = False
+    bench.drum = 2.0
+    assert bench.trace is None
+
+
+def test_the_trace_goes_with_the_answer_that_is_recorded(bench):
+    bench.drum = -2.5
+    with checks.collecting() as said:
+        checks.recorded("-2.50 DS")
+        bench.trace_kept = False
+        checks.recorded("-2.50 DS")
+    moves = trace_from(said[0][TRACE_MIME]).moves
+    assert [(move.control, move.value) for move in moves] == [("drum", -2.5)]
+    assert TRACE_MIME not in said[1]

@@ -178,7 +178,7 @@ function painter(bench, canvas, root) {
 }
 
 const SHOWN = ["lens", "drum", "wheel", "eyepiece", "stage_x_mm", "stage_y_mm", "against", "compensator", "compensator_base",
-  "height_locked", "aside", "dots", "_met", "_dotted", "_eye_setting", "_readings"];
+  "height_locked", "aside", "dots", "_met", "_dotted", "_eye_setting", "_readings", "trace_kept"];
 
 // What the parts share: how things stand, and a hand that changes them.
 function benchOf(model) {

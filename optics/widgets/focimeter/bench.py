@@ -8,8 +8,11 @@ lesson or a test can move it too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from time import monotonic
+from typing import Any
 
 import anywidget
 import numpy as np
@@ -18,6 +21,7 @@ import traitlets
 from optics.errors import OpticsError
 from optics.instrument import focimeter
 from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings
+from optics.instrument.trace import LINES, DrumReading, Trace, taken_in_hand
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.prism import nasal
 from optics.pair.spectacles import Spectacles
@@ -29,9 +33,12 @@ STAGE_NEAR_MM, STAGE_FAR_MM = 10.0, 55.0
 """How near to and how far from the middle of the bridge the stop can come, millimetres."""
 STAGE_HEIGHT_MM = 20.0
 """How far above and below the datum line, millimetres."""
+READINGS_MOST = 200
+"""Readings on one pad at most; the oldest make room."""
 RULE_STEP_MM = 0.5
 """A rule is read to half a millimetre (common practice)."""
 _NAMES = {"R": "right", "L": "left"}
+_TRACED = tuple("lens drum wheel eyepiece stage_x_mm stage_y_mm against compensator compensator_base".split())
 MOST_PIXELS = 768
 """Width of the picture at most, device pixels."""
 PARTS = ("eyepiece", "wheel", "stage", "pad", "compensator", "side", "dot")
@@ -109,6 +116,8 @@ class Bench(anywidget.AnyWidget):
         The lens that lies over the stop first.
     parts : sequence of str
         What the bench shows beside the drum; see `PARTS`.
+    pair : str
+        What the pair is called in its chapter; it stands in the trace.
 
     Attributes
     ----------
@@ -120,6 +129,8 @@ class Bench(anywidget.AnyWidget):
         operator's right.
     height_locked : bool
         Whether the stage keeps its height while the other lens is slid over the stop.
+    trace_kept : bool
+        Whether the moves are kept for the learner and the trainer; a learner can switch it off.
 
     Examples
     --------
@@ -144,6 +155,7 @@ class Bench(anywidget.AnyWidget):
     compensator = traitlets.Float(0.0).tag(sync=True)
     compensator_base = traitlets.Float(0.0).tag(sync=True)
     height_locked = traitlets.Bool(False).tag(sync=True)
+    trace_kept = traitlets.Bool(True).tag(sync=True)
     dots = traitlets.Dict().tag(sync=True)
     _parts = traitlets.List(list(PARTS)).tag(sync=True)
     _readings = traitlets.List().tag(sync=True)
@@ -160,6 +172,7 @@ class Bench(anywidget.AnyWidget):
         eye_setting: float | None = None,
         eye: str = "R",
         parts: Sequence[str] = PARTS,
+        pair: str = "",
     ) -> None:
         nasal(eye)  # says so if it is neither R nor L
         unknown = [name for name in parts if name not in PARTS]
@@ -176,6 +189,7 @@ class Bench(anywidget.AnyWidget):
         # while the other one is read.
         self._places = {side: _laid_down(spectacles, side, left_by_others) for side in ("R", "L")}
         self._laid_out = False
+        self._pair, self._trace = pair, None
         super().__init__(
             lens=eye,
             _parts=list(parts),
@@ -186,6 +200,8 @@ class Bench(anywidget.AnyWidget):
         self._laid_out = True
         self._answer()
         self._describe_dots()
+        self._begin_trace()
+        self.observe(self._keep_move, [*_TRACED[1:], "_readings", "trace_kept"])
 
     # --- what it shows ---------------------------------------------------------------
 
@@ -218,6 +234,52 @@ class Bench(anywidget.AnyWidget):
             against=self.against,
             dots=tuple((side, *map(float, self.dots[side])) for side in ("R", "L") if side in self.dots),
         )
+
+    # --- what was noted, and how it was worked -------------------------------------------
+
+    @property
+    def readings(self) -> tuple[DrumReading, ...]:
+        """The readings on the pad, in the order in which they were noted."""
+        return tuple(DrumReading(**one) for one in self._readings)
+
+    @traitlets.validate("_readings")
+    def _as_noted(self, proposal: dict) -> list[dict[str, Any]]:
+        """Leave out what no press on the pad can have noted."""
+        return [one for one in proposal["value"] if _is_noted(one)][-READINGS_MOST:]
+
+    @property
+    def trace(self) -> Trace | None:
+        """How the bench was worked since the pair was laid; None while it is switched off."""
+        return self._trace
+
+    def _begin_trace(self) -> None:
+        self._trace = None
+        if self.trace_kept:
+            start = {name: getattr(self, name) for name in _TRACED} | {"aside": "no"}
+            self._trace = Trace(start=start, eye=self._eye_setting, pair=self._pair)
+            self._began = monotonic()
+
+    def _keep_move(self, change: dict) -> None:
+        name, value = change["name"], change["new"]
+        if name == "trace_kept":
+            self._begin_trace()
+            return
+        if self._trace is None:
+            return
+        if name == "_readings":
+            noted = len(value) > len(change["old"])
+            name, value = ("noted", value[-1]["lines"]) if noted else ("struck", "last")
+        self._trace.note(name, value, round((monotonic() - self._began) * 1000))
+        taken_in_hand(lambda: self._trace)
+
+    @contextmanager
+    def shown_to(self) -> Iterator[None]:
+        """Move controls to show something: what is moved meanwhile is nobody's own reading."""
+        kept, self._trace = self._trace, None
+        try:
+            yield
+        finally:
+            self._trace = kept
 
     # --- what moves it -----------------------------------------------------------------
 
@@ -262,6 +324,7 @@ class Bench(anywidget.AnyWidget):
         if not self._laid_out:
             return
         if change["name"] == "lens":
+            self._keep_move(change)  # before the places that come with it
             x_mm, y_mm = self._places[change["new"]]
             if self.height_locked:  # slid across on a stage that keeps its height
                 y_mm = self.stage_y_mm
@@ -290,6 +353,17 @@ class Bench(anywidget.AnyWidget):
     @traitlets.observe("dots")
     def _describe_dots(self, _change: dict | None = None) -> None:
         self._dotted = measured_dots({side: tuple(place) for side, place in self.dots.items()})
+
+
+def _is_noted(one: Any) -> bool:
+    fits = isinstance(one, dict) and set(one) == {"eye", "against", "lines", "drum", "wheel"}
+    if not fits or any(isinstance(one[name], bool) for name in ("drum", "wheel")):
+        return False
+    words = one["eye"] in _NAMES and one["against"] in (BACK, FRONT) and one["lines"] in LINES
+    return words and all(
+        isinstance(one[name], int | float) and low <= one[name] <= high
+        for name, (low, high) in (("drum", DRUM_RANGE), ("wheel", (1, 180)))
+    )
 
 
 def _laid_down(spectacles: Spectacles, side: str, random: np.random.Generator) -> tuple[float, float]:

@@ -3,6 +3,8 @@
 
 const LINE_SETS = { sphere: "Sphere lines", cylinder: "Cylinder lines" };
 
+const KEPT = "Your moves go with your answer, for you and your trainer to look at. Nobody marks them.";
+
 function padPart(bench) {
   const note = (lines) => bench.change({
     _readings: [...bench.get("_readings"), {
@@ -12,16 +14,20 @@ function padPart(bench) {
   const list = element("div", { className: "optics-pad-list", tabIndex: 0, role: "region", "aria-label": "Readings noted" });
   const back = button("Strike out the last", () => bench.change({ _readings: bench.get("_readings").slice(0, -1) }));
   const save = button("Save as CSV", () => saveText("readings.csv", asTable(bench.get("_readings"))));
+  const trace = tick("Keep my moves", (on) => bench.change({ trace_kept: on }));
   const el = part("Pad", null, [
     element("div", { className: "optics-bench-line" }, [
       ...Object.entries(LINE_SETS).map(([lines, words]) => button(words, () => note(lines), `Note a reading of the ${words.toLowerCase()}`)),
     ]),
     list,
     element("div", { className: "optics-bench-line" }, [back, save]),
+    trace.row,
+    element("p", { className: "optics-hint", textContent: KEPT }),
   ]);
   let drawn = null;
   const show = () => {
     const readings = bench.get("_readings");
+    trace.set(bench.get("trace_kept"));
     back.disabled = save.disabled = !readings.length;
     if (drawn === readings) return;
     drawn = readings;

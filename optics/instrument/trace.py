@@ -1,0 +1,340 @@
+"""The trace of a hand: a short record of how an instrument was worked, and what the eye saw.
+
+It is kept for the learner's own eyes and the trainer's, never for marks: a
+notebook can be edited. So it is read as data, bounded in size and in every
+value, and a damaged one is told and left aside.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optics.errors import OpticsError
+from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, eyepiece_view
+from optics.pair.spectacles import Spectacles
+
+__all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "trace_from", "traces_in"]
+
+TRACE_MIME = "application/vnd.optics.trace+json"
+MOST_LETTERS = 14_000
+"""Length of the moves as text at most. Two cells of a pair carry it, so a pair stays under 30 kB."""
+ONE_TURN_MS = 100
+"""A control that goes on turning is kept at this pace; its last place is always kept."""
+LONGEST_MS = 24 * 3_600_000
+
+LINES = ("sphere", "cylinder")
+_WORDS: dict[str, tuple[str, ...]] = {
+    "lens": ("R", "L"),
+    "against": ("back", "front"),
+    "noted": LINES,
+    "struck": ("last",),
+    "aside": ("no", "yes"),
+}
+# Letter in the text, least and most that each control can stand at.
+_CONTROLS: dict[str, tuple[str, float, float]] = {
+    "lens": ("l", 0, 1),
+    "against": ("a", 0, 1),
+    "aside": ("o", 0, 1),
+    "drum": ("d", *DRUM_RANGE),
+    "wheel": ("w", 1, 180),
+    "eyepiece": ("e", *EYEPIECE_RANGE),
+    "stage_x_mm": ("x", -60, 60),
+    "stage_y_mm": ("y", -60, 60),
+    "compensator": ("c", 0, COMPENSATOR_MOST),
+    "compensator_base": ("b", 0, 360),
+    "noted": ("n", 0, 1),
+    "struck": ("s", 0, 0),
+}
+_OF_LETTER = {letter: control for control, (letter, _, _) in _CONTROLS.items()}
+_START = tuple(name for name in _CONTROLS if name not in ("noted", "struck"))
+_MOVE = re.compile(r"([a-z])(\d{1,8}),(-?\d{1,5});", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrumReading:
+    """One reading as it was noted: which lines were sharp, and where drum and wheel stood.
+
+    Parameters
+    ----------
+    eye : {"R", "L"}
+        The lens over the stop.
+    against : {"back", "front"}
+        Its side against the stop.
+    lines : {"sphere", "cylinder"}
+        The set of lines that was sharp.
+    drum : float
+        Dioptres.
+    wheel : float
+        Degrees.
+    """
+
+    eye: str
+    against: str
+    lines: str
+    drum: float
+    wheel: float
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One move: which control, where it came to stand, and when, milliseconds from the start."""
+
+    control: str
+    value: float | str
+    ms: int
+
+
+@dataclass(slots=True)
+class Trace:
+    """How an instrument was worked, move by move.
+
+    Parameters
+    ----------
+    start : dict
+        Where every control stood at the beginning.
+    eye : float
+        The dial setting at which this operator's reticle is sharp, dioptres at the eye.
+    zero_error : float
+        Zero error of the instrument, dioptres.
+    pair : str
+        What the pair is called in its chapter.
+    moves : list of Move
+        In the order of time.
+    whole : bool
+        False once there was no more room.
+    """
+
+    start: dict[str, float | str]
+    eye: float = 0.0
+    zero_error: float = 0.0
+    pair: str = ""
+    moves: list[Move] = field(default_factory=list)
+    whole: bool = True
+    _letters: int = 0
+
+    def note(self, control: str, value: float | str, ms: int) -> None:
+        """Keep a move; a control that goes on turning is kept ten times a second."""
+        number = _number(control, value)
+        last = self.moves[-1] if self.moves else None
+        if last and last.control == control and control in _START and ms - last.ms < ONE_TURN_MS:
+            self.moves[-1] = Move(control, value, last.ms)
+            return
+        before = last.ms if last else 0
+        self._letters += len(f"{_CONTROLS[control][0]}{max(0, ms - before)},{number};")
+        if self._letters > MOST_LETTERS - 100:
+            self._thin()
+        if self._letters > MOST_LETTERS - 100:
+            self.whole = False
+            return
+        self.moves.append(Move(control, value, max(ms, before)))
+
+    def _thin(self) -> None:
+        """Keep of every turn only where it ended."""
+        after = [*self.moves[1:], None]
+        self.moves = [
+            move
+            for move, then in zip(self.moves, after, strict=True)
+            if then is None or then.control != move.control or move.control not in _START
+        ]
+        self._letters = len(self.text)
+
+    @property
+    def text(self) -> str:
+        """The moves as one line: control, milliseconds since the move before, hundredths."""
+        parts, before = [], 0
+        for move in self.moves:
+            parts.append(
+                f"{_CONTROLS[move.control][0]}{move.ms - before},{_number(move.control, move.value)};"
+            )
+            before = move.ms
+        return "".join(parts)
+
+    @property
+    def bundle(self) -> dict[str, Any]:
+        """The trace as plain data for a notebook."""
+        start = {name: _number(name, self.start[name]) for name in _START if name in self.start}
+        eye, zero = round(self.eye * 100), round(self.zero_error * 100)
+        return {
+            "pair": self.pair,
+            "start": start,
+            "eye": eye,
+            "zero": zero,
+            "whole": self.whole,
+            "moves": self.text,
+        }
+
+    def after(self, moves: int) -> dict[str, float | str]:
+        """Where every control stood after so many moves."""
+        stood = dict(self.start)
+        for move in self.moves[: max(0, moves)]:
+            if move.control in _START:
+                stood[move.control] = move.value
+        return stood
+
+    def settings(self, moves: int) -> Settings:
+        """Drum, wheel, eyepiece and compensator after so many moves."""
+        stood = self.after(moves)
+        base, amount = np.deg2rad(float(stood["compensator_base"])), float(stood["compensator"])
+        return Settings(
+            drum=float(stood["drum"]),
+            wheel=float(stood["wheel"]),
+            eyepiece=float(stood["eyepiece"]),
+            eye=self.eye,
+            compensator_x=float(amount * np.cos(base)),
+            compensator_y=float(amount * np.sin(base)),
+        )
+
+    def picture(self, spectacles: Spectacles, moves: int, size: int = 384) -> NDArray[np.float64]:
+        """What the learner saw after so many moves.
+
+        Parameters
+        ----------
+        spectacles : Spectacles
+            The pair that lay on the stage.
+        moves : int
+            How many moves had been made.
+        size : int
+            Width and height, pixels.
+
+        Returns
+        -------
+        ndarray, shape (size, size)
+            Brightness, 0 to 1.
+        """
+        stood = self.after(moves)
+        x_mm, y_mm = float(stood["stage_x_mm"]), float(stood["stage_y_mm"])
+        met = spectacles.over_stop(str(stood["lens"]), x_mm, y_mm, str(stood["against"]))
+        return eyepiece_view(self.settings(moves), met, size)
+
+    @property
+    def readings(self) -> tuple[DrumReading, ...]:
+        """The readings that were noted and not struck out again."""
+        kept: list[DrumReading] = []
+        for i, move in enumerate(self.moves):
+            if move.control == "struck" and kept:
+                kept.pop()
+            if move.control == "noted":
+                stood = self.after(i)
+                kept.append(
+                    DrumReading(
+                        eye=str(stood["lens"]),
+                        against=str(stood["against"]),
+                        lines=str(move.value),
+                        drum=float(stood["drum"]),
+                        wheel=float(stood["wheel"]),
+                    )
+                )
+        return tuple(kept)
+
+
+def trace_from(data: object) -> Trace:
+    """Read a trace as a notebook carries it.
+
+    Parameters
+    ----------
+    data : object
+        Anything: it may be damaged or made up.
+
+    Returns
+    -------
+    Trace
+        With every control within its reach.
+
+    Raises
+    ------
+    OpticsError
+        If it cannot be read.
+    """
+    try:
+        return _read(data)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise OpticsError(
+            "The record of moves cannot be read.",
+            f"It is damaged or was edited ({type(error).__name__}).",
+            "Go by the answers alone.",
+        ) from None
+
+
+def _read(data: Any) -> Trace:
+    text = data["moves"]
+    if not isinstance(text, str) or len(text) > MOST_LETTERS:
+        raise ValueError("too long")
+    if set(data["start"]) - {"aside"} != set(_START) - {"aside"}:
+        raise ValueError("start")
+    start = {name: _value(name, data["start"].get(name, 0)) for name in _START}
+    trace = Trace(
+        start=start,
+        eye=_hundredths(data["eye"], *EYEPIECE_RANGE),
+        zero_error=_hundredths(data["zero"], -5, 5),
+        pair=str(data["pair"])[:40],
+        whole=data["whole"] is True,
+    )
+    ms, at = 0, 0
+    for found in _MOVE.finditer(text):
+        if found.start() != at:
+            break
+        at, control = found.end(), _OF_LETTER[found[1]]
+        ms += int(found[2])
+        trace.moves.append(Move(control, _value(control, int(found[3])), ms))
+    if at != len(text) or ms > LONGEST_MS:
+        raise ValueError("moves")
+    trace._letters = len(text)
+    return trace
+
+
+def traces_in(notebook: Mapping[str, Any]) -> tuple[tuple[str, Trace], ...]:
+    """The traces that a notebook carries: id of the cell, and the trace; what cannot be read is left out."""
+    return tuple(_traces(notebook))
+
+
+def _traces(notebook: Any) -> Iterator[tuple[str, Trace]]:
+    for cell, output in _outputs(notebook):
+        try:
+            yield str(cell.get("id", "")), trace_from(output["data"][TRACE_MIME])
+        except (KeyError, TypeError, AttributeError, OpticsError):
+            continue
+
+
+def _outputs(notebook: Any) -> Iterator[tuple[Any, Any]]:
+    cells = notebook.get("cells") if isinstance(notebook, Mapping) else None
+    for cell in cells if isinstance(cells, list) else []:
+        outputs = cell.get("outputs") if isinstance(cell, Mapping) else None
+        yield from ((cell, output) for output in outputs) if isinstance(outputs, list) else ()
+
+
+def _number(control: str, value: float | str) -> int:
+    """A value as it stands in the text: hundredths, or the place of a word."""
+    words = _WORDS.get(control)
+    return words.index(str(value)) if words else round(float(value) * 100)
+
+
+def _value(control: str, number: Any) -> float | str:
+    _, low, high = _CONTROLS[control]
+    if words := _WORDS.get(control):
+        return words[range(len(words)).index(number)]
+    return _hundredths(number, low, high)
+
+
+def _hundredths(number: Any, low: float, high: float) -> float:
+    if isinstance(number, bool) or not isinstance(number, int) or not low * 100 <= number <= high * 100:
+        raise ValueError(f"{number} is out of reach")
+    return number / 100
+
+
+_in_hand: list[Callable[[], Trace | None]] = []
+
+
+def taken_in_hand(trace: Callable[[], Trace | None]) -> None:
+    """Say whose trace is the newest: that of the instrument a hand has just moved."""
+    _in_hand[:] = [trace]
+
+
+def trace_in_hand() -> Trace | None:
+    """The trace of the instrument that was moved last, if there is one and it is kept."""
+    return _in_hand[0]() if _in_hand else None

@@ -1,0 +1,113 @@
+"""The trace of a hand: small, the same after a notebook, and harmless when it is damaged."""
+
+import json
+
+import numpy as np
+import pytest
+
+from optics.errors import OpticsError
+from optics.instrument.trace import MOST_LETTERS, TRACE_MIME, DrumReading, Trace, trace_from, traces_in
+from optics.lens.lens import SingleVision
+from optics.lens.power import Power
+from optics.pair.spectacles import Mounted, Spectacles
+
+START = {
+    "lens": "R",
+    "against": "back",
+    "aside": "no",
+    "drum": 0.0,
+    "wheel": 180.0,
+    "eyepiece": 0.0,
+    "stage_x_mm": -31.5,
+    "stage_y_mm": 1.0,
+    "compensator": 0.0,
+    "compensator_base": 0.0,
+}
+MINUS_TWO = SingleVision(power=Power.from_sphere_cylinder(-2.00))
+PAIR = Spectacles(right=Mounted(lens=MINUS_TWO, pd_mm=31.5, height_mm=1.0), left=Mounted(lens=MINUS_TWO))
+
+
+@pytest.fixture
+def worked():
+    """An eyepiece set, a drum turned, two readings noted and the last struck out."""
+    trace = Trace(start=dict(START), eye=1.25, pair="A")
+    trace.note("eyepiece", 1.25, 2_000)
+    trace.note("drum", -2.0, 9_000)
+    trace.note("noted", "sphere", 10_000)
+    trace.note("drum", -1.9, 14_000)
+    trace.note("noted", "cylinder", 15_000)
+    trace.note("struck", "last", 16_000)
+    trace.note("lens", "L", 18_000)
+    return trace
+
+
+def test_a_trace_is_the_same_after_a_notebook(worked):
+    again = trace_from(json.loads(json.dumps(worked.bundle)))
+    assert again.moves == worked.moves
+    assert (again.start, again.eye, again.pair, again.whole) == (worked.start, 1.25, "A", True)
+    assert again.readings == (DrumReading(eye="R", against="back", lines="sphere", drum=-2.0, wheel=180.0),)
+
+
+def test_any_moment_is_drawn_as_it_was_seen(worked):
+    again = trace_from(worked.bundle)
+    blurred, sharp = (again.picture(PAIR, moves, 96) for moves in (0, 2))
+    # At the lens's own power the lines are as bright as the target, before they were not.
+    assert sharp.max() > 0.9 > blurred.max()
+    assert np.array_equal(sharp, worked.picture(PAIR, 2, 96))
+
+
+def test_a_turning_control_is_kept_ten_times_a_second_and_at_its_last_place():
+    trace = Trace(start=dict(START))
+    for frame in range(61):
+        trace.note("drum", -0.05 * frame, 16 * frame)
+    assert 8 <= len(trace.moves) <= 11
+    assert trace.after(len(trace.moves))["drum"] == -3.0
+
+
+def test_an_hour_of_work_stays_small_and_keeps_the_readings():
+    trace = Trace(start=dict(START))
+    for i in range(20_000):
+        trace.note(
+            ("drum", "wheel", "stage_x_mm")[i // 40 % 3],
+            (1 + i % 20, 1 + i % 20, -30.5)[i // 40 % 3],
+            150 * i,
+        )
+        if i in (100, 5_000):
+            trace.note("noted", "sphere", 150 * i + 1)
+    size = len(json.dumps(trace.bundle))
+    assert size < 15_000
+    assert len(trace.readings) == 2
+    assert trace_from(trace.bundle).moves == trace.moves
+
+
+def damaged(worked):
+    good = worked.bundle
+    yield from (None, [], "moves", 7, {}, {**good, "moves": None}, {**good, "moves": "d1,5"})
+    yield {**good, "moves": "d1,99999;"}  # far beyond the drum
+    yield {**good, "moves": "q1,5;"}
+    yield {**good, "moves": "l1,2;"}
+    yield {**good, "moves": "d99999999,5;" * 3}
+    yield {**good, "moves": "d1,5;" * MOST_LETTERS}
+    yield {**good, "moves": "d1,5;<script>"}
+    yield {**good, "moves": "d١,5;"}
+    yield {**good, "start": {**good["start"], "drum": "far"}}
+    yield {**good, "start": {**good["start"], "wheel": True}}
+    yield {**good, "start": {}}
+    yield {**good, "eye": float("nan")}
+
+
+def test_a_damaged_or_forged_trace_is_told(worked):
+    tried = list(damaged(worked))
+    assert len(tried) > 15
+    for data in tried:
+        with pytest.raises(OpticsError, match="cannot be read"):
+            trace_from(data)
+
+
+def test_traces_of_a_notebook_and_none_that_cannot_be_read(worked):
+    outputs = [{"data": {TRACE_MIME: data}} for data in (worked.bundle, *damaged(worked))]
+    cells = [{"id": "pair-a", "outputs": [*outputs, None, {"data": 3}]}, {"outputs": "none"}, 5]
+    found = traces_in({"cells": cells})
+    assert [(cell, trace.pair) for cell, trace in found] == [("pair-a", "A")]
+    for other in (None, [], {"cells": 3}):
+        assert traces_in(other) == ()
