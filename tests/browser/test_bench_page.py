@@ -25,7 +25,7 @@ def test_every_control_has_a_name_and_can_be_hit(page, show_bench, bench):
     show_bench(page, bench)
     unfold(page)
     controls = page.locator(".optics-bench").locator(CONTROLS).all()
-    assert len(controls) == 41
+    assert len(controls) == 42
     for control in controls:
         name = control.evaluate(
             "c => c.getAttribute('aria-label') || c.labels?.[0]?.textContent || c.textContent"
