@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from optics.errors import OpticsError
 from optics.judging.standards import GUARD, Standard
-from optics.judging.verdicts import power_keys, power_off
+from optics.judging.verdicts import WEAK_CYLINDER, power_keys, power_off
 from optics.lens.angles import axis_difference
 from optics.lens.power import rewritten
 
@@ -20,11 +21,15 @@ _BLOCK = 16_384
 
 
 class Passed(NamedTuple):
-    """Verdicts on arrays of lenses: power, cylinder and axis, each True where it passes."""
+    """Verdicts on arrays of lenses: power, cylinder and axis, each True where it passes.
+
+    `judged` is True where the table has a row for all that weighs; nothing else passes.
+    """
 
     power: NDArray[np.bool_]
     cylinder: NDArray[np.bool_]
     axis: NDArray[np.bool_]
+    judged: NDArray[np.bool_]
 
     @property
     def all(self) -> NDArray[np.bool_]:
@@ -53,9 +58,14 @@ def passed(
     Returns
     -------
     Passed
-        Where the table has no row (a cylinder too weak to have a judged axis) the
-        verdict is True. So it is for the axis of a lens found without cylinder: there
-        the cylinder decides.
+        Where the table has no row, nothing passes. Only the axis of a cylinder up to
+        0.125 D does without one, and so does a lens found without cylinder: there the
+        cylinder decides.
+
+    Raises
+    ------
+    OpticsError
+        Where a value is no number.
 
     Examples
     --------
@@ -65,14 +75,18 @@ def passed(
     [True, False]
     """
     columns = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (*ordered, *found)))
+    if not all(np.isfinite(column).all() for column in columns):
+        raise OpticsError(
+            "There is a value that is no number.", "Powers and axes are numbers.", "Leave that lens out."
+        )
     if columns[0].size <= _BLOCK:
         return _passed(standard, columns, lens)
-    verdicts = np.empty((3, columns[0].size), dtype=bool)
+    verdicts = np.empty((len(Passed._fields), columns[0].size), dtype=bool)
     flat = [column.reshape(-1) for column in columns]
     for start in range(0, columns[0].size, _BLOCK):
         block = slice(start, start + _BLOCK)
         verdicts[:, block] = _passed(standard, [column[block] for column in flat], lens)
-    return Passed(*verdicts.reshape(3, *columns[0].shape))
+    return Passed(*verdicts.reshape(-1, *columns[0].shape))
 
 
 def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> Passed:
@@ -80,15 +94,18 @@ def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> P
     s_found, c_found, a_found = rewritten(*columns[3:])
     keys = power_keys(s, c)
 
-    def within(quantity: str, off: NDArray[Any]) -> NDArray[np.bool_]:
-        return ~(off > limits(standard, quantity, keys, lens) + GUARD)
-
     power_quantity = standard.power_quantity(lens)
-    axis_off = np.where(c_found == 0.0, 0.0, axis_difference(a_found, a))
+    power, cylinder, axis = (
+        limits(standard, quantity, keys, lens) for quantity in (power_quantity, "cylinder", "axis")
+    )
+    # A sphere has no axis, and the axis of a weak cylinder no weight where the table is silent.
+    no_axis = (c == 0.0) | (np.abs(c_found) <= GUARD)
+    silent = no_axis | ((np.abs(c) <= WEAK_CYLINDER + GUARD) & np.isnan(axis))
     return Passed(
-        within(power_quantity, power_off(power_quantity, (s, c), (s_found, c_found))),
-        within("cylinder", np.abs(c_found - c)),
-        within("axis", axis_off),
+        power_off(power_quantity, (s, c), (s_found, c_found)) <= power + GUARD,
+        np.abs(c_found - c) <= cylinder + GUARD,
+        silent | (axis_difference(a_found, a) <= axis + GUARD),
+        ~np.isnan(power) & ~np.isnan(cylinder) & (silent | ~np.isnan(axis)),
     )
 
 

@@ -8,7 +8,7 @@ The tables themselves are `optics.judging.standards`; whole columns of lenses ar
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.judging.standards import GUARD, UNITS, Row, Standard, available, load
 from optics.lens.angles import axis_difference, whole_axis
+from optics.lens.kinds import LENS_KINDS
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
 
@@ -29,7 +30,11 @@ __all__ = [
     "judge_lens",
     "keys_of",
     "load",
+    "would_pass",
 ]
+
+WEAK_CYLINDER = 0.125
+"""Up to here a table may be silent about the axis (ANSI Z80.1-2015, item 3: not defined), dioptres."""
 
 
 def minus_form(lens: Prescription | Power) -> tuple[float, float, float]:
@@ -117,6 +122,8 @@ class Verdict:
         The row that decided.
     remark : str
         What else the reader must know.
+    weighs : bool
+        Whether the pair cannot pass while this is not judged.
     """
 
     quantity: str
@@ -128,6 +135,7 @@ class Verdict:
     limit: float | None
     row: Row | None
     remark: str = ""
+    weighs: bool = True
 
     @property
     def passed(self) -> bool | None:
@@ -182,6 +190,7 @@ def judge(
     lens: str = "single vision",
     eye: str | None = None,
     remark: str = "",
+    weighs: bool = True,
 ) -> Verdict:
     """Hold one difference against the row that decides.
 
@@ -204,8 +213,13 @@ def judge(
         The lens; leave out for a pair.
     remark : str
         Put behind the sentence.
+    weighs : bool
+        Whether the pair cannot pass while this is not judged.
     """
     row = standard.row(quantity, keys, lens)
+    if row is None and off is not None:
+        of = "" if lens == LENS_KINDS[0] else f" on a {lens} lens"
+        remark = f"the table has no row for it{of}."
     judged = row is not None and off is not None
     return Verdict(
         quantity=quantity,
@@ -217,7 +231,47 @@ def judge(
         limit=float(row.limit(keys)) if judged else None,
         row=row if judged else None,
         remark=remark,
+        weighs=weighs,
     )
+
+
+def together(verdicts: Iterable[Verdict]) -> bool | None:
+    """The end of several verdicts: any failure fails; what weighs and is not judged keeps it open."""
+    ends = [verdict.passed for verdict in verdicts if verdict.weighs or verdict.passed is not None]
+    return False if False in ends else None if None in ends or not ends else True
+
+
+def would_pass(
+    standard: Standard,
+    ordered: Prescription | Power,
+    reading: Prescription | Power,
+    lens: str = "single vision",
+) -> bool | None:
+    """Whether a lens ordered so would pass on this reading: its power, cylinder and axis.
+
+    Parameters
+    ----------
+    standard : Standard
+        The table.
+    ordered, reading : Prescription or Power
+        In any cylinder form.
+    lens : str
+        One of `optics.lens.kinds.LENS_KINDS`.
+
+    Returns
+    -------
+    bool or None
+        None where the table has no row. `optics.judging.many_lenses.passed` says the same of columns.
+
+    Examples
+    --------
+    >>> from optics.lens.parsing import parse
+    >>> reading = Power.from_sphere_cylinder(-2.14, -0.70, 15)
+    >>> [would_pass(load("ANSI Z80.1-2015"), parse(f"-2.25 {c} x 015"), reading) for c in ("-0.50", "-0.75")]
+    [False, True]
+    """
+    verdicts = judge_lens(standard, ordered, reading, lens)
+    return together(v for v in verdicts if v.quantity != "addition")
 
 
 def judge_lens(
@@ -260,10 +314,11 @@ def judge_lens(
     add, add_found = (getattr(line, "add", None) or 0.0 for line in (ordered, found))
     keys = keys_of(s, c, a, add)
 
-    def held(quantity: str, off: float | None, wanted: str, got: str, remark: str = "") -> Verdict:
-        return judge(
-            standard, quantity, off, keys, ordered=wanted, found=got, lens=lens, eye=eye, remark=remark
-        )
+    def held(
+        quantity: str, off: float | None, wanted: str, got: str, remark: str = "", weighs: bool = True
+    ) -> Verdict:
+        words = {"ordered": wanted, "found": got, "remark": remark}
+        return judge(standard, quantity, off, keys, lens=lens, eye=eye, weighs=weighs, **words)
 
     quantity = standard.power_quantity(lens)
     off = power_off(quantity, (s, c), (s_found, c_found))
@@ -271,13 +326,19 @@ def judge_lens(
         held(quantity, off, _told(quantity, s, c, s, c), _told(quantity, s_found, c_found, s, c)),
         held("cylinder", c_found - c, written(c), written(c_found)),
     ]
-    if c and c_found:
+    if c and abs(c_found) > GUARD:
         wanted, got = f"{whole_axis(a):03d}", f"{whole_axis(a_found):03d}"
-        verdicts.append(held("axis", axis_difference(a_found, a), wanted, got))
+        # However it lies, a weaker cylinder moves no meridian by more than its own size.
+        weighs = abs(c) > WEAK_CYLINDER + GUARD
+        verdicts.append(held("axis", axis_difference(a_found, a), wanted, got, weighs=weighs))
     elif c:
         remark = "without a cylinder there is no axis, and the cylinder decides."
-        verdicts.append(held("axis", None, f"{whole_axis(a):03d}", "none", remark))
-    if (add or add_found) and not isinstance(found, Power):
+        verdicts.append(held("axis", None, f"{whole_axis(a):03d}", "none", remark, weighs=False))
+    if add and not add_found and not isinstance(found, Power):
+        verdicts.append(
+            held("addition", None, written(add), "none", "an addition was ordered and none read.")
+        )
+    elif add_found:
         verdicts.append(held("addition", add_found - add, written(add), written(add_found)))
     return tuple(verdicts)
 
