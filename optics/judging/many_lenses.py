@@ -23,7 +23,7 @@ _BLOCK = 16_384
 class Passed(NamedTuple):
     """Verdicts on arrays of lenses: power, cylinder and axis, each True where it passes.
 
-    `judged` is True where the table has a row for all that weighs; nothing else passes.
+    `judged` is True where the end is known: something fails, or all that weighs has a row.
     """
 
     power: NDArray[np.bool_]
@@ -98,15 +98,17 @@ def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> P
     power, cylinder, axis = (
         limits(standard, quantity, keys, lens) for quantity in (power_quantity, "cylinder", "axis")
     )
+    axis_off = axis_difference(a_found, a)
     # A sphere has no axis, and the axis of a weak cylinder no weight where the table is silent.
-    no_axis = (c == 0.0) | (np.abs(c_found) <= GUARD)
-    silent = no_axis | ((np.abs(c) <= WEAK_CYLINDER + GUARD) & np.isnan(axis))
-    return Passed(
-        power_off(power_quantity, (s, c), (s_found, c_found)) <= power + GUARD,
-        np.abs(c_found - c) <= cylinder + GUARD,
-        silent | (axis_difference(a_found, a) <= axis + GUARD),
-        ~np.isnan(power) & ~np.isnan(cylinder) & (silent | ~np.isnan(axis)),
-    )
+    weak = (np.abs(c) <= WEAK_CYLINDER + GUARD) & np.isnan(axis)
+    axis_off = np.where(weak | (c == 0.0) | (np.abs(c_found) <= GUARD), -np.inf, axis_off)
+    offs = power_off(power_quantity, (s, c), (s_found, c_found)), np.abs(c_found - c), axis_off
+    # Against the NaN of a missing row nothing passes and nothing fails.
+    axis = np.where(np.isneginf(axis_off), 0.0, axis)
+    rows = tuple(limit + GUARD for limit in (power, cylinder, axis))
+    within = [off <= row for off, row in zip(offs, rows, strict=True)]
+    beyond = [off > row for off, row in zip(offs, rows, strict=True)]
+    return Passed(*within, np.logical_and.reduce(within) | np.logical_or.reduce(beyond))
 
 
 def limits(standard: Standard, quantity: str, keys: dict[str, Any], lens: str) -> NDArray[np.float64]:

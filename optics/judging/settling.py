@@ -236,9 +236,8 @@ def columns(
     power_limit, cylinder_limit = (
         limits(table, quantity, keys, lens) for quantity in (table.power_quantity(lens), "cylinder")
     )
-    # A line that fails in one thing is judged, whatever else has no row.
-    is_judged = ~np.isnan(power_limit + cylinder_limit) | ~verdict.all
-    passes = verdict.all & is_line & is_judged
+    is_judged = verdict.judged
+    passes = verdict.all & is_line
     # A laboratory keeps mean power and cylinder inside the limits: two deviations each. The
     # noise of two drum readings is halved in their mean and doubled in their difference.
     # The fifth place has both powers on their nearest step.
