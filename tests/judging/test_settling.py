@@ -124,6 +124,12 @@ def test_the_other_form_is_the_same_lens(table, step):
         assert as_minus.same_power(as_plus) and as_plus.form in ("plus", "sphere")
 
 
+def test_exactly_halfway_floating_point_does_not_decide_which_lines_are_near():
+    halves = np.arange(-31, 32, 2) / 8
+    sphere, cylinder, axis = (g.ravel() for g in np.meshgrid(halves, [-0.5, -0.625], np.arange(1.0, 181.0)))
+    assert other_form_differs(ANSI, 0.25, sphere, cylinder, axis) == 0
+
+
 # --- a weak cylinder is not invented -------------------------------------------------------
 
 
