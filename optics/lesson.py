@@ -53,6 +53,10 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     -------
     Bench or None
         None, with a sentence shown, while no name has been typed.
+
+    Notes
+    -----
+    Running the cell again shows the same bench, with the readings on its pad.
     """
     from optics.checks.bench import NAME_FIRST
     from optics.specimens.sealed import open_pairs
@@ -64,7 +68,11 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
         return None
     box = open_pairs(folder)
     seed = seed_from(box.intake, pair, box.variant(pair, learner)) % 2**31
-    return Bench(box.pair(pair, learner).spectacles, seed=seed, **options)
+    key = (str(seed), pair, learner, repr(sorted(options.items())))
+    if key not in _benches:
+        options = _introduced(options)
+        _benches[key] = Bench(box.pair(pair, learner).spectacles, seed=seed, pair=pair, **options)
+    return _benches[key]
 
 
 def practice_bench(lenses: str, **options: Any) -> Bench:
@@ -75,7 +83,8 @@ def practice_bench(lenses: str, **options: Any) -> Bench:
     lenses : str
         Right and left, for example `"R -2.00 DS; L +1.25 -0.50 x 090"`.
     **options
-        Passed on to the bench: `eye_setting=0` for an eyepiece that is set already.
+        Passed on to the bench: `chapter=5` shows only what has been introduced up to
+        there, `eye_setting=0` has the eyepiece set already.
     """
     from optics.lens.lens import SingleVision
     from optics.lens.parsing import parse_pair
@@ -83,9 +92,33 @@ def practice_bench(lenses: str, **options: Any) -> Bench:
     from optics.widgets.focimeter.bench import Bench
 
     right, left = (Mounted(lens=SingleVision(power=line.power)) for line in parse_pair(lenses))
-    return Bench(Spectacles(right=right, left=left), **options)
+    return Bench(Spectacles(right=right, left=left), **_introduced(options))
 
 
+_KNOWN: dict[int, tuple[str, ...]] = {
+    0: ("stage",),
+    3: ("stage", "eyepiece", "aside"),
+    5: ("stage", "eyepiece", "aside", "wheel", "pad"),
+    7: ("stage", "eyepiece", "aside", "wheel", "pad", "compensator", "dot"),
+    9: ("stage", "eyepiece", "aside", "wheel", "pad", "compensator", "dot", "side"),
+}
+"""What the chapters have introduced beside the drum, from each of these on."""
+
+
+def _introduced(options: dict[str, Any]) -> dict[str, Any]:
+    """Options of the bench, with `chapter` as the parts that it shows."""
+    from optics.widgets.focimeter.bench import PARTS
+
+    chapter = options.pop("chapter", None)
+    if chapter is None:
+        return options
+    known = _KNOWN[max((first for first in _KNOWN if first <= chapter), default=0)]
+    if "eyepiece" not in known:  # nobody can set what is not shown
+        options.setdefault("eye_setting", 0)
+    return {"parts": [part for part in PARTS if part in known], **options}
+
+
+_benches: dict[tuple[str, ...], Bench] = {}
 _tables: dict[tuple[str, str], OpenBench] = {}
 
 

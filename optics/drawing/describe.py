@@ -246,7 +246,7 @@ def eyepiece(settings: Settings, met: OverStop) -> str:
         place += (
             ", beyond the last ring" if far > RINGS[-1] else f", {written(far, False)} prism dioptres away"
         )
-    reticle = "" if abs(settings.eyepiece_error) <= SHARP else ", and the rings themselves are blurred"
+    reticle = "" if abs(settings.eyepiece_error) <= SHARP else ", and the reticle itself is blurred"
     return (
         f"Eyepiece view, drum {spoken(settings.drum)}, wheel {_degrees(settings.wheel)}: "
         f"the sphere lines are {line_set(settings, met, 'sphere')}, "

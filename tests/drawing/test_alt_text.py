@@ -197,7 +197,7 @@ def test_an_eyepiece_out_of_focus_and_a_crossing_out_of_sight_are_said():
     met = OverStop(LENS, Prism.from_base(7.0, "up", "R"))
     words = describe.eyepiece(Settings(drum=-2.0, wheel=30, eyepiece=4.0), met)
     assert "the crossing is above the centre, beyond the last ring" in words
-    assert words.endswith("and the rings themselves are blurred.")
+    assert words.endswith("and the reticle itself is blurred.")
 
 
 def test_a_compensator_brings_the_crossing_back():
