@@ -250,8 +250,10 @@ def columns(
     # A sphere read with noise shows a cylinder whichever way the noise falls: twice the density.
     log = log + np.where(up == down, np.log(2.0 * SPHERES / EACH_CYLINDER * 0.25 / step), 0.0)
     log = np.where(is_line, np.round(log, 6), -np.inf)
-    # Halfway the more minus line comes first, then the weaker cylinder.
-    order = np.lexsort((up - down, up + down, -log, ~passes), axis=-1)
+    # What is not known comes before what fails. Halfway the more minus line is first, then
+    # the weaker cylinder.
+    fails = ~passes & is_judged | ~is_line
+    order = np.lexsort((up - down, up + down, -log, fails, ~passes), axis=-1)
     likelihood = np.exp(log - log.max(axis=-1, keepdims=True))
     likelihood = likelihood / likelihood.sum(axis=-1, keepdims=True)
     found = (up, down, passes, likelihood, is_line, is_judged)
