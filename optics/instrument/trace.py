@@ -51,6 +51,26 @@ _CONTROLS: dict[str, tuple[str, float, float]] = {
     "noted": ("n", 0, 1),
     "struck": ("s", 0, 0),
 }
+_TOLD = {
+    ("lens", "R"): "right lens over the stop",
+    ("lens", "L"): "left lens over the stop",
+    ("against", "back"): "back against the stop",
+    ("against", "front"): "front against the stop",
+    ("aside", "yes"): "the pair laid aside",
+    ("aside", "no"): "the pair laid back",
+    ("noted", "sphere"): "sphere lines noted",
+    ("noted", "cylinder"): "cylinder lines noted",
+    ("struck", "last"): "the last reading struck out",
+}
+_TOLD_AT = {
+    "drum": "drum to {:+.2f} D",
+    "wheel": "wheel to {:03.0f}",
+    "eyepiece": "eyepiece to {:+.2f} D",
+    "stage_x_mm": "stop to {:+.1f} mm from the bridge",
+    "stage_y_mm": "stop to {:+.1f} mm from the datum line",
+    "compensator": "compensator to {:.2f}",
+    "compensator_base": "base of the compensator to {:.0f} degrees",
+}
 _OF_LETTER = {letter: control for control, (letter, _, _) in _CONTROLS.items()}
 _START = tuple(name for name in _CONTROLS if name not in ("noted", "struck"))
 _MOVE = re.compile(r"([a-z])(\d{1,8}),(-?\d{1,5});", re.ASCII)
@@ -88,6 +108,13 @@ class Move:
     control: str
     value: float | str
     ms: int
+
+    @property
+    def words(self) -> str:
+        """The move as one would tell it."""
+        if self.control in _WORDS:
+            return _TOLD[self.control, str(self.value)]
+        return _TOLD_AT[self.control].format(self.value)
 
 
 @dataclass(slots=True)
@@ -136,12 +163,7 @@ class Trace:
 
     def _thin(self) -> None:
         """Keep of every turn only where it ended."""
-        after = [*self.moves[1:], None]
-        self.moves = [
-            move
-            for move, then in zip(self.moves, after, strict=True)
-            if then is None or then.control != move.control or move.control not in _START
-        ]
+        self.moves = [self.moves[made - 1] for made in self.turns]
         self._letters = len(self.text)
 
     @property
@@ -211,6 +233,16 @@ class Trace:
         x_mm, y_mm = float(stood["stage_x_mm"]), float(stood["stage_y_mm"])
         met = spectacles.over_stop(str(stood["lens"]), x_mm, y_mm, str(stood["against"]))
         return eyepiece_view(self.settings(moves), met, size)
+
+    @property
+    def turns(self) -> tuple[int, ...]:
+        """Where each turn of a control ended: the numbers of moves made by then, for showing it again."""
+        after = [*self.moves[1:], None]
+        return tuple(
+            i + 1
+            for i, (move, then) in enumerate(zip(self.moves, after, strict=True))
+            if then is None or then.control != move.control or move.control not in _START
+        )
 
     @property
     def readings(self) -> tuple[DrumReading, ...]:

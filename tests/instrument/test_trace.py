@@ -56,6 +56,17 @@ def test_any_moment_is_drawn_as_it_was_seen(worked):
     assert np.array_equal(sharp, worked.picture(PAIR, 2, 96))
 
 
+def test_a_reading_is_told_turn_by_turn():
+    trace = Trace(start=dict(START))
+    for ms, drum in ((0, -1.0), (500, -2.0), (900, -2.25)):
+        trace.note("drum", drum, ms)
+    trace.note("noted", "sphere", 1_500)
+    trace.note("wheel", 15.0, 2_000)
+    assert trace.turns == (3, 4, 5)
+    told = [trace.moves[made - 1].words for made in trace.turns]
+    assert told == ["drum to -2.25 D", "sphere lines noted", "wheel to 015"]
+
+
 def test_a_turning_control_is_kept_ten_times_a_second_and_at_its_last_place():
     trace = Trace(start=dict(START))
     for frame in range(61):

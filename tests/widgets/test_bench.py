@@ -304,8 +304,9 @@ def test_the_trace_follows_the_hand_until_it_is_switched_off(bench):
     ]
     stood = bench.trace.after(5)
     assert (stood["lens"], stood["stage_x_mm"], stood["eyepiece"]) == ("L", bench.stage_x_mm, 1.0)
-    with bench.shown_to():
-        bench.drum = 5.0
+    bench.show(drum=5.0, lens="R", stage_x_mm=-30.0)
+    assert (bench.drum, bench.lens, bench.stage_x_mm) == (5.0, "R", -30.0)
+    bench.drum = 4.0
     assert len(bench.trace.moves) == 5
     bench.trace_kept = False
     bench.drum = 2.0

@@ -7,6 +7,7 @@ import pytest
 
 from optics import lesson
 from optics.errors import OpticsError
+from optics.instrument.focimeter import eyepiece_view
 from optics.marking.pair_reading import Manner, PairReader, written_ticket
 from optics.marking.right_ticket import right_ticket
 from optics.progress.file import PROGRESS_FILE
@@ -174,3 +175,34 @@ def test_a_cylinder_that_is_out_only_as_the_sphere_is_is_not_called_near():
     table.ticket.typed = ticket
     table.ask()
     assert "the second power is right" in table.outcome.value
+
+
+def test_my_own_reading_is_shown_again_as_it_was_seen():
+    table = OpenBench(style="single vision", difficulty=1, seed=4)
+    bench = table.bench
+    seen = {}
+    moves = [
+        ("eyepiece", 1.0),
+        ("drum", -1.25),
+        ("lens", "L"),
+        ("wheel", 30.0),
+        ("drum", 2.0),
+        ("stage_y_mm", 3.0),
+    ]
+    for control, value in moves:
+        setattr(bench, control, value)
+        seen[len(bench.trace.moves)] = eyepiece_view(bench.settings, bench.met, 64)
+    table.replay.offer("minus")
+    mine = table.replay.mine
+    assert mine is not None and len(seen) == len(moves)
+    for made, picture in seen.items():
+        assert mine.picture(table.view.spectacles, made, 64) == pytest.approx(picture, abs=1e-9)
+    for _ in mine.turns:
+        table.replay.mine_next.click()
+    assert table.replay.mine_next.disabled
+    assert "stop to +3.0 mm from the datum line" in table.replay.mine_words.value
+    assert eyepiece_view(bench.settings, bench.met, 64) == pytest.approx(list(seen.values())[-1], abs=1e-9)
+    for _ in range(len(mine.turns)):
+        table.replay.mine_back.click()
+    assert bench.drum == 0.0 and "How you found the bench" in table.replay.mine_words.value
+    assert bench.trace.moves == mine.moves, "what is shown is nobody's own reading"

@@ -8,8 +8,7 @@ lesson or a test can move it too.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from time import monotonic
 from typing import Any
@@ -189,7 +188,7 @@ class Bench(anywidget.AnyWidget):
         # while the other one is read.
         self._places = {side: _laid_down(spectacles, side, left_by_others) for side in ("R", "L")}
         self._laid_out = False
-        self._pair, self._trace = pair, None
+        self._pair, self._trace, self._recording = pair, None, False
         super().__init__(
             lens=eye,
             _parts=list(parts),
@@ -253,7 +252,7 @@ class Bench(anywidget.AnyWidget):
         return self._trace
 
     def _begin_trace(self) -> None:
-        self._trace = None
+        self._trace, self._recording = None, self.trace_kept
         if self.trace_kept:
             start = {name: getattr(self, name) for name in _TRACED} | {"aside": "no"}
             self._trace = Trace(start=start, eye=self._eye_setting, pair=self._pair)
@@ -264,7 +263,7 @@ class Bench(anywidget.AnyWidget):
         if name == "trace_kept":
             self._begin_trace()
             return
-        if self._trace is None:
+        if self._trace is None or not self._recording:
             return
         if name == "_readings":
             noted = len(value) > len(change["old"])
@@ -272,14 +271,19 @@ class Bench(anywidget.AnyWidget):
         self._trace.note(name, value, round((monotonic() - self._began) * 1000))
         taken_in_hand(lambda: self._trace)
 
-    @contextmanager
-    def shown_to(self) -> Iterator[None]:
-        """Move controls to show something: what is moved meanwhile is nobody's own reading."""
-        kept, self._trace = self._trace, None
-        try:
-            yield
-        finally:
-            self._trace = kept
+    def show(self, **stood: Any) -> None:
+        """Set controls to show something; what is moved from then on is nobody's own reading.
+
+        Parameters
+        ----------
+        **stood
+            Where controls stand, by their names; what is not named stays.
+        """
+        self._recording = False
+        with self.hold_sync():
+            # The lens comes first, because the stage's travel goes with it.
+            for name in sorted(stood, key=_TRACED.index):
+                setattr(self, name, stood[name])
 
     # --- what moves it -----------------------------------------------------------------
 

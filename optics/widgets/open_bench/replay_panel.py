@@ -8,6 +8,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from optics.apprentices.replaying import Step, replay
+from optics.instrument.trace import Trace, trace_from
 from optics.specimens.briefs import FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
 from optics.specimens.specimen import Specimen
 from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
@@ -34,9 +35,16 @@ class ReplayPanel(widgets.VBox):
         self.words = widgets.HTML()
         self.steps: tuple[Step, ...] = ()
         self.at = -1
+        self.mine_back = widgets.Button(description="Back", tooltip="One move of my own back")
+        self.mine_next = widgets.Button(description="Next", tooltip="One move of my own on")
+        self.mine_words = widgets.HTML()
+        self.mine: Trace | None = None
+        self.mine_at = 0
         super().__init__()
         self.back.on_click(lambda _button: self.go(self.at - 1))
         self.next.on_click(lambda _button: self.go(self.at + 1))
+        self.mine_back.on_click(lambda _button: self.go_mine(self.mine_at - 1))
+        self.mine_next.on_click(lambda _button: self.go_mine(self.mine_at + 1))
 
     def lay(self, pair: Specimen, bench: Bench, view: PairView) -> None:
         """Take another pair; nothing of it is shown yet."""
@@ -51,7 +59,36 @@ class ReplayPanel(widgets.VBox):
         )
         self.back.disabled, self.next.disabled = True, False
         title = widgets.HTML('<h3 style="margin:0.6em 0 0.2em">The same pair, step by step</h3>')
-        self.children = [title, widgets.HBox([self.back, self.next]), self.words]
+        self.children = [title, widgets.HBox([self.back, self.next]), self.words, *self._offer_mine()]
+
+    def _offer_mine(self) -> list[widgets.Widget]:
+        """My own reading again, where the moves were kept."""
+        trace = self._bench.trace
+        self.mine, self.mine_at = (trace_from(trace.bundle), 0) if trace and trace.moves else (None, 0)
+        if self.mine is None:
+            return []
+        self.mine_words.value = _paragraph(f"Your own reading, in {len(self.mine.turns)} moves.")
+        self.mine_back.disabled, self.mine_next.disabled = True, False
+        title = widgets.HTML('<h3 style="margin:0.6em 0 0.2em">My own reading again</h3>')
+        return [title, widgets.HBox([self.mine_back, self.mine_next]), self.mine_words]
+
+    def go_mine(self, at: int) -> None:
+        """Show one move of one's own, counted from 1; 0 is how the bench was found."""
+        assert self.mine is not None, "offered only where moves were kept"
+        turns = self.mine.turns
+        if not 0 <= at <= len(turns):
+            return
+        self.mine_at, made = at, turns[at - 1] if at else 0
+        stood = self.mine.after(made)
+        stood.pop("aside")
+        self._bench.show(**stood)
+        told = "How you found the bench."
+        if at:
+            move = self.mine.moves[made - 1]
+            minutes, seconds = divmod(move.ms // 1000, 60)
+            told = f"Your move {at} of {len(turns)}, after {minutes}:{seconds:02d}: {move.words}."
+        self.mine_words.value = _paragraph(told)
+        self.mine_back.disabled, self.mine_next.disabled = at == 0, at == len(turns)
 
     def go(self, at: int) -> None:
         """Show one step, counted from 0."""
@@ -84,21 +121,22 @@ class ReplayPanel(widgets.VBox):
         self._lay_the_rule(step)
 
     def _set_bench(self, step: Step) -> None:
-        bench, settings = self._bench, step.settings
-        with bench.hold_sync():
-            bench.eyepiece = settings.eyepiece
-            bench.drum, bench.wheel = round(settings.drum, 2), settings.wheel
-            x, y = settings.compensator_x, settings.compensator_y
-            bench.compensator = float(np.hypot(x, y).round(2))
-            bench.compensator_base = float(np.rad2deg(np.arctan2(y, x)).round() % 360)
-            bench.against = step.against
-            if step.eye is not None:
-                bench.lens = step.eye
-            if step.stage_mm is not None:
-                bench.stage_x_mm = round(step.stage_mm[0], 1)
-                bench.stage_y_mm = round(
-                    float(np.clip(step.stage_mm[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1
-                )
+        settings = step.settings
+        x, y = settings.compensator_x, settings.compensator_y
+        stood = {
+            "eyepiece": settings.eyepiece,
+            "drum": round(settings.drum, 2),
+            "wheel": settings.wheel,
+            "compensator": float(np.hypot(x, y).round(2)),
+            "compensator_base": float(np.rad2deg(np.arctan2(y, x)).round() % 360),
+            "against": step.against,
+        }
+        if step.eye is not None:
+            stood["lens"] = step.eye
+        if step.stage_mm is not None:
+            height = float(np.clip(step.stage_mm[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM))
+            stood |= {"stage_x_mm": round(step.stage_mm[0], 1), "stage_y_mm": round(height, 1)}
+        self._bench.show(**stood)
 
     def _lay_the_rule(self, step: Step) -> None:
         view = self._view
