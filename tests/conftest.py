@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 import shutil
+import sys
 from pathlib import Path
 
 import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
+
+# Where tests of several rooms find what they share.
+sys.path.insert(0, str(Path(__file__).parent))
 
 SECRET = "not a secret, only a test"
 FORMS, BENCH = "91-forms", "92-bench"

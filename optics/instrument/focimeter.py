@@ -14,6 +14,11 @@ prism, and convolved with a uniform ellipse. In the frequency plane that is a
 product with 2 J1(q)/q, q = 2 pi |R f| times the stop's radius. Nothing that a
 learner sees is scripted; it all falls out of this product.
 
+A lens whose power changes across the stop sends every point of it elsewhere. Then
+the picture is the sum over the stop of the target moved by each point's own ray,
+traced through both surfaces (`optics.lens.laid_flat`); for one power that sum is
+the ellipse.
+
 Field coordinates are prism dioptres: x to the right, y up, as the operator sees
 them; the target moves towards the base of a prism (common practice).
 
@@ -37,7 +42,8 @@ from numpy.typing import NDArray
 
 from optics.errors import OpticsError
 from optics.lens.angles import wrapped_axis
-from optics.lens.lens import OverStop
+from optics.lens.laid_flat import STOP_RADIUS_MM
+from optics.lens.lens import EMPTY, OverStop
 
 __all__ = [
     "COMPENSATOR_MOST",
@@ -61,7 +67,6 @@ __all__ = [
     "target_view",
 ]
 
-STOP_RADIUS_MM = 4.0
 TELESCOPE_MAGNIFICATION = 4.0
 DRUM_RANGE = (-25.0, 25.0)
 EYEPIECE_RANGE = (-5.0, 5.0)
@@ -87,9 +92,10 @@ class LineSet:
     """One of the two sets of parallel lines on the target.
 
     All sizes are prism dioptres in the field, all counts are odd, and the set
-    lies evenly about the crossing. Each line is a row of dashes: a blur across
-    the line widens it, a slanting blur shears the dashes so that the line looks
-    broken.
+    lies evenly about the crossing. Each line is a chain: thick links joined by a
+    thin thread from end to end, so that a sharp line is whole. A blur across the
+    line widens it; a slanting blur shears the links and thins out the thread, and
+    the line looks broken.
     """
 
     lines: int
@@ -98,11 +104,21 @@ class LineSet:
     dashes: int
     dash_spacing: float
     dash_length: float
+    thread: float
+
+    @property
+    def length(self) -> float:
+        """From end to end of a line, prism dioptres."""
+        return self.dash_spacing * (self.dashes - 1) + self.dash_length
 
 
-SPHERE_LINES = LineSet(lines=3, spacing=0.22, width=0.08, dashes=11, dash_spacing=0.66, dash_length=0.54)
+SPHERE_LINES = LineSet(
+    lines=3, spacing=0.22, width=0.08, dashes=11, dash_spacing=0.66, dash_length=0.54, thread=0.035
+)
 """Closely set lines. With the wheel at w they show the power along meridian w."""
-CYLINDER_LINES = LineSet(lines=3, spacing=0.95, width=0.11, dashes=11, dash_spacing=0.66, dash_length=0.54)
+CYLINDER_LINES = LineSet(
+    lines=3, spacing=0.95, width=0.11, dashes=11, dash_spacing=0.66, dash_length=0.54, thread=0.05
+)
 """Widely set lines, at right angles to the others: the power along w + 90."""
 TARGET_REACH = 3.8
 """From the crossing to the farthest lit point of the target, prism dioptres."""
@@ -127,6 +143,9 @@ class Settings:
     compensator_x, compensator_y : float
         Prism taken out by the compensator, prism dioptres along x and y as the
         operator sees them; at most 15 in all.
+    zero_error : float
+        What this instrument reads too high, over its whole drum, dioptres: empty,
+        and with the eyepiece set, it is sharp at this drum and not at zero.
     """
 
     drum: float = 0.0
@@ -135,6 +154,7 @@ class Settings:
     eye: float = 0.0
     compensator_x: float = 0.0
     compensator_y: float = 0.0
+    zero_error: float = 0.0
 
     def __post_init__(self) -> None:
         for name, value, (low, high) in (
@@ -173,14 +193,19 @@ class Settings:
         """
         return (self.eyepiece - self.eye) / TELESCOPE_MAGNIFICATION**2
 
+    @property
+    def vergence(self) -> float:
+        """What the drum, as it stands, truly takes out, dioptres."""
+        return self.drum - self.zero_error
+
     def turned(self, **changes: float) -> Settings:
         """The same instrument with some controls moved."""
         return replace(self, **changes)
 
 
-def residual(settings: Settings, met: OverStop) -> NDArray[np.float64]:
+def residual(settings: Settings, met: OverStop | None) -> NDArray[np.float64]:
     """Residual power over the stop, R = F - (P + e) I, shape (2, 2), dioptres."""
-    return met.power.matrix - (settings.drum + settings.eyepiece_error) * np.eye(2)
+    return (met or EMPTY).power.matrix - (settings.vergence + settings.eyepiece_error) * np.eye(2)
 
 
 @lru_cache(maxsize=8)
@@ -199,11 +224,15 @@ def _frequencies(size: int, half_width: float, room: float = 1.3) -> tuple[NDArr
 
 def _spread(r: NDArray, fx: NDArray, fy: NDArray) -> NDArray:
     """Transfer function of the uniform ellipse R rho over the stop."""
+    radius_cm = STOP_RADIUS_MM / 10.0
+    return _disc(radius_cm * np.hypot(r[0, 0] * fx + r[1, 0] * fy, r[0, 1] * fx + r[1, 1] * fy))
+
+
+def _disc(cycles: NDArray) -> NDArray:
+    """Transfer function of a uniform disc, from the frequency times its radius."""
     from scipy.special import j1
 
-    radius_cm = STOP_RADIUS_MM / 10.0
-    q = (2.0 * np.pi * radius_cm) * np.hypot(r[0, 0] * fx + r[1, 0] * fy, r[0, 1] * fx + r[1, 1] * fy)
-    q = np.maximum(q, 1e-9)
+    q = np.maximum(2.0 * np.pi * cycles, 1e-9)
     return 2.0 * j1(q) / q
 
 
@@ -222,7 +251,10 @@ def _spectrum(of: LineSet, along: NDArray, across: NDArray) -> NDArray:
     """Spectrum of a set of dashed lines, from its frequencies along and across the lines."""
     # The set is a row of dashes times a row of lines, and so is its spectrum.
     dashes = _row(of.dashes, of.dash_spacing, of.dash_length, along)
-    return dashes * _row(of.lines, of.spacing, of.width, across)
+    whole = of.length * np.sinc(of.length * along)
+    links, threads = (_row(of.lines, of.spacing, width, across) for width in (of.width, of.thread))
+    # The thread shows between the links only.
+    return dashes * (links - threads) + whole * threads
 
 
 def _picture(spectrum: NDArray, size: int, padded: int, pixel: float) -> NDArray:
@@ -236,8 +268,16 @@ def _picture(spectrum: NDArray, size: int, padded: int, pixel: float) -> NDArray
     ]
 
 
+def _places(settings: Settings, met: OverStop) -> NDArray | None:
+    """Where each point of the stop shows the crossing, (n, 2); none where one power stands for them all."""
+    if met.whole is None or met.whole.even:
+        return None
+    out_of_focus = 100.0 * settings.eyepiece_error * met.whole.points_mm / 1000.0
+    return met.whole.sent(settings.vergence) + out_of_focus
+
+
 def target_view(
-    settings: Settings, met: OverStop, size: int = 384, half_width: float = FIELD
+    settings: Settings, met: OverStop | None, size: int = 384, half_width: float = FIELD
 ) -> NDArray[np.float64]:
     """Brightness of the target in the eyepiece.
 
@@ -245,8 +285,8 @@ def target_view(
     ----------
     settings : Settings
         How the instrument stands.
-    met : OverStop
-        Power and prism over the stop, from `Lens.over_stop`.
+    met : OverStop or None
+        What lies over the stop, from `Lens.over_stop`; None where nothing does.
     size : int
         Width and height of the picture, pixels.
     half_width : float
@@ -268,33 +308,57 @@ def target_view(
     >>> bool(sharp.max() > soft.max())
     True
     """
+    met = EMPTY if met is None else met
+    places = _places(settings, met)
+    taken_out = np.array([settings.compensator_x, settings.compensator_y])
+    shift = (met.prism.vector if places is None else places.mean(0)) - taken_out
     r = residual(settings, met)
-    shift = met.prism.vector - (settings.compensator_x, settings.compensator_y)
-    spread = TARGET_REACH + min(STOP_RADIUS_MM / 10.0 * np.linalg.norm(r, 2), 0.9 * half_width)
+    wide = STOP_RADIUS_MM / 10.0 * np.linalg.norm(r, 2) if places is None else np.ptp(places, 0).max()
+    spread = TARGET_REACH + min(wide, 0.9 * half_width)
     # A target quite out of the field may as well stand just outside it.
-    shift_x, shift_y = np.clip(shift, -half_width - spread, half_width + spread).tolist()
-    needed = (max(abs(shift_x), abs(shift_y)) + half_width + spread) / (2.0 * half_width)
+    inside = np.clip(shift, -half_width - spread, half_width + spread)
+    needed = (np.abs(inside).max() + half_width + spread) / (2.0 * half_width)
     room = next((room for room in (1.3, 2.0, 3.0) if needed <= room), needed)
     fx, fy, padded, pixel = _frequencies(size, half_width, room)
     # Half a pixel, because the centre of the field lies between four pixels.
-    moved = np.exp(-2j * np.pi * fx * (shift_x - pixel / 2)) * np.exp(
-        -2j * np.pi * fy * (shift_y - pixel / 2)
+    x, y = inside - pixel / 2.0
+    larger = np.eye(2) if met.whole is None else met.whole.magnification
+    if places is None:
+        moved = np.exp(-2j * np.pi * fx * x) * np.exp(-2j * np.pi * fy * y) * _spread(larger @ r, fx, fy)
+    else:
+        moved = _moved(places - taken_out - shift + (x, y), fx, fy)
+    sharp = _sharp_target(settings.wheel, size, half_width, room, tuple(larger.ravel().tolist()))
+    return _picture(sharp * moved, size, padded, pixel)
+
+
+def _moved(places: NDArray, fx: NDArray, fy: NDArray) -> NDArray:
+    """Transfer of the points of a stop that each show the target in their own place."""
+    x, y = places.T
+    down = np.exp(-2j * np.pi * fy * y)
+    across = np.exp(-2j * np.pi * fx.T * x)
+    # Each point stands for a part of the stop, spread as the stop is on the whole.
+    part = 2.0 * np.linalg.cholesky(np.cov(places.T) / len(places) + 1e-12 * np.eye(2)).T
+    return (
+        (down @ across.T) / len(places) * _disc(np.hypot(part[0, 0] * fx + part[0, 1] * fy, part[1, 1] * fy))
     )
-    sharp = _sharp_target(settings.wheel, size, half_width, room)
-    return _picture(sharp * _spread(r, fx, fy) * moved, size, padded, pixel)
 
 
 @lru_cache(maxsize=16)
-def _sharp_target(wheel: float, size: int, half_width: float, room: float) -> NDArray:
-    """Spectrum of the target turned by the wheel, as a perfect lens would show it."""
+def _sharp_target(
+    wheel: float, size: int, half_width: float, room: float, larger: tuple[float, ...]
+) -> NDArray:
+    """Spectrum of the target turned by the wheel, as a lens without blur would show it."""
     fx, fy, _, pixel = _frequencies(size, half_width, room)
     turn = np.deg2rad(wheel)
+    a, b, c, d = larger
+    # A target shown larger has a spectrum as much narrower.
+    gx, gy = a * fx + c * fy, b * fx + d * fy
     # Frequencies along and across the wheel's meridian. The cylinder lines run
     # along it; the sphere lines run across it and so show the power along it.
-    along = fx * np.cos(turn) + fy * np.sin(turn)
-    across = -fx * np.sin(turn) + fy * np.cos(turn)
+    along = gx * np.cos(turn) + gy * np.sin(turn)
+    across = -gx * np.sin(turn) + gy * np.cos(turn)
     lines = _spectrum(SPHERE_LINES, across, along) + _spectrum(CYLINDER_LINES, along, across)
-    return lines * _display(fx, pixel) * _display(fy, pixel)
+    return (a * d - b * c) * lines * _display(fx, pixel) * _display(fy, pixel)
 
 
 def _display(frequency: NDArray, pixel: float) -> NDArray:
@@ -347,7 +411,7 @@ def reticle_view(settings: Settings, size: int = 384, half_width: float = FIELD)
 
 
 def eyepiece_view(
-    settings: Settings, met: OverStop, size: int = 384, half_width: float = FIELD
+    settings: Settings, met: OverStop | None, size: int = 384, half_width: float = FIELD
 ) -> NDArray[np.float64]:
     """The whole picture in the eyepiece, as bright as it looks.
 

@@ -1,68 +1,418 @@
-"""A lens of two surfaces laid flat on the stop, at any point of it.
+"""A lens of two surfaces laid flat on the stop, and the rays that go through it.
 
-The surface on the stop meets the axis square. Light along the axis is bent there
-not at all, crosses the lens, and meets the other surface a little nearer to or
-farther from the middle, because the two are not square to the axis in the same
-place. From that follow the prism (the angle between the surfaces) and the vertex
-power of the side on the stop.
+The surface on the stop meets the axis square. Rays start at points of the stop,
+are bent at both surfaces by Snell's law, and leave towards the operator. Three
+things are told of them, all as the operator sees them:
 
-`ThickLens` does the same for a lens with one power on each surface; here the
-surfaces may change their power from place to place.
+- the prism: where the ray in the middle of the stop is sent;
+- the power: the vergence with which the light about that ray must set out so that
+  it leaves parallel, which is what a drum reads, oblique astigmatism included;
+- where every point of the stop sends its ray: the whole stop.
+
+Sags are millimetres, positive towards the eye: a convex front and a concave back
+have positive sags.
+
+References
+----------
+Light about a ray that meets a surface slantwise: equal phase on both sides of the
+surface to the second order, which for the meridians of a sphere gives Coddington's
+equations (from memory; held against traced rays in the tests).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Protocol
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
-from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.lens import BACK, FRONT, Lens, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism
-from optics.lens.thick import back_vertex_power, front_vertex_power
 
-__all__ = ["Curve", "Surface", "checked_side", "laid_flat", "usual_front_curve", "usual_thickness_mm"]
+__all__ = [
+    "Body",
+    "Curve",
+    "Placed",
+    "Sheet",
+    "WholeStop",
+    "body_of",
+    "checked_side",
+    "rotation",
+    "stop_points_mm",
+    "usual_front_curve",
+    "usual_thickness_mm",
+]
+
+MM_PER_M = 1000.0
+STOP_RADIUS_MM = 4.0
+"""The stop is 8 mm wide."""
+EVEN_WITHIN = 0.01
+"""A stop whose rays stray less than this from one power is drawn as one power, prism dioptres:
+less than the eye's own blur spreads."""
+
+Shape = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 
 
-class Surface(Protocol):
-    """A surface that tells its power and its prism at a point, both seen from the front."""
+class Sheet:
+    """One surface of a lens, seen from the front, in the coordinates of the lens."""
 
-    def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
-        """Surface power, dioptres."""
-        ...
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        """Sag (mm), slope (..., 2) and second derivatives (..., 2, 2; per mm), without any segment."""
+        raise NotImplementedError
 
-    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
-        """Prism of the surface, prism dioptres along x and y, shape (..., 2)."""
-        ...
+    def added(self, x_mm: NDArray, y_mm: NDArray) -> tuple[NDArray, NDArray]:
+        """Slope and second derivatives that a segment adds; none here."""
+        return np.zeros((*x_mm.shape, 2)), np.zeros((*x_mm.shape, 2, 2))
+
+    def line(self) -> dict[str, Any] | None:
+        """The segment, as the browser takes it; none here."""
+        return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
-    """A surface of one power, spherical or toric.
+@dataclass(frozen=True, slots=True)
+class Curve(Sheet):
+    """A surface of one power, spherical or toric, level at the origin.
 
     Parameters
     ----------
-    everywhere : Power
-        Surface power, dioptres.
-    at_origin : ndarray, shape (2,)
-        Prism at the origin, prism dioptres: none where the surface stands level.
+    curvature : ndarray, shape (2, 2)
+        Of its sag, per millimetre.
     """
 
-    everywhere: Power
-    at_origin: NDArray[np.float64] = field(default_factory=lambda: np.zeros(2))
+    curvature: NDArray[np.float64]
 
-    def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
-        """Surface power, dioptres: the same at every point."""
-        shape = np.broadcast_shapes(np.shape(x_mm), np.shape(y_mm))
-        return Power(np.broadcast_to(self.everywhere.vector, (*shape, 3)))
+    @classmethod
+    def of(cls, power: Power, index: float, side: str) -> Curve:
+        """From a surface power in dioptres: a plus front and a minus back have positive sags."""
+        sign = 1.0 if side == FRONT else -1.0
+        return cls(sign * power.matrix / (MM_PER_M * (index - 1.0)))
 
-    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
-        """Prism of the surface, prism dioptres, by Prentice's rule."""
-        r_cm = np.stack(np.broadcast_arrays(np.asarray(x_mm, float), np.asarray(y_mm, float)), -1) / 10.0
-        return self.at_origin - r_cm @ self.everywhere.matrix
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        """As `Sheet.shape`: exact for a sphere and along the principal meridians of a torus."""
+        c = self.curvature
+        r = np.stack([x_mm, y_mm], -1)
+        cr = r @ c
+        ccr = cr @ c
+        # Where a steep curve would close, it goes on as it was.
+        s = np.sqrt(np.maximum(1.0 - np.sum(cr**2, -1), 0.05))[..., None]
+        z = np.sum(r * cr, -1)[..., None] / (1.0 + s)
+        ds = -ccr / s
+        dz = (2.0 * cr - z * ds) / (1.0 + s)
+        s, z = s[..., None], z[..., None]
+        dds = -(c @ c) / s - ccr[..., :, None] * ccr[..., None, :] / s**3
+        both = ds[..., :, None] * dz[..., None, :]
+        ddz = (2.0 * c - both - np.swapaxes(both, -1, -2) - z * dds) / (1.0 + s)
+        return z[..., 0, 0], dz, ddz
+
+
+@dataclass(frozen=True, slots=True)
+class Placed(Sheet):
+    """A surface that is turned and lies elsewhere in the lens.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The surface.
+    degrees : float
+        How far it is turned, anticlockwise seen from the front.
+    at_mm : (float, float)
+        Where its own origin lies.
+    """
+
+    sheet: Sheet
+    degrees: float
+    at_mm: tuple[float, float] = (0.0, 0.0)
+
+    def _own(self, x_mm: NDArray, y_mm: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        turn = rotation(self.degrees)
+        own = np.stack([x_mm - self.at_mm[0], y_mm - self.at_mm[1]], -1) @ turn
+        return own[..., 0], own[..., 1], turn
+
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        """As `Sheet.shape`."""
+        x, y, turn = self._own(x_mm, y_mm)
+        z, dz, ddz = self.sheet.shape(x, y)
+        return z, dz @ turn.T, turn @ ddz @ turn.T
+
+    def added(self, x_mm: NDArray, y_mm: NDArray) -> tuple[NDArray, NDArray]:
+        """As `Sheet.added`."""
+        x, y, turn = self._own(x_mm, y_mm)
+        dz, ddz = self.sheet.added(x, y)
+        return dz @ turn.T, turn @ ddz @ turn.T
+
+    def line(self) -> dict[str, Any] | None:
+        """As `Sheet.line`."""
+        line = self.sheet.line()
+        if line is None:
+            return None
+        top = rotation(self.degrees) @ line["top"] + self.at_mm
+        return {**line, "top": top.tolist(), "degrees": line["degrees"] + self.degrees}
+
+
+def rotation(degrees: float) -> NDArray[np.float64]:
+    """The matrix that turns a vector anticlockwise."""
+    turn = np.deg2rad(degrees)
+    return np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+
+
+def stop_points_mm(rings: int = 10) -> NDArray[np.float64]:
+    """Points of the stop that stand for equal parts of it, shape (n, 2).
+
+    One in the middle and 6 more on each ring than on the one before: 331 for 10 rings.
+    """
+    number = np.arange(1, rings + 1)
+    # Each ring in the middle of its own share of the area.
+    inner, outer = 3 * number * (number - 1) + 1, 3 * number * (number + 1) + 1
+    radius = STOP_RADIUS_MM * np.sqrt((inner + outer) / 2.0 / outer[-1])
+    # Each ring turned a little further, so that no straight line meets many points at once.
+    turns = [2.0 * np.pi * (np.arange(6 * k) + (0.618 * k) % 1.0) / (6 * k) for k in number]
+    angle = np.concatenate([[0.0], *turns])
+    return np.repeat(np.r_[0.0, radius], np.r_[1, 6 * number])[:, None] * np.stack(
+        [np.cos(angle), np.sin(angle)], -1
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body:
+    """A lens as light meets it.
+
+    Parameters
+    ----------
+    front, back : Sheet
+        Its surfaces.
+    thickness_mm : float
+        At the origin, where both sags are counted from.
+    index : float
+        Refractive index.
+    ground : ndarray, shape (2,)
+        Prism ground into it beside what the surfaces give, prism dioptres seen from the front.
+    tilt_degrees, tilt_axis : float
+        How far it leans from the plane of the stop, and about which line: positive about 0
+        leans its upper edge towards the operator when the back lies on the stop.
+    off_stop_mm : float
+        Gap between lens and stop.
+    """
+
+    front: Sheet
+    back: Sheet
+    thickness_mm: float
+    index: float
+    ground: NDArray[np.float64] = field(default_factory=lambda: np.zeros(2))
+    tilt_degrees: float = 0.0
+    tilt_axis: float = 180.0
+    off_stop_mm: float = 0.0
+
+    def turned(self, degrees: float) -> Body:
+        """The lens turned about its origin, anticlockwise seen from the front."""
+        return replace(
+            self,
+            front=Placed(self.front, degrees),
+            back=Placed(self.back, degrees),
+            ground=rotation(degrees) @ self.ground,
+        )
+
+    def over_stop(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> OverStop:
+        """Power, prism and rays met with a point of the lens over the stop; arrays are allowed.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float or array_like
+            The point, on the side that lies on the stop, seen from the front.
+        against : {"back", "front"}
+            Which side that is.
+        """
+        laid = _Laid(self, x_mm, y_mm, against)
+        met = laid.met()
+        return met if np.ndim(x_mm) or np.ndim(y_mm) else met._replace(whole=WholeStop(laid, met))
+
+
+def body_of(lens: Lens) -> Body | None:
+    """The lens as light meets it, if it has surfaces; none for a thin lens of one power."""
+    return getattr(lens, "body", None)
+
+
+class _Laid:
+    """A lens with one side, or at many points, on the stop: x and y of the front view, w along the light."""
+
+    def __init__(self, body: Body, x_mm: ArrayLike, y_mm: ArrayLike, against: str) -> None:
+        x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float))
+        self.body, self.mirrored = body, checked_side(against) == FRONT
+        self.resting, self.other = (body.front, body.back) if self.mirrored else (body.back, body.front)
+        height, slope, _ = self.surface(self.resting, x, y, lined=False)
+        self.foot = np.stack([x, y, height], -1)
+        self.axis = _leaning(_unit(_normal(slope)), body, self.mirrored)
+        self.sideways = _sideways(self.axis)
+
+    def surface(self, sheet: Sheet, x: NDArray, y: NDArray, lined: bool = True) -> Shape:
+        """Height of a surface along the light, its slope and its second derivatives."""
+        z, dz, ddz = sheet.shape(x, y)
+        if lined:
+            more, bent = sheet.added(x, y)
+            dz, ddz = dz + more, ddz + bent
+        z = z + self.body.thickness_mm * (sheet is self.body.back)
+        return (z, dz, ddz) if self.mirrored else (-z, -dz, -ddz)
+
+    def meet(self, sheet: Sheet, start: NDArray, way: NDArray) -> tuple[NDArray, Shape]:
+        """Where rays meet a surface, and its shape there."""
+        at = start
+        for _ in range(4):
+            z, dz, _ = self.surface(sheet, at[..., 0], at[..., 1], lined=False)
+            miss = at[..., 2] - z
+            step = miss / (way[..., 2] - np.sum(way[..., :2] * dz, -1))
+            at = at - step[..., None] * way
+            if np.max(np.abs(step)) < 1e-6:
+                break
+        return at, self.surface(sheet, at[..., 0], at[..., 1])
+
+    def trace(self, start: NDArray, way: NDArray) -> tuple[NDArray, ...]:
+        """Both surfaces: places, directions and shapes on the way."""
+        index = self.body.index
+        first, shape = self.meet(self.resting, start, way)
+        inside = _refracted(way, _unit(_normal(shape[1])), 1.0 / index)
+        second, far = self.meet(self.other, first, inside)
+        out = _refracted(inside, _unit(_normal(far[1])), index)
+        return first, shape, inside, second, far, out
+
+    def seen(self, out: NDArray) -> NDArray:
+        """Direction of a ray as a place in the field, prism dioptres as the operator sees them."""
+        ahead = np.sum(out * self.axis, -1)[..., None]
+        x_y = 100.0 * np.stack([np.sum(out * side, -1) for side in self.sideways], -1) / ahead
+        return (x_y + self.body.ground) * ([-1.0, 1.0] if self.mirrored else [1.0, 1.0])
+
+    def met(self) -> OverStop:
+        """Power and prism about the ray in the middle of the stop."""
+        index = self.body.index
+        first, near, inside, second, far, out = self.trace(self.foot, self.axis)
+        path = np.sum((second - first) * inside, -1)[..., None, None]
+        # Backwards, from light that leaves parallel: how it must have come.
+        vergence = _before(far, inside, out, index, 1.0, 0.0)
+        vergence = _farther(vergence, path)
+        vergence = _before(near, self.axis, inside, 1.0, index, vergence)
+        vergence = _farther(vergence, self.body.off_stop_mm)
+        x, y = self.sideways
+        matrix = np.stack(
+            [
+                np.stack([np.einsum("...i,...ij,...j->...", a, vergence, b) for b in (x, y)], -1)
+                for a in (x, y)
+            ],
+            -2,
+        )
+        power = Power.from_matrix(MM_PER_M * matrix)
+        return OverStop(power.turned_over() if self.mirrored else power, Prism(self.seen(out)))
+
+    def sent(self, rho_mm: NDArray, slope: NDArray) -> NDArray:
+        """Where rays from points of the stop, sent off with these slopes, stand in the field."""
+        turn = [-1.0, 1.0] if self.mirrored else [1.0, 1.0]
+        sideways = np.stack(self.sideways)
+        start = self.foot - self.body.off_stop_mm * self.axis + (rho_mm * turn) @ sideways
+        return self.seen(self.trace(start, _unit(self.axis + (slope * turn) @ sideways))[-1])
+
+
+class WholeStop:
+    """Where every point of the stop sends its ray.
+
+    Made by `Body.over_stop`; traced when first asked for.
+
+    Attributes
+    ----------
+    magnification : ndarray, shape (2, 2)
+        How the middle of the stop shows the target itself: a thick lens shows it a
+        little larger or smaller.
+    even : bool
+        Whether one power stands for the whole stop.
+    """
+
+    def __init__(self, laid: _Laid, met: OverStop) -> None:
+        self._laid, self._met = laid, met
+        self.points_mm = stop_points_mm()
+
+    def sent(self, drum: float) -> NDArray[np.float64]:
+        """Place in the field of the target's crossing through each point, shape (n, 2), prism dioptres."""
+        at, more = self._sent
+        return at + (drum - float(self._met.power.mean)) * more
+
+    @cached_property
+    def _sent(self) -> tuple[NDArray, NDArray]:
+        # The light that the drum sends through a point leans by drum times its height;
+        # what it does to the way through the lens is all but linear.
+        lean = self.points_mm / MM_PER_M
+        middle = float(self._met.power.mean)
+        either = [self._laid.sent(self.points_mm, (middle + d) * lean) for d in (-0.5, 0.5)]
+        return (either[0] + either[1]) / 2.0, either[1] - either[0]
+
+    @cached_property
+    def magnification(self) -> NDArray[np.float64]:
+        """How directions of the target are seen through the middle of the stop."""
+        small = 0.005
+        ways = np.array([[small, 0.0], [-small, 0.0], [0.0, small], [0.0, -small]])
+        seen = self._laid.sent(np.zeros((4, 2)), ways) / (200.0 * small)
+        return np.stack([seen[0] - seen[1], seen[2] - seen[3]], -1)
+
+    @cached_property
+    def even(self) -> bool:
+        """Whether the rays stray nowhere from what one power would do."""
+        height_cm = self.points_mm / 10.0
+        left = self._met.power.matrix - float(self._met.power.mean) * np.eye(2)
+        expected = self._met.prism.vector - height_cm @ left @ self.magnification.T
+        return bool(np.max(np.abs(self._sent[0] - expected)) < EVEN_WITHIN)
+
+
+def _normal(slope: NDArray) -> NDArray:
+    return np.concatenate([-slope, np.ones((*slope.shape[:-1], 1))], -1)
+
+
+def _unit(vector: NDArray) -> NDArray:
+    return vector / np.linalg.norm(vector, axis=-1, keepdims=True)
+
+
+def _sideways(axis: NDArray) -> tuple[NDArray, NDArray]:
+    """The directions x and y brought square to the axis by the shortest turn."""
+    ahead = axis + np.array([0.0, 0.0, 1.0])
+    return tuple(np.eye(3)[i] - axis[..., i, None] * ahead / ahead[..., 2, None] for i in (0, 1))
+
+
+def _leaning(axis: NDArray, body: Body, mirrored: bool) -> NDArray:
+    """The instrument's axis in a lens that leans; turned over, the light comes the other way."""
+    if not body.tilt_degrees:
+        return axis
+    tilt, about = np.deg2rad(body.tilt_degrees), np.deg2rad(body.tilt_axis)
+    x, y = _sideways(axis)
+    across = (np.sin(about) * x - np.cos(about) * y) * (-1.0 if mirrored else 1.0)
+    return np.cos(tilt) * axis + np.sin(tilt) * across
+
+
+def _refracted(way: NDArray, normal: NDArray, ratio: float) -> NDArray:
+    """Snell's law for directions: `ratio` is the index before over the index behind."""
+    cos = np.sum(way * normal, -1, keepdims=True)
+    # At the very edge of a steep lens nothing would come through; it grazes.
+    behind = np.sqrt(np.maximum(1.0 - ratio**2 * (1.0 - cos**2), 1e-6))
+    return ratio * way + (behind - ratio * cos) * normal
+
+
+def _before(shape: Shape, way: NDArray, behind: NDArray, n: float, n_behind: float, vergence: Any) -> NDArray:
+    """Curvature of the light before a surface from that behind it, (..., 3, 3), per mm.
+
+    Both have the same phase all over the surface; along the ray there is no curvature.
+    """
+    _, slope, bent = shape
+    normal = _normal(slope)
+    length = np.linalg.norm(normal, axis=-1)[..., None]
+    normal = normal / length
+    ahead = np.sum(way * normal, -1)[..., None]
+    step = n_behind * np.sum(behind * normal, -1)[..., None] - n * ahead
+    curved = np.zeros((*slope.shape[:-1], 3, 3))
+    curved[..., :2, :2] = (step / length)[..., None] * bent
+    onto = np.eye(3) - way[..., :, None] * normal[..., None, :] / ahead[..., None]
+    return np.swapaxes(onto, -1, -2) @ (n_behind * vergence + curved) @ onto / n
+
+
+def _farther(vergence: NDArray, back_mm: ArrayLike) -> NDArray:
+    """Curvature of the light a way back along the ray."""
+    return vergence @ np.linalg.inv(np.eye(3) - back_mm * vergence)
 
 
 def usual_front_curve(power: Power) -> float:
@@ -99,45 +449,3 @@ def checked_side(against: str) -> str:
             "Write back for the distance power, front for an addition on the front.",
         )
     return against
-
-
-def laid_flat(
-    front: Surface,
-    back: Surface,
-    thickness_mm: float,
-    index: float,
-    x_mm: ArrayLike,
-    y_mm: ArrayLike,
-    against: str = BACK,
-) -> OverStop:
-    """Power and prism met with a point of the lens over the stop.
-
-    Parameters
-    ----------
-    front, back : Surface
-        The two surfaces, both described as seen from the front.
-    thickness_mm : float
-        Centre thickness, millimetres; it stands for the thickness everywhere.
-    index : float
-        Refractive index.
-    x_mm, y_mm : float or array_like
-        The point, on the side that lies on the stop, seen from the front.
-    against : {"back", "front"}
-        Which side that is.
-
-    Returns
-    -------
-    OverStop
-        As the operator sees it, so mirrored with the front against the stop.
-    """
-    resting, other = (back, front) if checked_side(against) == BACK else (front, back)
-    x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
-    resting_bend = resting.bending(x, y)
-    # The square line through the lens leans by bend / (100 (n - 1)).
-    step_mm = thickness_mm * resting_bend / (100.0 * (index - 1.0))
-    across = (x + step_mm[..., 0], y + step_mm[..., 1])
-    prism = Prism(resting_bend + other.bending(*across))
-    if against == BACK:
-        return OverStop(back_vertex_power(front.power(*across), back.power(x, y), thickness_mm, index), prism)
-    power = front_vertex_power(front.power(x, y), back.power(*across), thickness_mm, index)
-    return OverStop(power.turned_over(), prism.turned_over())

@@ -14,20 +14,51 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from optics.lens.power import Power
 from optics.lens.prism import Prism, prism_at
 
-__all__ = ["BACK", "FRONT", "Lens", "OverStop", "SingleVision"]
+__all__ = ["BACK", "EMPTY", "FRONT", "Lens", "OverStop", "Rays", "SingleVision"]
 
 BACK = "back"
 FRONT = "front"
 
 
+class Rays(Protocol):
+    """Where every point of the stop sends its ray; made by `optics.lens.laid_flat`."""
+
+    points_mm: NDArray[np.float64]
+    magnification: NDArray[np.float64]
+    even: bool
+
+    def sent(self, drum: float) -> NDArray[np.float64]:
+        """Place in the field of the target's crossing through each point, prism dioptres."""
+        ...
+
+
 class OverStop(NamedTuple):
-    """Power and prism of the part of a lens that lies over the stop, as the operator sees them."""
+    """What lies over the stop, as the operator sees it.
+
+    Parameters
+    ----------
+    power : Power
+        Power about the ray in the middle of the stop.
+    prism : Prism
+        Where that ray is sent.
+    whole : Rays, optional
+        Where every point of the stop sends its ray; left out where one power
+        stands for them all.
+    """
 
     power: Power
     prism: Prism
+    whole: Rays | None = None
+
+
+EMPTY = OverStop(Power.from_sphere_cylinder(0.0), Prism.none())
+"""The stop with nothing on it."""
 
 
 class Lens(Protocol):

@@ -9,8 +9,8 @@ An addition worked on the front is read truly with the front against the stop.
 Read from the back it comes out too strong, the more so the thicker and steeper
 the lens: the thick-lens numbers are in `optics.lens.thick`.
 
-The middle of the stop counts alone. A real instrument held across the line shows
-both parts at once, one picture over the other; keep the stop clear of the line.
+The instrument held across the line shows both parts at once, one picture over the
+other; `over_stop` tells of the middle of the stop, and its rays of all of it.
 
 References
 ----------
@@ -22,12 +22,21 @@ ISO 21987 (from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
-from optics.lens.laid_flat import Curve, checked_side, laid_flat, usual_front_curve, usual_thickness_mm
+from optics.lens.laid_flat import (
+    Body,
+    Curve,
+    Shape,
+    Sheet,
+    checked_side,
+    usual_front_curve,
+    usual_thickness_mm,
+)
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prescription import written
@@ -45,30 +54,24 @@ Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class _Carrying:
-    """A surface of one power that carries a segment."""
+class _Carrying(Sheet):
+    """A surface that carries a segment: what its curve gains there, per millimetre."""
 
-    curve: Curve
+    sheet: Sheet
     segment: Segment
-    addition: float
+    curvature: float
     top: Point
 
-    def _added(self, x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[NDArray, NDArray]:
-        """Power added at a point, and the point from the segment's centre, cm."""
-        x, y = np.broadcast_arrays(
-            np.asarray(x_mm, dtype=float) - self.top[0], np.asarray(y_mm, dtype=float) - self.top[1]
-        )
-        return self.addition * self.segment.share(x, y), (
-            np.stack([x, y], -1) - self.segment.centre_mm
-        ) / 10.0
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        return self.sheet.shape(x_mm, y_mm)
 
-    def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
-        added, _ = self._added(x_mm, y_mm)
-        return self.curve.power(x_mm, y_mm) + Power.from_sphere_cylinder(added)
+    def added(self, x_mm: NDArray, y_mm: NDArray) -> tuple[NDArray, NDArray]:
+        own = np.stack([x_mm, y_mm], -1) - self.top
+        gained = self.curvature * self.segment.share(own[..., 0], own[..., 1])[..., None]
+        return gained * (own - self.segment.centre_mm), gained[..., None] * np.eye(2)
 
-    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
-        added, from_centre_cm = self._added(x_mm, y_mm)
-        return self.curve.bending(x_mm, y_mm) - added[..., None] * from_centre_cm
+    def line(self) -> dict[str, Any]:
+        return {**self.segment.measures(), "curvature": self.curvature, "top": list(self.top), "degrees": 0.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,8 +130,7 @@ class Multifocal:
     centre_thickness_mm: float | None = None
     index: float = 1.5
     carried_by: str = FRONT
-    _front: Curve | _Carrying = field(init=False, repr=False, compare=False)
-    _back: Curve | _Carrying = field(init=False, repr=False, compare=False)
+    body: Body = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         nasal(self.eye)
@@ -153,10 +155,34 @@ class Multifocal:
             )
         front = Power.from_sphere_cylinder(self.front_curve)
         through = back_vertex_power(front, front * 0.0, self.centre_thickness_mm, self.index)
-        surfaces = {FRONT: Curve(everywhere=front), BACK: Curve(everywhere=self.power - through)}
-        carrying = _Carrying(surfaces[self.carried_by], self.segment, self.addition, self.segment_top)
-        put(self, "_front", carrying if self.carried_by == FRONT else surfaces[FRONT])
-        put(self, "_back", carrying if self.carried_by == BACK else surfaces[BACK])
+        sheets = {
+            FRONT: Curve.of(front, self.index, FRONT),
+            BACK: Curve.of(self.power - through, self.index, BACK),
+        }
+        # More plus is more sag in front and less behind.
+        gained = self.addition / (1000.0 * (self.index - 1.0)) * (1.0 if self.carried_by == FRONT else -1.0)
+        sheets[self.carried_by] = _Carrying(sheets[self.carried_by], self.segment, gained, self.segment_top)
+        body = Body(
+            front=sheets[FRONT],
+            back=sheets[BACK],
+            thickness_mm=self.centre_thickness_mm,
+            index=self.index,
+            ground=self.prism.vector,
+        )
+        put(self, "body", body)
+
+    @classmethod
+    def made_to(cls, *, addition: float, **measures: Any) -> Multifocal:
+        """The lens whose addition is read as ordered, in the near circle, on the side that carries it.
+
+        Away from the middle of a lens light leaves slantwise, and the addition ground
+        into the segment is read a few hundredths higher or lower.
+        """
+        ground = addition
+        for _ in range(2):
+            made = cls(addition=ground, **measures)
+            ground *= addition / made.addition_read()
+        return cls(addition=ground, **measures)
 
     # --- where things lie ------------------------------------------------------------
 
@@ -206,8 +232,7 @@ class Multifocal:
         OverStop
             As the operator sees it.
         """
-        met = laid_flat(self._front, self._back, self.centre_thickness_mm, self.index, x_mm, y_mm, against)
-        return OverStop(met.power, met.prism + (self.prism if against == BACK else self.prism.turned_over()))
+        return self.body.over_stop(x_mm, y_mm, against)
 
     def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
         """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""

@@ -6,11 +6,9 @@ so that near falls to the nasal side. The back is a plain surface, spherical or 
 distance power what was ordered.
 
 Points are millimetres from the prism reference point, x to the viewer's right
-and y up, seen from the front. What is read at a point is what is there: power
-and astigmatism from the curvature, prism from the slope. The stop takes in 8 mm
-of lens and a real instrument shows the mean of it, softened; here the middle of
-the stop counts alone, which is the same in the reference circles and a little
-sharper on the sides of the corridor.
+and y up, seen from the front. What is read at a point is what light meets there:
+`over_stop` follows it through both surfaces, in the middle of the stop and, for the
+picture, at every point of it.
 
 References
 ----------
@@ -23,18 +21,18 @@ against the stop: ISO 8980-2 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from optics.errors import OpticsError
-from optics.lens.laid_flat import Curve, laid_flat, usual_front_curve, usual_thickness_mm
+from optics.lens.laid_flat import Body, Curve, Placed, usual_front_curve, usual_thickness_mm
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism, nasal
-from optics.lens.progressive_surface import EDGE_MM, ProgressiveSurface
+from optics.lens.progressive_surface import ProgressiveSurface
 from optics.lens.surface import checked_index
 from optics.lens.thick import back_vertex_power
 
@@ -70,34 +68,6 @@ def _between(value: float, low: float, high: float, name: str, unit: str, hint: 
         raise OpticsError(
             f"The {name} is {value:g}{unit}.", f"It lies between {low:g} and {high:g}{unit}.", hint
         )
-
-
-@dataclass(frozen=True, slots=True)
-class _Turned:
-    """A progressive surface turned about the fitting cross and level at the prism reference point.
-
-    Beyond its edge there is no lens; the edge then stands for what is missing.
-    """
-
-    surface: ProgressiveSurface
-    degrees: float
-    cross_mm: float
-
-    def _own(self, x_mm: ArrayLike, y_mm: ArrayLike) -> tuple[NDArray, NDArray]:
-        x, y = np.broadcast_arrays(
-            np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float) - self.cross_mm
-        )
-        pull = np.minimum(1.0, EDGE_MM / np.maximum(np.hypot(x, y), 1e-9))
-        cos, sin = np.cos(np.deg2rad(self.degrees)), np.sin(np.deg2rad(self.degrees))
-        return pull * (x * cos + y * sin), pull * (y * cos - x * sin)
-
-    def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
-        return self.surface.power(*self._own(x_mm, y_mm)).rotated(self.degrees)
-
-    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
-        bend = self.surface.bending(*self._own(x_mm, y_mm)) - self.surface.bending(*self._own(0.0, 0.0))
-        cos, sin = np.cos(np.deg2rad(self.degrees)), np.sin(np.deg2rad(self.degrees))
-        return bend @ np.array([[cos, sin], [-sin, cos]])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,8 +130,7 @@ class Progressive:
     front_curve: float | None = None
     centre_thickness_mm: float | None = None
     index: float = 1.5
-    _front: _Turned = field(init=False, repr=False, compare=False)
-    _back: Curve = field(init=False, repr=False, compare=False)
+    body: Body = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         nasal(self.eye)
@@ -183,26 +152,46 @@ class Progressive:
         if self.centre_thickness_mm is None:
             put(self, "centre_thickness_mm", usual_thickness_mm(self.power, self.addition, self.index))
         _between(self.centre_thickness_mm, 0.0, 20.0, "centre thickness", " mm", "Most are 2 to 6 mm.")
-        put(self, "_front", self._turned_front())
-        # The back takes up what the front and the thickness leave, so that the
-        # ordered power stands where it will be read.
-        front = self._front.power(*self.distance_reference_point)
-        through = back_vertex_power(front, front * 0.0, self.centre_thickness_mm, self.index)
-        put(self, "_back", Curve(everywhere=self.power - through))
+        put(self, "body", self._made())
 
-    def _turned_front(self) -> _Turned:
+    def _made(self) -> Body:
+        # An addition is what is read of it, so the surface gains a little less or more.
+        gain = self.addition
+        for _ in range(3):
+            body = self._with_gain(gain)
+            near, distance = (
+                body.over_stop(*place, FRONT).power.mean
+                for place in (self.near_reference_point, self.distance_reference_point)
+            )
+            gain *= self.addition / float(near - distance)
+        wanted = self.prism.vector - (0.0, self.thinning)
+        return replace(body, ground=wanted - body.over_stop(0.0, 0.0).prism.vector)
+
+    def _with_gain(self, gain: float) -> Body:
+        """The lens whose front gains so much; its back makes the distance power what was ordered."""
         degrees = float(
             np.rad2deg(np.arctan2(self.inset_mm, self.corridor_mm + NEAR_BELOW_CORRIDOR_MM)) * nasal(self.eye)
         )
         surface = ProgressiveSurface(
             base=self.front_curve,
-            addition=self.addition,
+            addition=gain,
             index=self.index,
             # The corridor is measured straight down, the line of sight slants.
             length_mm=self.corridor_mm / np.cos(np.deg2rad(degrees)),
             hardness=self.hardness,
         )
-        return _Turned(surface, degrees, self.fitting_cross_mm)
+        front = Placed(surface, degrees, (0.0, self.fitting_cross_mm))
+        curved = Power.from_sphere_cylinder(self.front_curve)
+        back = self.power - back_vertex_power(curved, curved * 0.0, self.centre_thickness_mm, self.index)
+        for _ in range(3):
+            body = Body(
+                front=front,
+                back=Curve.of(back, self.index, BACK),
+                thickness_mm=self.centre_thickness_mm,
+                index=self.index,
+            )
+            back = back + (self.power - body.over_stop(*self.distance_reference_point).power)
+        return body
 
     # --- where to read it ----------------------------------------------------------
 
@@ -245,9 +234,7 @@ class Progressive:
         OverStop
             As the operator sees it.
         """
-        met = laid_flat(self._front, self._back, self.centre_thickness_mm, self.index, x_mm, y_mm, against)
-        ground = self.prism + Prism(np.array([0.0, -self.thinning]))
-        return OverStop(met.power, met.prism + (ground if against == BACK else ground.turned_over()))
+        return self.body.over_stop(x_mm, y_mm, against)
 
     def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
         """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""

@@ -38,6 +38,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
 from optics.lens.angles import _plain
+from optics.lens.laid_flat import Curve, Shape, Sheet
 from optics.lens.power import Power
 
 if TYPE_CHECKING:
@@ -149,7 +150,7 @@ def _least_astigmatism(length_mm: float, hardness: float) -> NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ProgressiveSurface:
+class ProgressiveSurface(Sheet):
     """A convex surface whose power rises downwards by the addition.
 
     Parameters
@@ -230,27 +231,20 @@ class ProgressiveSurface:
     def height_mm(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Any:
         """Sag at a point, millimetres towards the eye."""
         x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float))
-        c = self.base / (MM_PER_M * (self.index - 1.0))
-        square = x**2 + y**2
-        sphere = c * square / (1.0 + np.sqrt(1.0 - c**2 * square))
-        return _plain(sphere + self._departure.ev(x, y))
+        return _plain(self.shape(x, y)[0])
 
-    def _slope(self, x: NDArray, y: NDArray) -> tuple[NDArray, NDArray, NDArray, float]:
-        c = self.base / (MM_PER_M * (self.index - 1.0))
-        root = np.sqrt(1.0 - c**2 * (x**2 + y**2))
-        zx = c * x / root + self._departure.ev(x, y, dx=1)
-        zy = c * y / root + self._departure.ev(x, y, dy=1)
-        return zx, zy, root, c
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        """Sag (mm), slope and second derivatives (per mm) at a point.
 
-    def bending(self, x_mm: ArrayLike, y_mm: ArrayLike) -> NDArray[np.float64]:
-        """Prism of the surface at a point, prism dioptres along x and y, shape (..., 2).
-
-        Taken from the sideways part of the normal, so that a sphere obeys
-        Prentice's rule to the edge and not only near its centre.
+        Beyond its edge there is no lens; the edge then stands for what is missing.
         """
-        x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float))
-        zx, zy, *_ = self._slope(x, y)
-        return -100.0 * (self.index - 1.0) * np.stack([zx, zy], -1) / np.sqrt(1.0 + zx**2 + zy**2)[..., None]
+        pull = np.minimum(1.0, EDGE_MM / np.maximum(np.hypot(x_mm, y_mm), 1e-9))
+        x, y, d = pull * x_mm, pull * y_mm, self._departure
+        z, dz, ddz = Curve(np.eye(2) * self.base / (MM_PER_M * (self.index - 1.0))).shape(x, y)
+        slope = np.stack([d.ev(x, y, dx=1), d.ev(x, y, dy=1)], -1)
+        across = d.ev(x, y, dx=1, dy=1)
+        rows = ((d.ev(x, y, dx=2), across), (across, d.ev(x, y, dy=2)))
+        return z + d.ev(x, y), dz + slope, ddz + np.stack([np.stack(row, -1) for row in rows], -2)
 
     def power(self, x_mm: ArrayLike, y_mm: ArrayLike) -> Power:
         """Surface power at a point, from the curvature there.
@@ -267,15 +261,8 @@ class ProgressiveSurface:
             shortest turn, until the point lies flat on the stop.
         """
         x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float))
-        zx, zy, root, c = self._slope(x, y)
-        d = self._departure
-        bend = c**3 / root**3
-        zxx = c / root + bend * x**2 + d.ev(x, y, dx=2)
-        zyy = c / root + bend * y**2 + d.ev(x, y, dy=2)
-        zxy = bend * x * y + d.ev(x, y, dx=1, dy=1)
-        w = np.sqrt(1.0 + zx**2 + zy**2)
-        hessian = np.stack([np.stack([zxx, zxy], -1), np.stack([zxy, zyy], -1)], -2)
-        g = np.stack([zx, zy], -1)
+        _, g, hessian = self.shape(x, y)
+        w = np.sqrt(1.0 + np.sum(g**2, -1))
         tip = np.eye(2) - g[..., :, None] * g[..., None, :] / (w * (1.0 + w))[..., None, None]
         shape = tip @ hessian @ tip / w[..., None, None]
         return Power.from_matrix(MM_PER_M * (self.index - 1.0) * shape)

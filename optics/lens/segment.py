@@ -148,6 +148,16 @@ class Segment:
         strip = (y <= 0.0) & (y > self.reading_line_mm) & (np.abs(x) <= self.half_line_mm)
         return np.where(reading, 1.0, np.where(strip, self.intermediate_share, 0.0))
 
+    def measures(self) -> dict[str, float | None]:
+        """What decides `share`, for whoever works it out elsewhere: the browser."""
+        return {
+            "line_y": self.reading_line_mm,
+            "centre_y": self.centre_mm[1],
+            "radius": None if self.shape == STRAIGHT_ACROSS else self.width_mm / 2.0,
+            "half_line": self.half_line_mm,
+            "strip_share": self.intermediate_share,
+        }
+
     def part_at(self, x_mm: float, y_mm: float) -> str:
         """What lies at a point: "distance", "intermediate" or "near"."""
         share = float(self.share(x_mm, y_mm))

@@ -34,6 +34,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
 from optics.lens.angles import _plain
+from optics.lens.laid_flat import Body, Curve
 from optics.lens.lens import BACK, FRONT, Lens, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism
@@ -191,25 +192,20 @@ class ThickLens:
         """Equivalent power, shape (..., 2, 2), dioptres, for light from front to back."""
         return equivalent_power(self.front, self.back, self.centre_thickness_mm, self.index)
 
-    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power and prism met with the point (x_mm, y_mm) over the stop.
+    @property
+    def body(self) -> Body:
+        """The lens as light meets it."""
+        return Body(
+            front=Curve.of(self.front, self.index, FRONT),
+            back=Curve.of(self.back, self.index, BACK),
+            thickness_mm=self.centre_thickness_mm,
+            index=self.index,
+            ground=self.prism.vector,
+        )
 
-        Notes
-        -----
-        The surface on the stop meets the axis square there, so the light is bent
-        at the other surface only, and to first order in the distance r from the
-        centre the prism is -(F1 + F2 - t F1 F2/(n - 1)) r. For a thin lens that is
-        Prentice's rule; for a thick one it differs from the rule with the vertex
-        power by a few hundredths. The change of power towards the edge is left out.
-        """
-        near, far = (self.back, self.front) if against == BACK else (self.front, self.back)
-        geometric = self.centre_thickness_mm / MM_PER_M / (self.index - 1.0)
-        bend = near.matrix + far.matrix - geometric * (far.matrix @ near.matrix)
-        r_cm = np.array([x_mm, y_mm]) / 10.0
-        prism = self.prism + Prism(-bend @ r_cm)
-        if against == BACK:
-            return OverStop(self.back_vertex_power, prism)
-        return OverStop(self.front_vertex_power.turned_over(), prism.turned_over())
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power, prism and rays met with the point (x_mm, y_mm) over the stop; see `Body.over_stop`."""
+        return self.body.over_stop(x_mm, y_mm, against)
 
     def with_front_segment(self, add: float) -> ThickLens:
         """The near portion: the same lens with the addition worked on its front surface."""

@@ -18,8 +18,8 @@ At 15 degrees both principal powers agree within 0.01 D for minus lenses, within
 0.05 D up to +4, within 0.1 D for +6 (5 mm thick), and a +10 lens 6 to 8 mm thick
 is overstated by 0.15 to 0.3 D. A thick plus lens also shows prism when it is
 tilted, about t/n times its front curve times the angle (1 prism dioptre for +6 at
-15 degrees), and the model shows none. It is for the bench, not for the making of
-wrapped spectacles.
+15 degrees), and the model shows none. So a lens whose surfaces are known is traced
+as it leans, and the model is for those of which only the power is.
 
 References
 ----------
@@ -32,7 +32,7 @@ Keating; Fannin and Grosvenor (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -40,6 +40,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
 from optics.lens.angles import _plain, mirrored_axis
+from optics.lens.laid_flat import Body, body_of, rotation
 from optics.lens.lens import BACK, Lens, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism
@@ -196,14 +197,25 @@ class Tilted:
         _checked_tilt(self.tilt_degrees)
         checked_index(self.index)
 
-    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power and prism met with the point (x_mm, y_mm) of the lens over the stop.
+    @property
+    def body(self) -> Body | None:
+        """The lens as light meets it, if it has surfaces."""
+        body = body_of(self.lens)
+        return body and replace(
+            body, tilt_degrees=self.tilt_degrees, tilt_axis=self.tilt_axis, off_stop_mm=self.off_stop_mm
+        )
 
-        The target's light leaves the stop as if it came from F behind the lens,
-        so a gap between stop and lens changes the reading as a gap between eye
-        and lens changes a power. Prism is the turning of one ray and does not
-        change with the gap.
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power, prism and rays met with the point (x_mm, y_mm) of the lens over the stop.
+
+        A lens with surfaces is traced as it leans. Of a thin lens of one power the
+        model above is exact; the target's light leaves the stop as if it came from F
+        behind the lens, so a gap between stop and lens changes the reading as a gap
+        between eye and lens changes a power. Prism is the turning of one ray and does
+        not change with the gap.
         """
+        if self.body is not None:
+            return self.body.over_stop(x_mm, y_mm, against)
         met = self.lens.over_stop(x_mm, y_mm, against)
         axis = self.tilt_axis if against == BACK else mirrored_axis(self.tilt_axis)
         power = tilted_power(met.power, self.tilt_degrees, axis, self.index)
@@ -233,14 +245,17 @@ class Turned:
     lens: Lens
     degrees: float = 0.0
 
+    @property
+    def body(self) -> Body | None:
+        """The lens as light meets it, if it has surfaces."""
+        body = body_of(self.lens)
+        return body and body.turned(self.degrees)
+
     def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power and prism met with the point (x_mm, y_mm), as it now stands, over the stop."""
-        inside = _rotation(-self.degrees) @ np.array([x_mm, y_mm], dtype=float)
+        """What is met with the point (x_mm, y_mm), as it now stands, over the stop."""
+        if self.body is not None:
+            return self.body.over_stop(x_mm, y_mm, against)
+        inside = rotation(-self.degrees) @ np.array([x_mm, y_mm], dtype=float)
         met = self.lens.over_stop(float(inside[0]), float(inside[1]), against)
         seen = self.degrees if against == BACK else -self.degrees
-        return OverStop(met.power.rotated(seen), Prism(_rotation(seen) @ met.prism.vector))
-
-
-def _rotation(degrees: float) -> NDArray[np.float64]:
-    turn = np.deg2rad(degrees)
-    return np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        return OverStop(met.power.rotated(seen), Prism(rotation(seen) @ met.prism.vector))

@@ -13,12 +13,14 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from optics.lens.laid_flat import Body, Shape, Sheet, body_of
 from optics.lens.lens import BACK, Lens, OverStop
-from optics.lens.power import Power
-from optics.lens.prism import Prism, nasal
+from optics.lens.prism import nasal
 from optics.pair.bent import bent
 from optics.pair.spectacles import Spectacles
 from optics.specimens.briefs import FRONT_BENT, SMEARED, TEMPLE_TWISTED, Brief
@@ -67,30 +69,46 @@ class Smeared:
     lens: Lens
     ripples: tuple[Ripple, ...]
 
+    @property
+    def body(self) -> Body:
+        """The lens as light meets it."""
+        body = body_of(self.lens)
+        if body is None:
+            raise TypeError("a film lies on a surface, and a lens of one power has none")
+        return replace(body, front=_Filmed(body.front, self.ripples, body.index))
+
     def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power and prism met with the point (x_mm, y_mm) over the stop."""
-        met = self.lens.over_stop(x_mm, y_mm, against)
-        film = self._film(x_mm, y_mm)
-        if against != BACK:
-            film = OverStop(film.power.turned_over(), film.prism.turned_over())
-        return OverStop(met.power + film.power, met.prism + film.prism)
+        """What is met with the point (x_mm, y_mm) over the stop."""
+        return self.body.over_stop(x_mm, y_mm, against)
 
-    def _film(self, x_mm: float, y_mm: float) -> OverStop:
-        """The film alone: a thin lens as thick as the sum of its ripples.
 
-        Prism is (n - 1) times the slope of the thickness, with its base where the
-        film is thicker; power is -(n - 1) times its curvature.
-        """
-        power, prism = np.zeros((2, 2)), np.zeros(2)
+@dataclass(frozen=True, slots=True)
+class _Filmed(Sheet):
+    """A front surface under a film: as much higher in the lens's own index as the film bends light."""
+
+    sheet: Sheet
+    ripples: tuple[Ripple, ...]
+    index: float
+
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        z, dz, ddz = self.sheet.shape(x_mm, y_mm)
+        z, dz, ddz = z.copy(), dz.copy(), ddz.copy()
         for ripple in self.ripples:
-            wave = 2.0 * np.pi / (ripple.period_mm / 1000.0)
             turn = np.deg2rad(ripple.towards)
-            n = np.array([np.cos(turn), np.sin(turn)])
-            at = wave * (n @ [x_mm, y_mm]) / 1000.0 + np.deg2rad(ripple.phase)
-            height = ripple.height_um * 1e-6 * (GREASE_INDEX - 1.0)
-            power += height * wave**2 * np.cos(at) * np.outer(n, n)
-            prism -= 100.0 * height * wave * np.sin(at) * n
-        return OverStop(Power.from_matrix(power), Prism(prism))
+            wave = 2.0 * np.pi / ripple.period_mm * np.array([np.cos(turn), np.sin(turn)])
+            at = x_mm * wave[0] + y_mm * wave[1] + np.deg2rad(ripple.phase)
+            # Sags count towards the eye, and the film stands away from it.
+            high = -ripple.height_um / 1000.0 * (GREASE_INDEX - 1.0) / (self.index - 1.0)
+            z += high * np.cos(at)
+            dz -= high * np.sin(at)[..., None] * wave
+            ddz -= high * np.cos(at)[..., None, None] * np.outer(wave, wave)
+        return z, dz, ddz
+
+    def added(self, x_mm: NDArray, y_mm: NDArray) -> tuple[NDArray, NDArray]:
+        return self.sheet.added(x_mm, y_mm)
+
+    def line(self) -> dict[str, Any] | None:
+        return self.sheet.line()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

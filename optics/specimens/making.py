@@ -185,7 +185,7 @@ def _lens(job: Job, brief: Brief, eye: str, off: _Off, power: Power, prism: Pris
             index=INDEX,
         )
     top = job.frame.height_above_datum_mm(order.height_mm) + off.segment
-    return Multifocal(
+    return Multifocal.made_to(
         power=power,
         addition=addition,
         eye=eye,

@@ -31,7 +31,7 @@ SELF_STUDY = "self-study"
 VARIANTS = 24
 # Raised whenever `make` gives other pairs from the same seed, because a learner
 # and an instructor must mean the same pair.
-MAKER = 1
+MAKER = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

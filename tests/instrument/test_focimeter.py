@@ -53,7 +53,11 @@ def spread_of(picture, half_width):
 
 @pytest.mark.parametrize("drum", [-2.0, 0.0, 3.5])
 def test_blur_moves_light_about_and_loses_none(drum):
-    drawn = sum(s.lines * s.width * s.dashes * s.dash_length for s in (SPHERE_LINES, CYLINDER_LINES))
+    links = [s.dashes * s.dash_length for s in (SPHERE_LINES, CYLINDER_LINES)]
+    drawn = sum(
+        s.lines * (s.width * linked + s.thread * (s.length - linked))
+        for s, linked in zip((SPHERE_LINES, CYLINDER_LINES), links, strict=True)
+    )
     picture = target_view(Settings(drum=drum, wheel=30), ON_THE_BENCH.over_stop(0, 0), 200, 9.0)
     assert light_and_middle(picture, 9.0)[0] == pytest.approx(drawn, rel=1e-3)
 
@@ -223,6 +227,50 @@ def test_reticle_keeps_its_rings():
 def test_nothing_is_seen_outside_the_field_stop():
     picture = eyepiece_view(Settings(), met_with(), 128)
     assert picture[0, 0] == 0 and picture[64, 64] > 0 and picture.max() <= 1
+
+
+# --- the empty instrument -----------------------------------------------------------------------
+
+
+def sharpest_drum(met, **instrument):
+    drums = np.arange(-0.5, 0.51, 0.01)
+    seen = [
+        sharpness(target_view(Settings(drum=float(drum), **instrument), met, 96, 2.5), 180, 2.5)
+        for drum in drums
+    ]
+    return float(drums[np.argmax(seen)])
+
+
+@pytest.mark.parametrize(
+    ("instrument", "drum"),
+    [({}, 0.0), ({"eyepiece": 2.0}, -0.12), ({"zero_error": 0.25}, 0.25), ({"zero_error": -0.12}, -0.12)],
+    ids=["set", "eyepiece not set (FO6)", "zero off", "zero off the other way"],
+)
+def test_empty_it_is_sharp_at_its_zero(instrument, drum):
+    assert sharpest_drum(None, **instrument) == pytest.approx(drum, abs=0.015)
+
+
+@pytest.mark.parametrize("power", [-5.0, 0.5, 7.0])
+def test_a_zero_error_shifts_every_reading_alike(power):
+    met = met_with(power)
+    true = target_view(Settings(drum=power), met, 96)
+    assert target_view(Settings(drum=power + 0.37, zero_error=0.37), met, 96) == pytest.approx(true)
+
+
+def test_a_sharp_line_of_a_sphere_is_whole_and_one_off_the_axis_is_not():
+    """Along the middle sphere line, away from where the others cross it."""
+
+    def along(settings, met):
+        picture = target_view(settings, met, 384, 4.0)
+        steps = np.linspace(1.4, 3.0, 60)
+        turn = np.deg2rad(settings.wheel + 90.0)
+        rows = np.round(192 - 0.5 - steps * np.sin(turn) * 48).astype(int)
+        return picture[rows, np.round(192 - 0.5 + steps * np.cos(turn) * 48).astype(int)]
+
+    sharp = along(Settings(drum=-2.0, wheel=90), met_with(-2.0))
+    gone = along(Settings(drum=-2.0, wheel=120), met_with(-2.0, -0.75, 90))
+    assert sharp.min() > 0.4
+    assert gone.max() < 0.75 * sharp.max()
 
 
 # --- settings that cannot be ----------------------------------------------------------------------

@@ -1,48 +1,48 @@
-"""Two surfaces laid flat on the stop agree with the thick lens of constant curves."""
+"""Two surfaces laid flat on the stop, against traced rays."""
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from traced_rays import Traced, torus
 
 from optics.errors import OpticsError
-from optics.lens.laid_flat import Curve, checked_side, laid_flat, usual_front_curve, usual_thickness_mm
+from optics.lens.laid_flat import checked_side, usual_front_curve, usual_thickness_mm
 from optics.lens.lens import BACK, FRONT
 from optics.lens.power import Power
 from optics.lens.thick import ThickLens
 
 sphere = Power.from_sphere_cylinder
-POWERS = st.builds(sphere, st.floats(-9, 9), st.floats(-4, 4), st.floats(1, 180))
+POWERS = st.builds(sphere, st.floats(-9, 9), st.floats(-3, 3), st.floats(1, 180))
 
 
+@settings(max_examples=40, deadline=None)
 @given(
-    POWERS, POWERS, st.floats(0, 8), st.floats(-25, 25), st.floats(-25, 25), st.sampled_from([BACK, FRONT])
+    POWERS, POWERS, st.floats(0, 8), st.floats(-10, 10), st.floats(-10, 10), st.sampled_from([BACK, FRONT])
 )
-def test_constant_curves_are_met_as_in_a_thick_lens(front, back, thickness, x, y, against):
-    met = laid_flat(Curve(everywhere=front), Curve(everywhere=back), thickness, 1.6, x, y, against)
-    thick = ThickLens(front=front, back=back, centre_thickness_mm=thickness, index=1.6)
-    expected = thick.over_stop(x, y, against)
-    assert met.power.is_close(expected.power)
-    np.testing.assert_allclose(met.prism.vector, expected.prism.vector, atol=1e-9)
+def test_any_two_curves_bend_light_as_traced_rays_say(front, back, thickness, x, y, against):
+    """Tori from their geometry on the one hand, Snell's law in vectors on both."""
+    assume(min(np.abs(np.r_[front.principal()[::2], back.principal()[::2]])) > 0.05)
+    lens = ThickLens(front=front, back=back, centre_thickness_mm=thickness, index=1.6)
+    met = lens.over_stop(x, y, against)
+    rays = Traced(_torus(front, FRONT), _torus(back, BACK), thickness, 1.6, x, y, against)
+    power, prism = rays.power_and_prism()
+    if against == FRONT:
+        met = met._replace(power=met.power.turned_over(), prism=met.prism.turned_over())
+    # A torus and the curve that stands for it here part company off the principal meridians.
+    away = np.hypot(x, y) / 25.0 * max(front.astigmatism, back.astigmatism)
+    np.testing.assert_allclose(met.prism.vector, prism, atol=0.02 + 0.15 * away)
+    np.testing.assert_allclose(met.power.matrix, power, atol=0.02 + 0.15 * away)
 
 
-def test_a_tilted_curve_adds_its_prism_everywhere():
-    level, tilted = (
-        Curve(everywhere=sphere(-4.0)),
-        Curve(everywhere=sphere(-4.0), at_origin=np.array([1.0, -2.0])),
-    )
-    front = Curve(everywhere=sphere(6.0))
-    for point in ((0.0, 0.0), (8.0, -3.0)):
-        apart = (
-            laid_flat(front, tilted, 0.0, 1.5, *point).prism.vector
-            - laid_flat(front, level, 0.0, 1.5, *point).prism.vector
-        )
-        np.testing.assert_allclose(apart, [1.0, -2.0], atol=1e-12)
+def _torus(power, side):
+    return torus(*(float(value) for value in power.sphere_cylinder("minus")), 1.6, side)
 
 
 def test_arrays_keep_their_shape():
     x, y = np.meshgrid(np.arange(3.0), np.arange(4.0))
-    met = laid_flat(Curve(everywhere=sphere(5.0)), Curve(everywhere=sphere(-2.0)), 3.0, 1.5, x, y)
+    lens = ThickLens(front=sphere(5.0), back=sphere(-2.0), centre_thickness_mm=3.0, index=1.5)
+    met = lens.over_stop(x, y)
     assert met.power.vector.shape == (4, 3, 3) and met.prism.vector.shape == (4, 3, 2)
 
 

@@ -77,7 +77,7 @@ def test_ink_shows_where_the_lens_reads_what_was_ordered():
         ordered.over_stop(*ink[f"{which} reference point"], FRONT).power.mean
         for which in ("distance", "near")
     )
-    assert near - distance == pytest.approx(2.0, abs=0.02)
+    assert near - distance == pytest.approx(2.0, abs=0.001)
     assert ordered.over_stop(*ink["prism reference point"]).prism.y == pytest.approx(-1.33, abs=1e-9)
 
 

@@ -258,7 +258,7 @@ def test_each_part_of_a_lined_lens_is_sent_with_its_own_power(shape, strip, turn
     lens = lenses.left.lens
     side = -1.0 if turned_over else 1.0
     means = [(zone["power"]["xx"] + zone["power"]["yy"]) / 2 for zone in zones]
-    assert means == sorted(means) and means[-1] - means[0] == pytest.approx(2.0, abs=0.05)
+    assert means == sorted(means) and means[-1] - means[0] == pytest.approx(2.0, abs=0.2)
     for zone, part in zip(zones, ("distance", *(["intermediate"] if strip else []), "near"), strict=True):
         x, y = zone["at"]
         assert lens.part_at(side * x, y) == part

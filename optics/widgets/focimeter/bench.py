@@ -341,7 +341,7 @@ class Bench(anywidget.AnyWidget):
         self._places[self.lens] = (self.stage_x_mm, self.stage_y_mm)
         over = [self.lens, self.stage_x_mm, self.stage_y_mm, self.against]
         try:
-            power, prism = self.met
+            power, prism, _ = self.met
         except OpticsError as error:
             self._met = {**self._met, "over": over, "note": str(error)}
             return

@@ -65,7 +65,7 @@ class LensInHand:
 
     def before_the_eye(self, at_mm: Points, trial: float = 0.0, from_eye_mm: float = 150.0) -> Held:
         """The lens as it acts at one of its points, with a trial lens centred on its reference point."""
-        power, prism = self._lens.over_stop(float(self._sideways * at_mm[0]), float(at_mm[1]), FRONT)
+        power, prism, _ = self._lens.over_stop(float(self._sideways * at_mm[0]), float(at_mm[1]), FRONT)
         if self._sideways > 0:
             # With the front on the stop one looks at the back; in the hand the front is towards one.
             power, prism = power.turned_over(), prism.turned_over()
