@@ -181,7 +181,7 @@ class Multifocal:
         ground = addition
         for _ in range(2):
             made = cls(addition=ground, **measures)
-            ground *= addition / made.addition_read()
+            ground += addition - made.addition_read()
         return cls(addition=ground, **measures)
 
     # --- where things lie ------------------------------------------------------------

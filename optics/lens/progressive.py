@@ -163,7 +163,7 @@ class Progressive:
                 body.over_stop(*place, FRONT).power.mean
                 for place in (self.near_reference_point, self.distance_reference_point)
             )
-            gain *= self.addition / float(near - distance)
+            gain += self.addition - float(near - distance)
         wanted = self.prism.vector - (0.0, self.thinning)
         return replace(body, ground=wanted - body.over_stop(0.0, 0.0).prism.vector)
 
