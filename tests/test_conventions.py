@@ -25,7 +25,7 @@ def bases(prism, eye):
 
 
 def test_angles_run_anticlockwise_from_the_viewers_right():
-    """TABO scale: axis 045 rises to the viewer's right (FO19: ISO 8429:1986)."""
+    """TABO scale: axis 045 rises to the viewer's right (FO19: ISO 8429, from memory)."""
     up_to_the_right, up_to_the_left = (
         prism_at(lens("pl -2.00 x 045"), 5, 5),
         prism_at(lens("pl -2.00 x 045"), -5, 5),
@@ -35,13 +35,13 @@ def test_angles_run_anticlockwise_from_the_viewers_right():
 
 
 def test_both_eyes_share_one_scale():
-    """The same axis on both eyes is the same direction in space, not mirrored (ISO 8429:1986)."""
+    """The same axis on both eyes is the same direction in space, not mirrored (ISO 8429, from memory)."""
     right, left = (Prescription(sphere=0, cylinder=-1, axis=30, eye=eye) for eye in "RL")
     assert right.power.is_close(left.power)
 
 
 def test_the_horizontal_is_180_and_never_0():
-    """An axis runs from 1 to 180 (ISO 8429; Thorington)."""
+    """An axis runs from 1 to 180 (ISO 8429, from memory; Thorington)."""
     assert wrapped_axis(0) == wrapped_axis(360) == 180.0
     assert lens("pl -1.00 x 180").sphere_cylinder()[2] == 180.0
     with pytest.raises(OpticsError):

@@ -39,7 +39,7 @@ class VerdictTable:
         return (
             f"<table><caption>Held against {escape(self.verification.standard)}</caption>"
             f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
-            f"<p>{escape(self.verification.decision)}</p><p><small>{escape(CAUTION)}</small></p>"
+            f"<p>{escape(self.verification.sentence)}</p><p><small>{escape(CAUTION)}</small></p>"
         )
 
 

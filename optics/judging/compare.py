@@ -4,18 +4,18 @@ The tolerances between order and lens serve as the yardstick: a difference beyon
 them is a real difference between the pairs, not the scatter of good work. Whether
 it was *meant* is not for the bench to say; the new order tells, and the prescriber.
 
-The order in which to look (`LOOK_ORDER`) is common practice, from memory: first
-whether the new pair is what was ordered at all, then what blurs, then what pulls
-the eyes, then what merely feels strange.
+The order in which to look (`LOOK_ORDER`) is the course's own: first whether the new
+pair is what was ordered at all, then what pulls the eyes apart and can make a wearer
+see double, then what blurs, then what merely feels strange.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optics.judging.standards import Standard
 from optics.judging.verdicts import Verdict, judge_lens
-from optics.judging.verify import CAUTION, judge_imbalance, judge_pair_places, verify
+from optics.judging.verify import CAUTION, judge_imbalance, judge_own_prism, judge_pair_places, verify
 from optics.lens.angles import whole_axis
 from optics.lens.power import Power
 from optics.lens.prescription import written
@@ -26,10 +26,10 @@ __all__ = ["LOOK_ORDER", "Comparison", "Finding", "compare", "power_change"]
 LOOK_ORDER = (
     "order",
     "kind of lens",
-    "power",
-    "addition",
     "vertical prism",
     "horizontal prism",
+    "power",
+    "addition",
     "centres and heights",
     "base curve",
 )
@@ -90,6 +90,11 @@ class Finding:
         return tuple(v for v in self.verdicts if v.passed is False)
 
     @property
+    def is_open(self) -> bool:
+        """Whether something of weight could not be compared."""
+        return any(verdict.passed is None and verdict.weighs for verdict in self.verdicts)
+
+    @property
     def decides(self) -> bool:
         """Whether the difference is larger than the tolerance between order and lens."""
         return bool(self.deciding)
@@ -116,18 +121,20 @@ class Comparison:
         return tuple(finding for finding in self.findings if finding.decides)
 
     @property
-    def advice(self) -> str:
+    def sentence(self) -> str:
         """Where to begin, as a sentence."""
+        names = dict.fromkeys(finding.subject for finding in self.findings if finding.is_open)
+        open_ = f" Not compared: {', '.join(names)}; read this on both pairs." if names else ""
         if not self.deciding:
             return (
-                "Nothing read differs by more than the tolerance. Look at the fit: vertex distance, tilt, "
-                "height on the face; then ask the prescriber."
+                f"Nothing read differs by more than the tolerance.{open_} Look at the fit: vertex distance, "
+                "tilt, height on the face; then ask the prescriber."
             )
         first, *rest = dict.fromkeys(finding.subject for finding in self.deciding)
         if first == "order":
             return "The new pair is not what was ordered. Mend that first, then compare again."
         then = f" Then look at: {', '.join(rest)}." if rest else ""
-        return f"Begin with: {first}. Ask whether the new order meant it.{then}"
+        return f"Begin with: {first}. Ask whether the new order meant it.{then}{open_}"
 
     @property
     def report(self) -> str:
@@ -137,7 +144,7 @@ class Comparison:
             told.append(f"{number}. {finding.sentence}")
             words = ("ordered", "found") if finding.subject == "order" else ("old", "new")
             told += [f"   {v.told(*words, 'Within', 'Beyond')}" for v in finding.deciding]
-        return "\n".join([*told, self.advice, CAUTION])
+        return "\n".join([*told, self.sentence, CAUTION])
 
 
 def _distance(what: str, old: float | None, new: float | None, unit: str) -> str | None:
@@ -179,10 +186,12 @@ def compare(
     findings = []
     if order is not None:
         held = verify(standard, order, new)
-        findings.append(Finding(subject="order", sentence=held.decision, verdicts=held.verdicts))
+        findings.append(Finding(subject="order", sentence=held.sentence, verdicts=held.verdicts))
     if old.lens != new.lens:
         told = f"Kind of lens: {old.lens} to {new.lens}. A new kind takes getting used to."
         findings.append(Finding(subject="kind of lens", sentence=told, verdicts=()))
+    for direction in ("vertical", "horizontal"):
+        findings += _prism(standard, old, new, direction)
     lenses = {eye: judge_lens(standard, old.of(eye).line, new.of(eye).line, new.lens, eye) for eye in "RL"}
     for eye in "RL":
         change = power_change(old.of(eye).line.power, new.of(eye).line.power)
@@ -193,14 +202,27 @@ def compare(
             if verdict.quantity == "addition":
                 told = f"{eye} addition: {verdict.ordered} to {verdict.found}."
                 findings.append(Finding(subject="addition", sentence=told, verdicts=(verdict,)))
-    for direction in ("vertical", "horizontal"):
-        error = imbalance_error(old, new, direction)
-        if error is not None:
-            told = f"{direction.capitalize()} prism difference of the pair: changed by {abs(error.amount):.2f} Δ."
-            verdict = judge_imbalance(standard, old, new, direction)
-            findings.append(Finding(subject=f"{direction} prism", sentence=told, verdicts=(verdict,)))
     findings += _places(standard, old, new)
     return Comparison(standard=standard.name, findings=tuple(findings))
+
+
+def _prism(standard: Standard, old: PairRecord, new: PairRecord, direction: str) -> list[Finding]:
+    """The prism of the pair, and of a lens where the difference of the pair hides it."""
+    of_pair = judge_imbalance(standard, old, new, direction)
+    verdicts = (of_pair, *judge_own_prism(old, new, of_pair))
+    error = imbalance_error(old, new, direction)
+    # The old pair was read as well: of it too, silence is not "no prism".
+    silent = [eye for eye in "RL" if old.of(eye).written_prism(eye) is None]
+    if any(new.of(eye).written_prism(eye) is not None for eye in silent):
+        error, remark = None, "the prism of the old pair was not read."
+        verdicts = (replace(of_pair, limit=None, row=None, remark=remark),)
+    if error is not None:
+        told = f"{direction.capitalize()} prism difference of the pair: changed by {abs(error.amount):.2f} Δ."
+    elif any(pair.of(eye).written_prism(eye) is not None for pair in (old, new) for eye in "RL"):
+        told = f"{direction.capitalize()} prism: not read on every lens of both pairs."
+    else:
+        return []
+    return [Finding(subject=f"{direction} prism", sentence=told, verdicts=verdicts)]
 
 
 def _places(standard: Standard, old: PairRecord, new: PairRecord) -> list[Finding]:

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from optics.judging.standards import Row, Standard
-from optics.judging.verdicts import Verdict, judge, judge_lens, keys_of, minus_form
+from optics.judging.standards import GUARD, Row, Standard
+from optics.judging.verdicts import Verdict, judge, judge_lens, keys_of, minus_form, together
+from optics.lens.kinds import LENS_KINDS
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism
-from optics.pair.records import LensRecord, PairRecord, imbalance_error, moved_mm, ordered_parts
+from optics.pair.records import LensRecord, PairRecord, imbalance_error, moved_mm, ordered_parts, prism_error
 
 __all__ = [
     "CAUTION",
@@ -21,6 +22,7 @@ __all__ = [
     "PairRecord",
     "Verification",
     "judge_imbalance",
+    "judge_own_prism",
     "judge_pair_places",
     "judge_unmounted",
     "pair_keys",
@@ -32,6 +34,10 @@ CAUTION = (
     "handed over. A reading is not an eye examination, and a pair in doubt is not for driving."
 )
 
+OWN_LIMIT = {"vertical": 0.33, "horizontal": 0.67}
+"""Where one lens's own prism becomes worth a word at the least, prism dioptres: what ANSI Z80.1-2015
+allows a whole pair of weak lenses (its quick reference guide, item 6)."""
+
 
 # --- prism and centres ---------------------------------------------------------------
 
@@ -39,8 +45,8 @@ CAUTION = (
 def pair_keys(order: PairRecord) -> dict[str, float]:
     """The values by which a table judges a pair: of each, the stronger lens's.
 
-    That the stronger lens decides is said by a page on GB 13511-1999 (5.4.1); for
-    the other standards it is taken over, to be confirmed.
+    That the stronger lens decides was read in a page on GB 13511-1999 (5.4.1); for
+    the other standards it is taken over, from memory.
     """
     each = [keys_of(*minus_form(order.of(eye).line)) for eye in "RL"]
     return {key: max(float(lens[key]) for lens in each) for key in each[0]}
@@ -80,19 +86,98 @@ def judge_imbalance(standard: Standard, order: PairRecord, found: PairRecord, di
     keys["ordered prism"] = ordered_parts(order)[direction]
     row = standard.row(f"{direction} imbalance", keys, order.lens)
     error = imbalance_error(order, found, direction)
-    remark = ""
-    if row is None or row.unit != "mm":
-        off = None if error is None else error.amount
-        if error is not None and not error.was_read:
+    each = {eye: prism_error(order, found, eye, direction) for eye in "RL"}
+    off, remark = None, ""
+    if any(of is not None and of.contradicts for of in each.values()):
+        remark = (
+            "prism and place contradict each other: a centre in that place does not give the prism "
+            "that was read. Read both again."
+        )
+    elif error is None:
+        silent = [eye for eye, of in each.items() if of is None]
+        remark = (
+            f"the prism of {' and '.join(silent)} was not read. Read it at the ordered place; "
+            'where there is none, write "no prism".'
+        )
+    elif row is None or row.unit != "mm":
+        off = error.amount
+        if not error.was_read:
             remark = "The prism is worked out from the centres by Prentice's rule."
     else:
         off = _centres_off_mm(row, order, found, direction)
-        if off is None and error is not None:
+        if off is None:
             off = error.amount / keys[f"{direction} meridian"] * 10.0
             remark = "The distance is worked out from the prism by Prentice's rule."
-    if off is None:
-        remark = "neither prism nor centres were read on both lenses."
     return judge(standard, f"{direction} imbalance", off, keys, lens=order.lens, remark=remark)
+
+
+def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> list[Verdict]:
+    """What a pair's difference averages away: prism of one lens, or of both the same way.
+
+    Tables judge the pair. A lens that alone is further off than the pair may be keeps the
+    pair open, with two exceptions that are only told: both centres moved the same way, and
+    equal base down of a progressive, which is thinning prism.
+
+    Parameters
+    ----------
+    order, found : PairRecord
+        The pair on paper.
+    of_pair : Verdict
+        From `judge_imbalance`.
+    """
+    direction = of_pair.quantity.split()[0]
+    errors = {eye: prism_error(order, found, eye, direction) for eye in "RL"}
+    if of_pair.passed is False or (of_pair.limit is None and None not in errors.values()):
+        return []
+    limit = of_pair.limit
+    if limit is None or of_pair.row is None:
+        limit = OWN_LIMIT[direction]
+    elif of_pair.unit == "mm":
+        limit *= pair_keys(order)[f"{direction} meridian"] / 10.0
+    limit = max(limit, OWN_LIMIT[direction])
+    known = {eye: error for eye, error in errors.items() if error is not None}
+    off = {eye: error for eye, error in known.items() if abs(error.amount) > limit + GUARD}
+    is_moved = len(known) == 2 and all(_was_moved(order, found, eye, direction) for eye in "RL")
+    downs = [-error.amount for error in known.values()]
+    adds = [order.of(eye).line.add or 0.0 for eye in "RL"]
+    is_thinning = (
+        order.lens == "progressive"
+        and direction == "vertical"
+        and len(downs) == 2
+        and 0 < min(downs)
+        and max(downs) <= max(adds)
+    )
+    told = []
+    for eye, error in off.items():
+        wanted = (order.of(eye).written_prism(eye) or Prism.none()).written(eye)
+        remark = f"{abs(error.amount):.2f} Δ other than ordered ({wanted}). "
+        if is_moved:
+            remark += "Both centres are moved the same way, within what the table allows the pair."
+        elif is_thinning:
+            remark += "Equal base down in both lenses looks like thinning prism; the maker can tell."
+        else:
+            remark += "The table judges only the difference of the pair. Read again, and ask who ordered it."
+        told.append(
+            Verdict(
+                quantity=f"{direction} prism",
+                eye=eye,
+                ordered="",
+                found="",
+                off=abs(error.amount),
+                unit="prism dioptre",
+                limit=None,
+                row=None,
+                remark=remark,
+                weighs=not (is_moved or is_thinning),
+            )
+        )
+    return told
+
+
+def _was_moved(order: PairRecord, found: PairRecord, eye: str, direction: str) -> bool:
+    """Whether the centre itself was found elsewhere, so that the prism is a matter of its place."""
+    moved = moved_mm(order.of(eye), found.of(eye), eye)[direction == "vertical"]
+    return bool(moved) and order.lens != "progressive"
 
 
 def _centres_off_mm(row: Row, order: PairRecord, found: PairRecord, direction: str) -> float | None:
@@ -147,20 +232,23 @@ def judge_pair_places(standard: Standard, order: PairRecord, found: PairRecord) 
     verdicts = []
 
     def hold(quantity: str, ordered: float | None, read: float | None, eye: str | None, unit: str) -> None:
-        # A table that is silent about a quantity is passed over; so is what was not ordered.
-        if ordered is None or read is None or not standard.rows_for(quantity, order.lens):
+        # What was not ordered is passed over. Where a centre lies is also told by its prism, so
+        # only where a table has a row for it must it be read itself.
+        is_place = quantity.startswith("centre")
+        if ordered is None or (is_place and not standard.rows_for(quantity, order.lens)):
             return
         of = keys if eye is None else keys_of(*minus_form(order.of(eye).line))
         verdicts.append(
             judge(
                 standard,
                 quantity,
-                read - ordered,
+                None if read is None else read - ordered,
                 of,
                 ordered=f"{ordered:.1f} {unit}",
-                found=f"{read:.1f} {unit}",
+                found="none" if read is None else f"{read:.1f} {unit}",
                 lens=order.lens,
                 eye=eye,
+                remark="it was ordered and not read." if read is None else "",
             )
         )
 
@@ -207,28 +295,40 @@ class Verification:
         return tuple(v for v in self.verdicts if v.passed is None)
 
     @property
-    def passed(self) -> bool:
-        """Whether something was judged, and nothing of it lies outside its limit."""
-        return not self.failures and len(self.unjudged) < len(self.verdicts)
+    def passed(self) -> bool | None:
+        """True and False where the end is known; None while something of weight is not judged."""
+        return together(self.verdicts)
 
     @property
-    def decision(self) -> str:
-        """What to do next, as a sentence or two."""
-        if self.failures:
+    def end(self) -> str:
+        """One of "passes", "fails", "not yet known"."""
+        return {True: "passes", False: "fails", None: "not yet known"}[self.passed]
+
+    @property
+    def sentence(self) -> str:
+        """The end and what to do next, as a few sentences."""
+        if self.passed is False:
             return (
                 f"Outside the tolerance: {_names(self.failures)}. Set the eyepiece and read these again; "
                 "if they stay, the pair goes back and is not handed over."
             )
-        rest = f" Not judged: {_names(self.unjudged)}." if self.unjudged else ""
-        if not self.passed:
-            return f"Nothing was judged.{rest}"
-        return f"All that was judged passes.{rest} Look at surfaces, frame and fit before you hand the pair over."
+        open_ = tuple(v for v in self.unjudged if v.weighs)
+        if self.passed is None:
+            return (
+                f"Not yet known. Not judged: {_names(open_)}. The pair is not handed over before these "
+                "are read and settled."
+            )
+        told = " ".join(v.sentence for v in self.unjudged)
+        return (
+            f"All that was ordered was read and lies within the table. {told}{' ' if told else ''}"
+            "Look at surfaces, frame and fit before you hand the pair over."
+        )
 
     @property
     def report(self) -> str:
         """All of it as text, line by line, with the caution."""
         told = [f"Held against {self.standard}.", *(v.sentence for v in self.verdicts)]
-        return "\n".join([*told, self.decision, CAUTION])
+        return "\n".join([*told, self.sentence, CAUTION])
 
 
 def verify(standard: Standard, order: PairRecord, found: PairRecord) -> Verification:
@@ -263,8 +363,15 @@ def verify(standard: Standard, order: PairRecord, found: PairRecord) -> Verifica
         for eye in "RL"
         for verdict in judge_lens(standard, order.of(eye).line, found.of(eye).line, order.lens, eye)
     ]
+    adds = [order.of(eye).line.add or found.of(eye).line.add for eye in "RL"]
+    if order.lens != LENS_KINDS[0] and None in adds:
+        remark = f"a {order.lens} lens has an addition, and none is written."
+        verdicts.append(judge(standard, "addition", None, {"addition": 0.0}, lens=order.lens, remark=remark))
+    if found.lens not in (order.lens, LENS_KINDS[0]):
+        remark = f"{order.lens} was ordered, {found.lens} found."
+        verdicts.append(judge(standard, "kind of lens", None, {}, lens=order.lens, remark=remark))
     for direction in ("vertical", "horizontal"):
-        if standard.rows_for(f"{direction} imbalance", order.lens):
-            verdicts.append(judge_imbalance(standard, order, found, direction))
+        of_pair = judge_imbalance(standard, order, found, direction)
+        verdicts += [of_pair, *judge_own_prism(order, found, of_pair)]
     verdicts += judge_pair_places(standard, order, found)
     return Verification(standard=standard.name, verdicts=tuple(verdicts))

@@ -2,7 +2,7 @@
 
 Angles are degrees, seen from the front of the spectacles (the side away from
 the wearer), anticlockwise from the viewer's right, alike for both eyes: the TABO
-scale (ISO 8429:1986, read in a scan; with the horizontal written 180: Thorington,
+scale (ISO 8429, from memory; with the horizontal written 180: Thorington,
 Refraction and How to Refract). An axis or meridian runs from just above 0 to
 180, horizontal is 180 and never 0. A base direction runs from 0 to below 360.
 """

@@ -89,7 +89,8 @@ def parse(text: str, eye: str | None = None) -> Prescription:
         eye = "R" if word in ("r", "re", "od", "right") else "L"
         rest = rest[sides.end() :]
     add, rest = _taken_add(rest, shown)
-    prism, rest = _taken_prism(rest, shown)
+    without = re.sub(r"\bno prism\b", " ", rest)
+    prism, rest = _taken_prism(without, shown) if (no_prism := without != rest) else _taken_prism(rest, shown)
     found = _LENS.match(rest)
     if not found or not found["sphere"]:
         raise OpticsError(f"{shown} cannot be read as a prescription.", *_why_not(rest, text))
@@ -114,7 +115,9 @@ def parse(text: str, eye: str | None = None) -> Prescription:
             "A lens without cylinder has no axis.",
             f'Write "{written(sphere)} DS".',
         )
-    return Prescription(sphere=sphere, cylinder=cylinder, axis=axis, add=add, prism=prism, eye=eye)
+    return Prescription(
+        sphere=sphere, cylinder=cylinder, axis=axis, add=add, prism=prism, eye=eye, no_prism=no_prism
+    )
 
 
 def _signed(number: str, name: str, shown: str) -> float:

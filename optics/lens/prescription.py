@@ -103,6 +103,8 @@ class Prescription:
         degrees 0 to below 360 seen from the front.
     eye : {"R", "L"}, optional
         Which eye the line is for.
+    no_prism : bool
+        Whether "no prism" is written: somebody looked, and there is none.
 
     Raises
     ------
@@ -122,6 +124,7 @@ class Prescription:
     add: float | None = None
     prism: tuple[tuple[float, str | float], ...] = ()
     eye: str | None = None
+    no_prism: bool = False
 
     def __post_init__(self) -> None:
         put = object.__setattr__
@@ -153,6 +156,10 @@ class Prescription:
                 )
             put(self, "add", add)
         put(self, "prism", tuple(checked_prism(amount, base) for amount, base in self.prism))
+        if self.no_prism and self.prism:
+            raise OpticsError(
+                "There is a prism and no prism.", "It is one or the other.", "Write one of them."
+            )
         if self.eye not in (None, "R", "L"):
             raise OpticsError(f"The eye is {self.eye!r}.", "It is R or L.", "Write R for the right lens.")
 
@@ -218,6 +225,8 @@ class Prescription:
             if not isinstance(base, str):
                 base = f"{base:03.0f} deg" if base == int(base) else f"{base:g} deg"
             parts.append(f"prism {written(amount, signed=False)} base {base}")
+        if self.no_prism:
+            parts.append("no prism")
         return " ".join(parts)
 
 

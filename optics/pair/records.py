@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from optics.errors import OpticsError
 from optics.lens.kinds import LENS_KINDS, checked_kind
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, imbalance, nasal, prism_at
@@ -26,8 +27,9 @@ class LensRecord:
     Parameters
     ----------
     line : Prescription
-        Power, addition and prism. In an order, the prism ordered; in a finding, the
-        prism read at the place where the order wants its prism.
+        Power, addition and prism. In an order, the prism ordered, and silence means
+        none; in a finding, the prism read at the place where the order wants its prism,
+        and silence means that it was not read.
     prism : Prism, optional
         The same prism as a vector, where it was read finer than it is written, or to
         say that no prism was found. It stands before the prism of the line.
@@ -56,11 +58,19 @@ class LensRecord:
     height_mm: float | None = None
     base_curve: float | None = None
 
+    def __post_init__(self) -> None:
+        for name in ("pd_mm", "centre_height_mm", "height_mm", "base_curve"):
+            value = getattr(self, name)
+            if value is not None and not np.isfinite(value):
+                raise OpticsError(
+                    f"The {name} is {value}.", "It is a number.", "Leave out what was not read."
+                )
+
     def written_prism(self, eye: str) -> Prism | None:
         """The prism as given here, or none where nothing was written of it."""
         if self.prism is not None:
             return self.prism
-        if not self.line.prism:
+        if not self.line.prism and not self.line.no_prism:
             return None
         total = Prism.none()
         for amount, base in self.line.prism:
@@ -123,33 +133,57 @@ def moved_mm(order: LensRecord, found: LensRecord, eye: str) -> tuple[float | No
     return x, y
 
 
-class ImbalanceError(NamedTuple):
-    """Prism difference of a pair beyond the ordered one (prism dioptres), and whether it was read."""
+class PrismError(NamedTuple):
+    """Prism of one lens beyond the ordered one: to the viewer's right or up, prism dioptres.
+
+    `was_read` is False where it was worked out from the place of the centre; `contradicts`
+    is True where both were read and cannot both be right.
+    """
 
     amount: float
     was_read: bool
+    contradicts: bool
 
 
-def imbalance_error(order: PairRecord, found: PairRecord, direction: str) -> ImbalanceError | None:
-    """Prism difference found less that ordered, "vertical" or "horizontal".
+SCATTER = (0.33, 1.0)
+"""Prism and place agree within this, prism dioptres and mm: what an uncut lens is allowed
+of either (ANSI Z80.1-2015 in its quick reference guide, item 5)."""
 
-    Where a lens's prism was not read it is worked out from its moved centre by
-    Prentice's rule; None where that is not known either.
+
+def prism_error(order: PairRecord, found: PairRecord, eye: str, direction: str) -> PrismError | None:
+    """Prism found less prism ordered on one lens, "vertical" or "horizontal".
+
+    Silence is no prism on an order, and not read in a finding. Where none was ordered, a
+    centre that was found tells it by Prentice's rule, also beside a written "no prism":
+    that says there is a centre. A progressive is read at its engraved point, never so.
     """
-    errors, was_read = {}, True
-    for eye in "RL":
-        ordered, read = order.of(eye), found.of(eye)
-        prism = read.written_prism(eye)
-        if prism is not None:
-            errors[eye] = prism - (ordered.written_prism(eye) or Prism.none())
-            continue
-        x, y = moved_mm(ordered, read, eye)
-        if (x if direction == "horizontal" else y) is None:
-            return None
+    ordered, read = order.of(eye), found.of(eye)
+    wanted, prism = ordered.written_prism(eye) or Prism.none(), read.written_prism(eye)
+    across, up = moved_mm(ordered, read, eye)
+    part = int(direction == "vertical")
+    by_place = None
+    if order.lens != "progressive" and (across, up)[part] is not None:
         # From the centre found, the ordered place lies the other way.
-        errors[eye] = prism_at(read.line.power, -(x or 0.0), -(y or 0.0))
-        was_read = False
-    return ImbalanceError(getattr(imbalance(errors["R"], errors["L"]), direction), was_read)
+        by_place = float(prism_at(read.line.power, -(across or 0.0), -(up or 0.0)).vector[part])
+    if by_place is not None and not wanted.amount and (prism is None or not prism.amount):
+        return PrismError(by_place, was_read=False, contradicts=False)
+    if prism is None:
+        return None
+    error = float((prism - wanted).vector[part])
+    room = SCATTER[0] + SCATTER[1] / 10.0 * read.line.power.strength
+    contradicts = by_place is not None and abs(error - by_place) > room
+    return PrismError(error, was_read=True, contradicts=contradicts)
+
+
+def imbalance_error(order: PairRecord, found: PairRecord, direction: str) -> PrismError | None:
+    """Prism difference of the pair beyond the ordered one; None where a lens's prism is not known."""
+    right, left = (prism_error(order, found, eye, direction) for eye in "RL")
+    if right is None or left is None:
+        return None
+    both = imbalance(*(Prism(np.full(2, each.amount)) for each in (right, left)))
+    return PrismError(
+        getattr(both, direction), right.was_read and left.was_read, right.contradicts or left.contradicts
+    )
 
 
 def ordered_parts(pair: PairRecord) -> dict[str, float]:

@@ -54,7 +54,7 @@ def test_the_same_pair_in_the_other_form_does_not_differ():
     new = on_paper("+1.00 +1.50 x 080; -5.00 +2.00 x 180", pd_mm=(31, 31))
     result = compare(ANSI, old, new)
     assert not result.deciding
-    assert result.advice.startswith("Nothing read differs by more than the tolerance. Look at the fit:")
+    assert result.sentence.startswith("Nothing read differs by more than the tolerance. Look at the fit:")
 
 
 def test_findings_come_in_the_order_in_which_to_look():
@@ -79,9 +79,9 @@ def test_findings_come_in_the_order_in_which_to_look():
     assert [LOOK_ORDER.index(subject) for subject in subjects] == sorted(
         LOOK_ORDER.index(s) for s in subjects
     )
-    assert result.advice == "The new pair is not what was ordered. Mend that first, then compare again."
+    assert result.sentence == "The new pair is not what was ordered. Mend that first, then compare again."
     first, *_, advice, caution = result.report.splitlines()
-    assert "ANSI Z80.1-2015" in first and advice == result.advice and caution == CAUTION
+    assert "ANSI Z80.1-2015" in first and advice == result.sentence and caution == CAUTION
     assert "   R axis: old 015, new 025, off by 10°. Beyond the row ANSI Z80.1-2015, axis" in result.report
 
 
@@ -90,9 +90,9 @@ def test_without_an_order_the_advice_asks_whether_it_was_meant():
     assert [(f.subject, f.sentence) for f in result.deciding] == [
         ("power", "R power: 0.50 D more minus in every meridian.")
     ]
-    assert result.advice == "Begin with: power. Ask whether the new order meant it."
+    assert result.sentence == "Begin with: power. Ask whether the new order meant it."
     both = compare(ANSI, on_paper("-2.00 DS; -2.00 DS"), on_paper("-2.50 DS; -2.50 DS"))
-    assert both.advice == result.advice and len(both.deciding) == 2
+    assert both.sentence == result.sentence and len(both.deciding) == 2
     (verdict,) = result.deciding[0].deciding
     assert verdict.row.quantity == "sphere"
 

@@ -67,6 +67,9 @@ def test_a_faulty_pair_fails_and_for_one_reason(style: str) -> None:
         # A segment or a progressive that sits too low is too low and lower than the other one.
         if "height" in failed:
             failed -= {"height difference", "vertical imbalance"}
+        # Centres moved in both lenses of a progressive are its crosses moved sideways.
+        if "horizontal imbalance" in failed:
+            failed -= {"centre distance one eye"}
         assert len(failed) <= 1
         found.update(failed)
     assert 18 <= found.total() <= 42
