@@ -129,14 +129,9 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
     errors = {eye: prism_error(order, found, eye, direction) for eye in "RL"}
     if of_pair.passed is False or (of_pair.limit is None and None not in errors.values()):
         return []
-    limit = of_pair.limit
-    if limit is None or of_pair.row is None:
-        limit = OWN_LIMIT[direction]
-    elif of_pair.unit == "mm":
-        limit *= pair_keys(order)[f"{direction} meridian"] / 10.0
-    limit = max(limit, OWN_LIMIT[direction])
     known = {eye: error for eye, error in errors.items() if error is not None}
-    off = {eye: error for eye, error in known.items() if abs(error.amount) > limit + GUARD}
+    limits = {eye: _own_limit(of_pair, order, eye) for eye in known}
+    off = {eye: error for eye, error in known.items() if abs(error.amount) > limits[eye] + GUARD}
     is_moved = len(known) == 2 and all(_was_moved(order, found, eye, direction) for eye in "RL")
     downs = [-error.amount for error in known.values()]
     adds = [order.of(eye).line.add or 0.0 for eye in "RL"]
@@ -172,6 +167,16 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
             )
         )
     return told
+
+
+def _own_limit(of_pair: Verdict, order: PairRecord, eye: str) -> float:
+    """What the row allows the pair, worked out for this lens alone, prism dioptres."""
+    direction = of_pair.quantity.split()[0]
+    keys = keys_of(*minus_form(order.of(eye).line), ordered_prism=ordered_parts(order)[direction])
+    limit = 0.0 if of_pair.row is None else float(of_pair.row.limit(keys))
+    if of_pair.unit == "mm":
+        limit *= float(keys[f"{direction} meridian"]) / 10.0
+    return max(limit, OWN_LIMIT[direction])
 
 
 def _was_moved(order: PairRecord, found: PairRecord, eye: str, direction: str) -> bool:
@@ -233,8 +238,9 @@ def judge_pair_places(standard: Standard, order: PairRecord, found: PairRecord) 
 
     def hold(quantity: str, ordered: float | None, read: float | None, eye: str | None, unit: str) -> None:
         # What was not ordered is passed over. Where a centre lies is also told by its prism, so
-        # only where a table has a row for it must it be read itself.
-        is_place = quantity.startswith("centre")
+        # only where a table has a row for it must it be read itself; not so a fitting cross.
+        is_cross = order.lens == "progressive" and quantity == "centre distance one eye"
+        is_place = quantity.startswith("centre") and not is_cross
         if ordered is None or (is_place and not standard.rows_for(quantity, order.lens)):
             return
         of = keys if eye is None else keys_of(*minus_form(order.of(eye).line))

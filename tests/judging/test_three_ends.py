@@ -104,6 +104,23 @@ NEVER = {
         (),
         "Outside the tolerance: R centre distance one eye, L centre distance one eye.",
     ),
+    "crosses off sideways, and no row for them": (
+        lambda: held(
+            "R +0.50 DS add +2.00; L +0.50 DS add +2.00",
+            "R +0.50 DS add +2.00 no prism; L +0.50 DS add +2.00 no prism",
+            "progressive",
+            "New Jersey 13:35-5.2",
+            places=(EQUAL, {"pd_mm": (27, 35)}),
+        ),
+        (),
+        "Not yet known. Not judged: R centre distance one eye, L centre distance one eye.",
+    ),
+    "in a weak lens beside a strong one": (
+        # 1.40 is 2.3 mm of the stronger lens's 6.00, within the 2.5 of the pair.
+        held,
+        ("R -6.00 DS; L pl", "R -6.00 DS no prism; L pl prism 1.40 base in"),
+        "L horizontal prism: not judged: 1.40 Δ other than ordered (no prism).",
+    ),
     "a table silent on prism": (
         held,
         (
