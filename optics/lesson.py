@@ -227,7 +227,8 @@ def against_order(
     order : str
         Right and left, as `practice_bench` takes them.
     found : str or (str, str)
-        What was read: right and left, in one text or in two.
+        What was read: right and left, in one text or in two; "no prism" where there was
+        none, because silence means that nobody looked.
     order_mm, found_mm : float
         Distance between the centres, millimetres.
     standard : str

@@ -15,7 +15,7 @@ __all__ = ["VerdictTable"]
 _EYES = {"R": "right", "L": "left", None: "pair"}
 _COLUMNS = ("lens", "what", "ordered", "found", "off by", "limit", "verdict")
 # A sign and a word each, so that colour is not needed.
-_ENDS = {True: "✓ passes", False: "✗ fails", None: "– not judged"}
+_ENDS = {True: "✓ passes", False: "✗ fails", None: "? not yet known"}
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -54,7 +54,7 @@ def _row(verdict: Verdict) -> str:
         verdict.found,
         off + unit if judged else "",
         f"{verdict.limit:.4g}{unit}" if judged else "",
-        _ENDS[verdict.passed],
+        _ENDS[verdict.passed] if verdict.weighs or judged else "– a remark",
     )
     weight = "font-weight:bold" if verdict.passed is False else ""
     body = "".join(f'<td style="text-align:left">{escape(cell)}</td>' for cell in cells)

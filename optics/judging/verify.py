@@ -132,7 +132,7 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
     known = {eye: error for eye, error in errors.items() if error is not None}
     limits = {eye: _own_limit(of_pair, order, eye) for eye in known}
     off = {eye: error for eye, error in known.items() if abs(error.amount) > limits[eye] + GUARD}
-    is_moved = len(known) == 2 and all(_was_moved(order, found, eye, direction) for eye in "RL")
+    is_moved = all(_was_moved(order, found, eye, direction) for eye in "RL")
     downs = [-error.amount for error in known.values()]
     adds = [order.of(eye).line.add or 0.0 for eye in "RL"]
     is_thinning = (

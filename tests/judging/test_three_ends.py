@@ -2,6 +2,7 @@
 
 import pytest
 
+from optics.errors import OpticsError
 from optics.judging.compare import compare
 from optics.judging.standards import available, load
 from optics.judging.verify import verify
@@ -29,6 +30,7 @@ def held(order, found, kind="single vision", table=ANSI, places=((), ())):
 
 
 UP = "R pl prism 2.00 base up; L pl"
+ADDS = "R +2.00 DS add +2.00; L +2.00 DS add +2.00"
 NEVER = {
     "found the other way": (held, (UP, "R pl prism 2.00 base down; L pl"), "4.00 Δ other than ordered"),
     "found the other way, all read": (
@@ -37,6 +39,26 @@ NEVER = {
         "Outside the tolerance: vertical imbalance",
     ),
     "found without": (held, (UP, "R pl; L pl"), "the prism of R and L was not read"),
+    "ordered, and only the places read": (
+        lambda: held(UP, "R pl; L pl", places=(LEVEL, LEVEL)),
+        (),
+        "Vertical imbalance: not judged: the prism of R was not read.",
+    ),
+    "a progressive, and only the places read": (
+        lambda: held(ADDS, ADDS, "progressive", places=(LEVEL, LEVEL)),
+        (),
+        "Vertical imbalance: not judged: the prism of R and L was not read.",
+    ),
+    "equal base down in a multifocal": (
+        held,
+        (ADDS, ADDS.replace("2.00;", "2.00 prism 1.33 base down;") + " prism 1.33 base down", "multifocal"),
+        "1.33 Δ other than ordered",
+    ),
+    "more base down than thinning takes": (
+        held,
+        (ADDS, ADDS.replace("2.00;", "2.00 prism 5.00 base down;") + " prism 5.00 base down", "progressive"),
+        "5.00 Δ other than ordered",
+    ),
     "found without, all read": (held, (UP, "R pl no prism; L pl no prism"), "Fails by the row"),
     "that nobody ordered": (
         held,
@@ -174,6 +196,13 @@ def test_what_never_passes_and_says_why(case):
     assert result.passed is not True and result.end != "passes"
     assert sentence in result.report
     assert not result.sentence.casefold().startswith(("pass", "right", "all"))
+
+
+@pytest.mark.parametrize("name", ["pd_mm", "centre_height_mm", "height_mm", "base_curve"])
+def test_a_length_that_is_no_number_is_refused(name):
+    for bad in (float("nan"), float("inf")):
+        with pytest.raises(OpticsError, match="It is a number"):
+            written("R -1.00 DS; L -1.00 DS", **{name: (bad, 31.0)})
 
 
 def test_no_prism_written_or_both_centres_found_settle_a_pair():
