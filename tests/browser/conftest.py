@@ -64,7 +64,7 @@ def show_bench():
     def show(page, bench) -> None:
         state = {name: value for name, value in bench.get_state().items() if name not in ("_esm", "_css")}
         module = bench._esm.replace("export default", "window.bench =") + MODEL
-        module += f"window.Picture = Picture; window.model = new Model({json.dumps(state, default=str)});"
+        module += f"Object.assign(window, {{ Picture, readField, metOver }}); window.model = new Model({json.dumps(state, default=str)});"
         module += "window.close_bench = window.bench.render({ model, el: document.getElementById('el') });"
         page.set_content(BARE.format(css=bench._css))
         page.add_script_tag(type="module", content=module)

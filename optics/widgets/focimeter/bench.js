@@ -112,6 +112,7 @@ function settingsOf(get) {
   return {
     drum: get("drum"), wheel: get("wheel"), eyepiece: get("eyepiece"), eye: get("_eye_setting"),
     compensator_x: get("compensator") * Math.cos(toBase), compensator_y: get("compensator") * Math.sin(toBase),
+    zero_error: get("_zero_error"),
   };
 }
 
@@ -152,15 +153,24 @@ function wordsPart(bench, canvas) {
 // Draws the newest settings, once a frame.
 function painter(bench, canvas, root) {
   const picture = new Picture(canvas, bench.made);
-  let frame = 0;
+  let frame = 0, sent = null, fields = {};
+  // What lies over the stop; nothing on the stage asks the kernel.
+  const overStop = (get) => {
+    if (sent !== get("_fields")) {
+      sent = get("_fields");
+      fields = { R: readField(sent.R), L: readField(sent.L) };
+    }
+    if (get("aside")) return null;
+    return { field: fields[get("lens")], x_mm: get("stage_x_mm"), y_mm: get("stage_y_mm"), against: get("against") };
+  };
   const paint = () => {
     frame = 0;
     const begin = performance.now();
-    picture.draw(settingsOf(bench.get), bench.get("_met"));
+    picture.draw(settingsOf(bench.get), overStop(bench.get));
     // What tests and the benchmark watch.
     root.dataset.took = (performance.now() - begin).toFixed(2);
     root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
-    root.dataset.place = bench.get("_met").over.join(" ");
+    root.dataset.place = ["lens", "stage_x_mm", "stage_y_mm", "against"].map(bench.get).join(" ");
   };
   const show = () => (frame ||= requestAnimationFrame(paint));
   const watcher = new ResizeObserver(() => {
@@ -178,7 +188,7 @@ function painter(bench, canvas, root) {
 }
 
 const SHOWN = ["lens", "drum", "wheel", "eyepiece", "stage_x_mm", "stage_y_mm", "against", "compensator", "compensator_base",
-  "height_locked", "aside", "dots", "_met", "_dotted", "_eye_setting", "_readings", "trace_kept"];
+  "height_locked", "aside", "dots", "_met", "_fields", "_zero_error", "_dotted", "_eye_setting", "_readings", "trace_kept"];
 
 // What the parts share: how things stand, and a hand that changes them.
 function benchOf(model) {

@@ -21,10 +21,11 @@ from optics.errors import OpticsError
 from optics.instrument import focimeter
 from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings
 from optics.instrument.trace import LINES, DrumReading, Trace, taken_in_hand
-from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.lens import BACK, EMPTY, FRONT, OverStop
 from optics.lens.prism import nasal
 from optics.pair.spectacles import Spectacles
 from optics.widgets import front_end
+from optics.widgets.focimeter.stage_field import stage_field
 
 __all__ = ["Bench", "BenchState"]
 
@@ -42,7 +43,7 @@ MOST_PIXELS = 768
 """Width of the picture at most, device pixels."""
 PARTS = ("eyepiece", "wheel", "stage", "pad", "compensator", "side", "dot")
 """What a bench can show beside the drum; a chapter shows only what it has introduced."""
-SCRIPTS = ("picture", "moves", "dials", "stage", "pad", "bench")
+SCRIPTS = ("rays", "picture", "moves", "dials", "stage", "pad", "bench")
 """The bench's scripts, in the order in which each needs the ones before it."""
 
 
@@ -113,6 +114,8 @@ class Bench(anywidget.AnyWidget):
         of focus.
     eye : {"R", "L"}
         The lens that lies over the stop first.
+    zero_error : float
+        What this instrument reads too high over its whole drum, dioptres.
     parts : sequence of str
         What the bench shows beside the drum; see `PARTS`.
     pair : str
@@ -128,6 +131,8 @@ class Bench(anywidget.AnyWidget):
         operator's right.
     height_locked : bool
         Whether the stage keeps its height while the other lens is slid over the stop.
+    aside : bool
+        Whether the pair is laid aside and the instrument empty.
     trace_kept : bool
         Whether the moves are kept for the learner and the trainer; a learner can switch it off.
 
@@ -158,7 +163,10 @@ class Bench(anywidget.AnyWidget):
     dots = traitlets.Dict().tag(sync=True)
     _parts = traitlets.List(list(PARTS)).tag(sync=True)
     _readings = traitlets.List().tag(sync=True)
+    aside = traitlets.Bool(False).tag(sync=True)
     _eye_setting = traitlets.Float(0.0).tag(sync=True)
+    _zero_error = traitlets.Float(0.0).tag(sync=True)
+    _fields = traitlets.Dict().tag(sync=True)
     _made = traitlets.Dict(_how_it_is_made()).tag(sync=True)
     _met = traitlets.Dict().tag(sync=True)
     _dotted = traitlets.Unicode("").tag(sync=True)
@@ -172,6 +180,7 @@ class Bench(anywidget.AnyWidget):
         eye: str = "R",
         parts: Sequence[str] = PARTS,
         pair: str = "",
+        zero_error: float = 0.0,
     ) -> None:
         nasal(eye)  # says so if it is neither R nor L
         unknown = [name for name in parts if name not in PARTS]
@@ -195,6 +204,8 @@ class Bench(anywidget.AnyWidget):
             stage_x_mm=self._places[eye][0],
             stage_y_mm=self._places[eye][1],
             _eye_setting=dial if eye_setting is None else float(eye_setting),
+            _zero_error=float(zero_error),
+            _fields=_fields_of(spectacles),
         )
         self._laid_out = True
         self._answer()
@@ -213,13 +224,16 @@ class Bench(anywidget.AnyWidget):
             wheel=self.wheel,
             eyepiece=self.eyepiece,
             eye=self._eye_setting,
+            zero_error=self._zero_error,
             compensator_x=float(self.compensator * np.cos(to_base)),
             compensator_y=float(self.compensator * np.sin(to_base)),
         )
 
     @property
     def met(self) -> OverStop:
-        """Power and prism of the part of the lens over the stop, as the operator sees them."""
+        """What lies over the stop, as the operator sees it."""
+        if self.aside:
+            return EMPTY
         return self._spectacles.over_stop(self.lens, self.stage_x_mm, self.stage_y_mm, self.against)
 
     @property
@@ -316,12 +330,12 @@ class Bench(anywidget.AnyWidget):
     def lay(self, spectacles: Spectacles) -> None:
         """Lay the pair down again after something was done to it: trued, or cleaned."""
         self._spectacles = spectacles
+        self._fields = _fields_of(spectacles)
         self._answer()
 
     def _across_mm(self) -> tuple[float, float]:
         """From where to where the stop can come across the lens that lies over it."""
-        near, far = STAGE_NEAR_MM, STAGE_FAR_MM
-        return (-far, -near) if self.lens == "R" else (near, far)
+        return _across_mm(self.lens)
 
     @traitlets.observe("lens", "stage_x_mm", "stage_y_mm", "against")
     def _moved(self, change: dict) -> None:
@@ -357,6 +371,15 @@ class Bench(anywidget.AnyWidget):
     @traitlets.observe("dots")
     def _describe_dots(self, _change: dict | None = None) -> None:
         self._dotted = measured_dots({side: tuple(place) for side, place in self.dots.items()})
+
+
+def _across_mm(eye: str) -> tuple[float, float]:
+    near, far = STAGE_NEAR_MM, STAGE_FAR_MM
+    return (-far, -near) if eye == "R" else (near, far)
+
+
+def _fields_of(spectacles: Spectacles) -> dict[str, dict[str, Any]]:
+    return {eye: stage_field(spectacles, eye, _across_mm(eye), STAGE_HEIGHT_MM) for eye in "RL"}
 
 
 def _is_noted(one: Any) -> bool:

@@ -6,10 +6,16 @@
 // its outline: a row of it is one even run of light, so it is enough to note
 // where the run starts (+) and ends (−) and to add up along the rows once at the
 // end. That makes a wide blur as cheap as its edge is long.
+//
+// A lens whose power changes over the stop shows the target once through each of
+// many points of it (rays.js): they are laid down as one patch of light, and every
+// lit point of the target is spread over that patch.
 
 const SOFTEST = 0.3; // least radius of an oval, pixels, so that a line of light has some width
 const ROOM = 8e6; // notes taken per picture before a coarser grid is used
 const FINE_ENOUGH = 3; // an oval this wide in coarse pixels hides the coarser grid
+const LIT = 0.08; // share of the picture that the sharp target covers, about
+const FEWEST_RINGS = 7, MOST_RINGS = 24; // of points over the stop
 
 // Brightness of a row of bars at distance u from its middle, as a table.
 // `soft` is the standard deviation of the eye's blur and the pixel together.
@@ -47,46 +53,76 @@ class Points {
   }
 }
 
-// The sharp target, turned by the wheel and moved by the prism (prism dioptres).
-function litTarget(made, size, wheel, prismX, prismY) {
+// One set of lines as tables: across a thick link and a thread, along the dashes and the whole.
+function setOf(set, soft) {
+  const length = set.dash_spacing * (set.dashes - 1) + set.dash_length;
+  const links = rowOfBars(set.dashes, set.dash_spacing, set.dash_length, soft);
+  return {
+    links,
+    whole: rowOfBars(1, 0, length, soft),
+    thick: rowOfBars(set.lines, set.spacing, set.width, soft),
+    thin: rowOfBars(set.lines, set.spacing, set.thread, soft),
+    long: links.half,
+    wide: rowOfBars(set.lines, set.spacing, set.width, soft).half,
+  };
+}
+
+const read = ({ step, values }, u) => values[Math.round(u / step) + (values.length >> 1)] || 0;
+
+// Light of a set at a place along and across its lines: links, and the thread between them.
+function lightOf(set, along, across) {
+  const thin = read(set.thin, across), thick = read(set.thick, across);
+  if (!(thick > 0) && !(thin > 0)) return 0;
+  return read(set.links, along) * (thick - thin) + read(set.whole, along) * thin;
+}
+
+const AS_IT_IS = { a: 1, b: 0, c: 0, d: 1 };
+
+// The sharp target, turned by the wheel and moved by the prism (prism dioptres), as large as the lens shows it.
+function litTarget(made, size, wheel, prismX, prismY, shown = AS_IT_IS) {
   const pixel = (2 * made.field) / size;
   const soft = Math.hypot(made.eye_blur, pixel / Math.sqrt(12));
   const turn = (wheel * Math.PI) / 180;
-  const points = new Points(Math.ceil(0.4 * size * size));
+  const points = new Points(Math.ceil(0.6 * size * size));
+  const det = shown.a * shown.d - shown.b * shown.c;
   // The cylinder lines run along the wheel's meridian, the sphere lines across it.
-  for (const [set, angle] of [[made.sphere_lines, turn + Math.PI / 2], [made.cylinder_lines, turn]]) {
-    const dashes = rowOfBars(set.dashes, set.dash_spacing, set.dash_length, soft);
-    const lines = rowOfBars(set.lines, set.spacing, set.width, soft);
-    const cos = Math.cos(angle), sin = Math.sin(angle);
-    const high = Math.abs(sin) * dashes.half + Math.abs(cos) * lines.half;
-    const middle = size / 2 - 0.5;
-    const top = Math.max(0, Math.ceil(middle - (prismY + high) / pixel) + size) - size;
-    const bottom = Math.min(2 * size, Math.floor(middle - (prismY - high) / pixel));
-    for (let j = top; j <= bottom; j++) {
-      const y = (middle - j) * pixel - prismY;
-      // Where this row of pixels enters and leaves the band of lines.
-      let from = -Infinity, to = Infinity;
-      for (const [slope, offset, half] of [[cos, y * sin, dashes.half], [-sin, y * cos, lines.half]]) {
-        if (Math.abs(slope) < 1e-9) {
-          if (Math.abs(offset) > half) to = -Infinity;
-          continue;
-        }
-        const a = (-half - offset) / slope, b = (half - offset) / slope;
-        from = Math.max(from, Math.min(a, b));
-        to = Math.min(to, Math.max(a, b));
-      }
-      const first = Math.max(-size, Math.ceil((from + prismX) / pixel + middle));
-      const last = Math.min(2 * size, Math.floor((to + prismX) / pixel + middle));
-      for (let i = first; i <= last; i++) {
-        const x = (i - middle) * pixel - prismX;
-        const across = lines.values[Math.round((y * cos - x * sin) / lines.step) + (lines.values.length >> 1)];
-        if (!(across > 0)) continue;
-        const along = dashes.values[Math.round((x * cos + y * sin) / dashes.step) + (dashes.values.length >> 1)];
-        if (along > 0) points.add(i, j, along * across);
-      }
-    }
+  for (const [lines, angle] of [[made.sphere_lines, turn + Math.PI / 2], [made.cylinder_lines, turn]]) {
+    lightSet(setOf(lines, soft), angle, { size, pixel, prismX, prismY, shown, det }, points);
   }
   return points;
+}
+
+// Lights the points of one set. What is seen at (x, y) is the target at the inverse of `shown`.
+function lightSet(set, angle, { size, pixel, prismX, prismY, shown, det }, points) {
+  const cos = Math.cos(angle), sin = Math.sin(angle), middle = size / 2 - 0.5;
+  // Along and across the lines, as slopes of x and y in the picture.
+  const alongX = (shown.d * cos - shown.c * sin) / det, alongY = (shown.a * sin - shown.b * cos) / det;
+  const acrossX = (-shown.d * sin - shown.c * cos) / det, acrossY = (shown.b * sin + shown.a * cos) / det;
+  const larger = Math.max(1, Math.hypot(shown.a, shown.b, shown.c, shown.d) / Math.SQRT2) * 1.1;
+  const high = larger * (Math.abs(sin) * set.long + Math.abs(cos) * set.wide);
+  const top = Math.max(0, Math.ceil(middle - (prismY + high) / pixel) + size) - size;
+  const bottom = Math.min(2 * size, Math.floor(middle - (prismY - high) / pixel));
+  for (let j = top; j <= bottom; j++) {
+    const y = (middle - j) * pixel - prismY;
+    // Where this row of pixels enters and leaves the band of lines.
+    let from = -Infinity, to = Infinity;
+    for (const [slope, offset, half] of [[alongX, y * alongY, set.long], [acrossX, y * acrossY, set.wide]]) {
+      if (Math.abs(slope) < 1e-9) {
+        if (Math.abs(offset) > half) to = -Infinity;
+        continue;
+      }
+      const a = (-half - offset) / slope, b = (half - offset) / slope;
+      from = Math.max(from, Math.min(a, b));
+      to = Math.min(to, Math.max(a, b));
+    }
+    const first = Math.max(-size, Math.ceil((from + prismX) / pixel + middle));
+    const last = Math.min(2 * size, Math.floor((to + prismX) / pixel + middle));
+    for (let i = first; i <= last; i++) {
+      const x = (i - middle) * pixel - prismX;
+      const light = lightOf(set, x * alongX + y * alongY, x * acrossX + y * acrossY);
+      if (light > 0) points.add(i, j, light);
+    }
+  }
 }
 
 // The sharp reticle: rings and a cross that leaves the innermost ring free.
@@ -195,6 +231,72 @@ function spread(points, size, shape, out) {
   }
 }
 
+// How widely places are strewn: their middle, and the radii of the oval that is as wide.
+function strewn(places) {
+  const n = places.length / 2;
+  let x = 0, y = 0, xx = 0, xy = 0, yy = 0;
+  for (let i = 0; i < n; i++) {
+    x += places[2 * i] / n;
+    y += places[2 * i + 1] / n;
+  }
+  for (let i = 0; i < n; i++) {
+    const dx = places[2 * i] - x, dy = places[2 * i + 1] - y;
+    xx += (dx * dx) / n;
+    xy += (dx * dy) / n;
+    yy += (dy * dy) / n;
+  }
+  const mean = (xx + yy) / 2, off = Math.hypot((xx - yy) / 2, xy);
+  return { x, y, longest: 2 * Math.sqrt(mean + off), narrowest: 2 * Math.sqrt(Math.max(mean - off, 0)) };
+}
+
+// The patch of light that the points of the stop lay down, about (x, y): steps in pixels and light.
+function patchOf(places, x, y, pixel) {
+  const n = places.length / 2;
+  let reach = 1;
+  for (let i = 0; i < n; i++) {
+    reach = Math.max(reach, Math.abs(places[2 * i] - x) / pixel + 2, Math.abs(places[2 * i + 1] - y) / pixel + 2);
+  }
+  const half = Math.ceil(reach), stride = 2 * half + 1, grid = new Float32Array(stride * stride);
+  for (let i = 0; i < n; i++) {
+    const px = (places[2 * i] - x) / pixel + half, py = half - (places[2 * i + 1] - y) / pixel;
+    const p = Math.floor(px), q = Math.floor(py), a = px - p, b = py - q, k = q * stride + p;
+    grid[k] += ((1 - a) * (1 - b)) / n;
+    grid[k + 1] += (a * (1 - b)) / n;
+    grid[k + stride] += ((1 - a) * b) / n;
+    grid[k + stride + 1] += (a * b) / n;
+  }
+  const patch = { p: [], q: [], light: [], half };
+  for (let k = 0; k < grid.length; k++) {
+    if (grid[k] < 1e-6) continue;
+    patch.p.push((k % stride) - half);
+    patch.q.push(Math.floor(k / stride) - half);
+    patch.light.push(grid[k]);
+  }
+  return patch;
+}
+
+// Lay the patch down at every lit point; gives the light at pixel (x, y) as out[y * size + x].
+export function layDown(points, size, patch, out) {
+  const { half } = patch, stride = size + 4 * half + 2, edge = 2 * half + 1;
+  const sum = new Float32Array(stride * stride);
+  const place = new Int32Array(points.count), light = new Float32Array(points.count);
+  let count = 0;
+  for (let i = 0; i < points.count; i++) {
+    const x = points.x[i], y = points.y[i];
+    if (x < -half || y < -half || x >= size + half || y >= size + half) continue;
+    place[count] = (y + edge) * stride + x + edge;
+    light[count++] = points.light[i];
+  }
+  for (let n = 0; n < patch.light.length; n++) {
+    const step = patch.q[n] * stride + patch.p[n], amount = patch.light[n];
+    for (let i = 0; i < count; i++) sum[place[i] + step] += amount * light[i];
+  }
+  for (let y = 0; y < size; y++) {
+    const row = (y + edge) * stride + edge;
+    for (let x = 0; x < size; x++) out[y * size + x] = sum[row + x];
+  }
+}
+
 // Draws on a canvas, as often as asked. `made` is how the instrument is made:
 // the constants of focimeter.py, sent by the kernel.
 export class Picture {
@@ -245,25 +347,67 @@ export class Picture {
     }
   }
 
-  // `state`: drum, wheel, eyepiece, eye, compensator_x, compensator_y; `met`: power {xx, xy, yy}
-  // and prism {x, y} over the stop.
-  draw(state, met) {
+  // `state`: drum, wheel, eyepiece, eye, compensator_x, compensator_y, zero_error; `over`: what
+  // lies over the stop, { field, x_mm, y_mm, against }, or null for the empty instrument.
+  draw(state, over) {
     const { made, canvas, context } = this;
     const error = (state.eyepiece - state.eye) / made.magnification ** 2;
     context.imageSmoothingEnabled = true;
-    this.drawTarget(state, met, error);
+    const drum = state.drum - (state.zero_error || 0);
+    if (over && over.field && !over.field.even) this.drawWhole(state, over, drum, error);
+    else this.drawEven(state, metOver(over), drum, error);
     context.drawImage(this.drawReticle(error), 0, 0, canvas.width, canvas.width);
   }
 
-  drawTarget({ drum, wheel, compensator_x, compensator_y }, { power, prism }, error) {
-    const { made, canvas, context } = this;
+  // One power for the whole stop.
+  drawEven({ wheel, compensator_x, compensator_y }, { power, prism }, drum, error) {
+    const { made } = this;
     const x = prism.x - compensator_x, y = prism.y - compensator_y;
     const r = { xx: power.xx - drum - error, xy: power.xy, yy: power.yy - drum - error };
-    const { size, shape } = this.grid(r, 0.07);
+    const { size, shape } = this.grid(r, LIT);
     const points = this.remember(`target ${size}`, `${wheel} ${x} ${y}`, () =>
       litTarget(made, size, wheel, x, y));
+    spread(points, size, shape, this.sheet("target", size).light);
+    this.showTarget(size);
+  }
+
+  // Each point of the stop on its own way.
+  drawWhole({ wheel, compensator_x, compensator_y }, over, drum, error) {
+    const { made } = this;
+    const rough = this.stopAt(over, FEWEST_RINGS);
+    const width = strewn(placesAt(rough, drum, error));
+    const size = this.wholeGrid(width);
+    const pixel = (2 * made.field) / size;
+    // As many points as leave no gap of a pixel between neighbours.
+    const rings = Math.min(MOST_RINGS, Math.max(FEWEST_RINGS, Math.ceil(width.longest / pixel)));
+    const stop = this.stopAt(over, rings), places = placesAt(stop, drum, error), { x, y } = strewn(places);
+    const points = litTarget(made, size, wheel, x - compensator_x, y - compensator_y, stop.shown);
+    layDown(points, size, patchOf(places, x, y, pixel), this.sheet("target", size).light);
+    this.showTarget(size);
+  }
+
+  stopAt(over, rings) {
+    const { field, x_mm, y_mm, against } = over;
+    const known = this.kept.get(`stop ${rings}`);
+    const key = `${x_mm} ${y_mm} ${against}`;
+    if (known && known.key === key && known.field === field) return known.value;
+    const value = wholeStop(over, rings, 10 * this.made.stop_radius_cm);
+    this.kept.set(`stop ${rings}`, { key, field, value });
+    return value;
+  }
+
+  // The finest grid that is quick enough, or a coarser one that looks the same.
+  wholeGrid({ longest, narrowest }) {
+    for (let size = this.canvas.width; ; size /= 2) {
+      const pixel = (2 * this.made.field) / size;
+      const patch = Math.PI * (longest / pixel + 1) * (narrowest / pixel + 1);
+      if (size % 2 || size <= 64 || LIT * size * size * patch < ROOM) return size;
+    }
+  }
+
+  showTarget(size) {
+    const { made, canvas, context } = this;
     const { canvas: sheet, context: ink, image, words, light } = this.sheet("target", size);
-    spread(points, size, shape, light);
     for (let i = 0; i < light.length; i++) {
       const shown = made.glow + (1 - made.glow) * Math.min(1, Math.max(0, light[i]));
       words[i] = 0xff000000 | (((255 * Math.sqrt(shown) + 0.5) | 0) * 0x010101);
