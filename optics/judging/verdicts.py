@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from optics.errors import OpticsError
 from optics.judging.standards import GUARD, UNITS, Row, Standard, available, load
 from optics.lens.angles import axis_difference, whole_axis
 from optics.lens.kinds import LENS_KINDS
@@ -40,6 +41,8 @@ WEAK_CYLINDER = 0.125
 def minus_form(lens: Prescription | Power) -> tuple[float, float, float]:
     """Sphere, cylinder and axis in minus form; a `Prescription` stays exact."""
     if isinstance(lens, Power):
+        if not np.isfinite(lens.vector).all():
+            raise OpticsError("The reading is no number.", "A power is in dioptres.", "Read it again.")
         sphere, cylinder, axis = lens.sphere_cylinder("minus")
         return float(sphere), float(cylinder), float(axis)
     line = lens.to_minus_cylinder()

@@ -66,6 +66,9 @@ class LensRecord:
                     f"The {name} is {value}.", "It is a number.", "Leave out what was not read."
                 )
 
+        if self.prism is not None and not np.isfinite(self.prism.vector).all():
+            raise OpticsError("The prism is no number.", "It is in prism dioptres.", "Read it again.")
+
     def written_prism(self, eye: str) -> Prism | None:
         """The prism as given here, or none where nothing was written of it."""
         if self.prism is not None:

@@ -1,13 +1,19 @@
 """What must never pass, in written lines as a person would have them, and what may."""
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from optics.errors import OpticsError
 from optics.judging.compare import compare
 from optics.judging.standards import available, load
+from optics.judging.verdicts import would_pass
 from optics.judging.verify import verify
 from optics.lens.kinds import LENS_KINDS
 from optics.lens.parsing import parse_pair
+from optics.lens.power import Power
+from optics.lens.prism import Prism
 from optics.pair.records import LensRecord, PairRecord
 
 ANSI = "ANSI Z80.1-2015"
@@ -203,6 +209,65 @@ def test_a_length_that_is_no_number_is_refused(name):
     for bad in (float("nan"), float("inf")):
         with pytest.raises(OpticsError, match="It is a number"):
             written("R -1.00 DS; L -1.00 DS", **{name: (bad, 31.0)})
+
+
+def test_a_prism_or_a_power_that_is_no_number_is_refused():
+    line = parse_pair("R -1.00 DS; L -1.00 DS")[0]
+    with pytest.raises(OpticsError, match="no number"):
+        LensRecord(line=line, prism=Prism(np.array([0.0, np.nan])))
+    with pytest.raises(OpticsError, match="no number"):
+        would_pass(load(ANSI), line, Power(np.array([np.nan, 0.0, 0.0])))
+
+
+BASES = ("up", "down", "in", "out")
+KINDS = st.sampled_from(LENS_KINDS)
+PRISMS = st.one_of(st.none(), st.tuples(st.sampled_from([0.5, 1.0, 2.0, 5.0]), st.sampled_from(BASES)))
+SPHERES = st.sampled_from([-6.0, -1.0, 0.0, 0.5, 2.0, 6.0])
+
+
+def line_of(eye, sphere, addition, prism, silent):
+    """One lens as it is written; `silent` leaves out that there is no prism."""
+    power = f"{sphere:+.2f} DS" if sphere else "pl"
+    add = f" add {addition:+.2f}" if addition else ""
+    last = f" prism {prism[0]:.2f} base {prism[1]}" if prism else "" if silent else " no prism"
+    return f"{eye} {power}{add}{last}"
+
+
+@settings(deadline=None)
+@given(
+    KINDS,
+    st.sampled_from(["ANSI Z80.1-2015", "ANSI Z80.1-1999", "ISO 21987:2009", "ANSI Z80.1-2020"]),
+    st.tuples(SPHERES, SPHERES),
+    st.tuples(PRISMS, PRISMS),
+    st.tuples(PRISMS, PRISMS),
+    st.tuples(st.booleans(), st.booleans()),
+    st.sampled_from([(0.0, 0.0), (0.0, 0.0), (0.5, 0.0), (0.0, -1.0)]),
+    st.sampled_from([0.0, 0.0, 2.0]),
+)
+def test_random_pairs_never_pass_what_a_plain_list_forbids(
+    kind, table, spheres, ordered, read, silent, off, add
+):
+    sides = list(zip("RL", spheres, ordered, read, silent, off, strict=True))
+    order = "; ".join(line_of(eye, s, add, wanted, True) for eye, s, wanted, *_ in sides)
+    found = "; ".join(line_of(eye, s + by, add, met, mute) for eye, s, _, met, mute, by in sides)
+    forbidden = [
+        table.endswith("2020"),
+        kind == "progressive" and table.startswith("ISO"),
+        kind != "single vision" and not add,
+        any(off),
+        any(met is None and mute for *_, met, mute, _ in sides),
+        # Away from thinning and from lenses strong enough to hide a prism in millimetres.
+        kind != "progressive"
+        and any(
+            abs(s) < 2 and wanted != met and max(p[0] for p in (wanted, met) if p) > 1
+            for _, s, wanted, met, *_ in sides
+        ),
+    ]
+    result = held(order, found, kind, table)
+    if any(forbidden):
+        assert result.passed is not True, result.report
+    elif ordered == read:
+        assert result.passed is True, result.report
 
 
 def test_no_prism_written_or_both_centres_found_settle_a_pair():
