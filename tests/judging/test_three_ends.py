@@ -221,7 +221,7 @@ def test_a_prism_or_a_power_that_is_no_number_is_refused():
 
 BASES = ("up", "down", "in", "out")
 KINDS = st.sampled_from(LENS_KINDS)
-PRISMS = st.one_of(st.none(), st.tuples(st.sampled_from([0.5, 1.0, 2.0, 5.0]), st.sampled_from(BASES)))
+PRISMS = st.one_of(st.none(), st.tuples(st.sampled_from([0.5, 2.0]), st.sampled_from(BASES)))
 SPHERES = st.sampled_from([-6.0, -1.0, 0.0, 0.5, 2.0, 6.0])
 
 
@@ -233,7 +233,8 @@ def line_of(eye, sphere, addition, prism, silent):
     return f"{eye} {power}{add}{last}"
 
 
-@settings(deadline=None)
+# Prism alike in both lenses, which the pair averages away, must turn up among the draws.
+@settings(deadline=None, max_examples=600)
 @given(
     KINDS,
     st.sampled_from(["ANSI Z80.1-2015", "ANSI Z80.1-1999", "ISO 21987:2009", "ANSI Z80.1-2020"]),
