@@ -52,7 +52,7 @@ def placed(height, degrees, at):
 
 
 def _met_by(start, way, height):
-    step = 1e-3
+    step = 1e-4
     along = np.zeros(start.shape[:-1])
     for _ in range(40):
         at = start + along[..., None] * way
