@@ -58,21 +58,22 @@ function compensatorPart(bench) {
     min: 0, max: 359, step: 1, page: 15, show: base, pixels: 2,
     spoken: (word) => `Base ${word === "less" ? "back" : "on"} by a degree`,
   });
-  const words = element("p", { className: "optics-bench-basewords" });
+  const words = element("p", { className: "optics-hint" });
   const straight = [0, 90, 180, 270].map((at) => button("", () => bench.change({ compensator_base: at })));
   const el = folded("Prism compensator", [
-    amount.line, direction.line, element("div", { className: "optics-bench-line" }, straight), words,
-    element("p", { className: "optics-hint", textContent:
-      "For a prism that will not let the crossing come to the middle: turn the base to where the crossing lies, then raise the amount." }),
+    amount.line, direction.line, element("div", { className: "optics-bench-line" }, [element("span", { className: "optics-bench-name" }), ...straight]), words,
   ]);
   const show = () => {
     const [lens, against] = [bench.get("lens"), bench.get("against")];
     amount.set(bench.get("compensator"));
     direction.set(bench.get("compensator_base"));
-    for (const [i, one] of straight.entries()) one.textContent = `Base ${baseWords(i * 90, lens, against)}`;
+    for (const [i, one] of straight.entries()) {
+      one.textContent = baseWords(i * 90, lens, against);
+      one.setAttribute("aria-label", `Base ${one.textContent}`);
+    }
     words.textContent = bench.get("compensator")
       ? `Takes out ${bench.get("compensator").toFixed(2)} Δ base ${baseWords(bench.get("compensator_base"), lens, against)}.`
-      : "Takes out nothing.";
+      : "Turn the base to where the crossing lies, then raise the amount until it stands in the middle.";
   };
   return { el, show };
 }
@@ -213,8 +214,8 @@ function render({ model, el }) {
   const eyepiece = eyepiecePart(bench, ring[0]);
   const words = wordsPart(bench, eyepiece.canvas);
   const dialled = only("eyepiece", eyepieceDial);
-  const middle = [lensPart(bench), powerDrum(bench), ...only("stage", stagePart)];
-  const beside = [...only("pad", padPart), ...only("compensator", compensatorPart), ...only("side", sidePart), ...only("dot", dotPart)];
+  const middle = [lensPart(bench), powerDrum(bench), ...only("stage", stagePart), ...only("compensator", compensatorPart)];
+  const beside = [...only("pad", padPart), ...only("side", sidePart), ...only("dot", dotPart), ...only("pad", tracePart)];
   const column = (name, children) => element("div", { className: `optics-bench-${name}` }, children);
   const root = element("div", { className: "optics-panel optics-bench", role: "group", "aria-label": "Focimeter" }, [
     column("eyepiece", [eyepiece.el, ...ring.map((one) => one.buttons), ...dialled.map((one) => one.el), words.el]),

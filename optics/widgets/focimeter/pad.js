@@ -14,20 +14,16 @@ function padPart(bench) {
   const list = element("div", { className: "optics-pad-list", tabIndex: 0, role: "region", "aria-label": "Readings noted" });
   const back = button("Strike out the last", () => bench.change({ _readings: bench.get("_readings").slice(0, -1) }));
   const save = button("Save as CSV", () => saveText("readings.csv", asTable(bench.get("_readings"))));
-  const trace = tick("Keep my moves", (on) => bench.change({ trace_kept: on }));
   const el = part("Pad", null, [
     element("div", { className: "optics-bench-line" }, [
       ...Object.entries(LINE_SETS).map(([lines, words]) => button(words, () => note(lines), `Note a reading of the ${words.toLowerCase()}`)),
     ]),
     list,
     element("div", { className: "optics-bench-line" }, [back, save]),
-    trace.row,
-    element("p", { className: "optics-hint", textContent: KEPT }),
   ]);
   let drawn = null;
   const show = () => {
     const readings = bench.get("_readings");
-    trace.set(bench.get("trace_kept"));
     back.disabled = save.disabled = !readings.length;
     if (drawn === readings) return;
     drawn = readings;
@@ -37,6 +33,13 @@ function padPart(bench) {
     list.scrollTop = list.scrollHeight;
   };
   return { el, show };
+}
+
+// The learner is told of the trace, and can switch it off.
+function tracePart(bench) {
+  const kept = tick("Keep my moves", (on) => bench.change({ trace_kept: on }));
+  const el = element("div", { className: "optics-bench-part" }, [kept.row, element("p", { className: "optics-hint", textContent: KEPT })]);
+  return { el, show: () => kept.set(bench.get("trace_kept")) };
 }
 
 function notedGroup({ eye, against, lines, drums, wheels, mean, spread }) {
