@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from optics.errors import OpticsError
 from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, eyepiece_view
+from optics.lens.lens import EMPTY
 from optics.pair.spectacles import Spectacles
 
 __all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "trace_from", "traces_in"]
@@ -208,6 +209,7 @@ class Trace:
             wheel=float(stood["wheel"]),
             eyepiece=float(stood["eyepiece"]),
             eye=self.eye,
+            zero_error=self.zero_error,
             compensator_x=float(amount * np.cos(base)),
             compensator_y=float(amount * np.sin(base)),
         )
@@ -230,6 +232,8 @@ class Trace:
             Brightness, 0 to 1.
         """
         stood = self.after(moves)
+        if stood["aside"] == "yes":
+            return eyepiece_view(self.settings(moves), EMPTY, size)
         x_mm, y_mm = float(stood["stage_x_mm"]), float(stood["stage_y_mm"])
         met = spectacles.over_stop(str(stood["lens"]), x_mm, y_mm, str(stood["against"]))
         return eyepiece_view(self.settings(moves), met, size)

@@ -25,7 +25,7 @@ def test_every_control_has_a_name_and_can_be_hit(page, show_bench, bench):
     show_bench(page, bench)
     unfold(page)
     controls = page.locator(".optics-bench").locator(CONTROLS).all()
-    assert len(controls) == 42
+    assert len(controls) == 43
     for control in controls:
         name = control.evaluate(
             "c => c.getAttribute('aria-label') || c.labels?.[0]?.textContent || c.textContent"
@@ -144,6 +144,21 @@ def test_a_locked_height_is_kept(page, show_bench, bench):
     drag(page, ".optics-stage", (10, 30))
     assert get(page, "stage_y_mm") == before
     assert get(page, "height_locked") is True
+
+
+def test_the_pair_is_laid_aside_and_back(page, show_bench, bench, seen):
+    show_bench(page, bench)
+    page.get_by_label("Eyepiece dial").focus()
+    laid = seen(page)
+    page.get_by_role("button", name="Lay the pair aside").click()
+    page.wait_for_timeout(200)
+    empty = seen(page)
+    assert abs(empty - laid).max() > 0.2
+    assert "the pair laid aside" in page.locator(".optics-bench-words").inner_text()
+    assert page.get_by_role("button", name="Note a reading of the sphere lines").is_disabled()
+    page.get_by_role("button", name="Lay the pair back").click()
+    page.wait_for_timeout(200)
+    assert abs(seen(page) - laid).max() < 0.01
 
 
 def test_one_press_notes_a_reading_and_repeats_stand_together(page, show_bench, bench):

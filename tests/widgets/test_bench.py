@@ -322,3 +322,19 @@ def test_the_trace_goes_with_the_answer_that_is_recorded(bench):
     moves = trace_from(said[0][TRACE_MIME]).moves
     assert [(move.control, move.value) for move in moves] == [("drum", -2.5)]
     assert TRACE_MIME not in said[1]
+
+
+def test_a_pair_laid_aside_leaves_an_instrument_that_shows_its_zero():
+    bench = Bench(PAIR, seed=7, eye_setting=0, zero_error=0.25)
+    bench.set_state({"aside": True, "drum": 0.25})
+    sharp = eyepiece_view(bench.settings, bench.met, 96)
+    assert bench.trace.picture(PAIR, 2, 96) == pytest.approx(sharp)
+    bench.drum = -0.75
+    assert sharp.max() > eyepiece_view(bench.settings, bench.met, 96).max() + 0.05
+    bench.aside = False
+    again = trace_from(bench.trace.bundle)
+    assert again.moves[0].words == "the pair laid aside"
+    assert again.moves[-1].words == "the pair laid back"
+    assert again.picture(PAIR, len(again.moves), 96) == pytest.approx(
+        eyepiece_view(bench.settings, bench.met, 96)
+    )

@@ -38,10 +38,13 @@ READINGS_MOST = 200
 RULE_STEP_MM = 0.5
 """A rule is read to half a millimetre (common practice)."""
 _NAMES = {"R": "right", "L": "left"}
-_TRACED = tuple("lens drum wheel eyepiece stage_x_mm stage_y_mm against compensator compensator_base".split())
+_TRACED = tuple(
+    "lens drum wheel eyepiece stage_x_mm stage_y_mm against compensator compensator_base aside".split()
+)
+_YES = {False: "no", True: "yes"}
 MOST_PIXELS = 768
 """Width of the picture at most, device pixels."""
-PARTS = ("eyepiece", "wheel", "stage", "pad", "compensator", "side", "dot")
+PARTS = ("eyepiece", "wheel", "stage", "pad", "compensator", "side", "dot", "aside")
 """What a bench can show beside the drum; a chapter shows only what it has introduced."""
 SCRIPTS = ("rays", "picture", "moves", "dials", "stage", "pad", "bench")
 """The bench's scripts, in the order in which each needs the ones before it."""
@@ -268,8 +271,10 @@ class Bench(anywidget.AnyWidget):
     def _begin_trace(self) -> None:
         self._trace, self._recording = None, self.trace_kept
         if self.trace_kept:
-            start = {name: getattr(self, name) for name in _TRACED} | {"aside": "no"}
-            self._trace = Trace(start=start, eye=self._eye_setting, pair=self._pair)
+            start = {name: getattr(self, name) for name in _TRACED} | {"aside": _YES[self.aside]}
+            self._trace = Trace(
+                start=start, eye=self._eye_setting, zero_error=self._zero_error, pair=self._pair
+            )
             self._began = monotonic()
 
     def _keep_move(self, change: dict) -> None:
@@ -282,6 +287,8 @@ class Bench(anywidget.AnyWidget):
         if name == "_readings":
             noted = len(value) > len(change["old"])
             name, value = ("noted", value[-1]["lines"]) if noted else ("struck", "last")
+        if name == "aside":
+            value = _YES[value]
         self._trace.note(name, value, round((monotonic() - self._began) * 1000))
         taken_in_hand(lambda: self._trace)
 

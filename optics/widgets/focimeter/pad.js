@@ -11,19 +11,20 @@ function padPart(bench) {
       eye: bench.get("lens"), against: bench.get("against"), lines, drum: bench.get("drum"), wheel: bench.get("wheel"),
     }],
   });
+  // Without a pair there is no lens that a reading would belong to.
+  const lines = Object.entries(LINE_SETS).map(([set, words]) => button(words, () => note(set), `Note a reading of the ${words.toLowerCase()}`));
   const list = element("div", { className: "optics-pad-list", tabIndex: 0, role: "region", "aria-label": "Readings noted" });
   const back = button("Strike out the last", () => bench.change({ _readings: bench.get("_readings").slice(0, -1) }));
   const save = button("Save as CSV", () => saveText("readings.csv", asTable(bench.get("_readings"))));
   const el = part("Pad", null, [
-    element("div", { className: "optics-bench-line" }, [
-      ...Object.entries(LINE_SETS).map(([lines, words]) => button(words, () => note(lines), `Note a reading of the ${words.toLowerCase()}`)),
-    ]),
+    element("div", { className: "optics-bench-line" }, lines),
     list,
     element("div", { className: "optics-bench-line" }, [back, save]),
   ]);
   let drawn = null;
   const show = () => {
     const readings = bench.get("_readings");
+    for (const one of lines) one.disabled = bench.get("aside");
     back.disabled = save.disabled = !readings.length;
     if (drawn === readings) return;
     drawn = readings;

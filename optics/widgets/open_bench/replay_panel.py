@@ -80,8 +80,7 @@ class ReplayPanel(widgets.VBox):
             return
         self.mine_at, made = at, turns[at - 1] if at else 0
         stood = self.mine.after(made)
-        stood.pop("aside")
-        self._bench.show(**stood)
+        self._bench.show(**{**stood, "aside": stood["aside"] == "yes"})
         told = "How you found the bench."
         if at:
             move = self.mine.moves[made - 1]
@@ -130,6 +129,7 @@ class ReplayPanel(widgets.VBox):
             "compensator": float(np.hypot(x, y).round(2)),
             "compensator_base": float(np.rad2deg(np.arctan2(y, x)).round() % 360),
             "against": step.against,
+            "aside": False,
         }
         if step.eye is not None:
             stood["lens"] = step.eye
