@@ -52,11 +52,11 @@ class Apprentice:
             self.page.wait_for_selector("button:has-text('Near circle'):not([disabled])")
 
     def picture(self):
-        """What the eyepiece shows once the last hand has had its effect, at a third of the size."""
+        """What the eyepiece shows once the last hand has had its effect, at half the size."""
         self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
         whole = self.seen(self.page)
-        size = whole.shape[0] // 4 * 4
-        return whole[:size, :size].reshape(size // 4, 4, size // 4, 4).mean((1, 3))
+        size = whole.shape[0] // 2 * 2
+        return whole[:size, :size].reshape(size // 2, 2, size // 2, 2).mean((1, 3))
 
     def set_eyepiece(self):
         """Rack it out, then in to where the reticle is sharpest."""

@@ -35,8 +35,8 @@ class ReplayPanel(widgets.VBox):
         self.words = widgets.HTML()
         self.steps: tuple[Step, ...] = ()
         self.at = -1
-        self.mine_back = widgets.Button(description="Back", tooltip="One move of my own back")
-        self.mine_next = widgets.Button(description="Next", tooltip="One move of my own on")
+        self.mine_back = widgets.Button(description="My move before", tooltip="One move of my own back")
+        self.mine_next = widgets.Button(description="My next move", tooltip="One move of my own on")
         self.mine_words = widgets.HTML()
         self.mine: Trace | None = None
         self.mine_at = 0
