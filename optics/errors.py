@@ -20,11 +20,23 @@ class OpticsError(ValueError):
     """
 
     def __init__(self, given: str, allowed: str, suggestion: str) -> None:
-        self.given = given
-        self.allowed = allowed
-        self.suggestion = suggestion
-        super().__init__(f"{given} {allowed} {suggestion}")
+        self.given, self.allowed, self.suggestion = map(_sayable, (given, allowed, suggestion))
+        super().__init__(f"{self.given} {self.allowed} {self.suggestion}")
 
     def _render_traceback_(self) -> list[str]:
         # IPython asks an exception for this before it prints a traceback.
         return [str(self)]
+
+
+def _sayable(sentence: str) -> str:
+    # Half a letter (a lone surrogate) can be typed, and cannot be printed or kept.
+    return sentence.encode("utf-8", "replace").decode("utf-8")
+
+
+def shown(value: object, longest: int = 60) -> str:
+    """A value that was given, short enough to be repeated in a sentence."""
+    try:
+        text = repr(value)
+    except ValueError:  # Python refuses to spell a number of more than 4,300 digits.
+        return "a number of thousands of digits"
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"

@@ -194,13 +194,13 @@ def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None
     Readings may be text as a learner typed it. None, with a sentence shown, while
     there are none.
     """
-    from optics.checks.cross import power_text
     from optics.drawing.drum_readings import drum_readings as draw
+    from optics.lens.numbers import power_of
     from optics.marking.replies import unanswered
 
     try:
         typed = {
-            words: [power_text(v) if isinstance(v, str) else v for v in values if not unanswered(v)]
+            words: [power_of(v) if isinstance(v, str) else v for v in values if not unanswered(v)]
             for words, values in rows.items()
         }
     except OpticsError as error:
@@ -239,10 +239,10 @@ def against_order(
     VerdictTable or None
         None, with a sentence shown, while nothing was read.
     """
-    from optics.checks.bench import millimetres
     from optics.drawing.verdict_table import VerdictTable
     from optics.judging.standards import load
     from optics.judging.verify import verify
+    from optics.lens.numbers import length_mm
     from optics.lens.parsing import parse, parse_pair
     from optics.marking.replies import unanswered
     from optics.pair.records import LensRecord, PairRecord
@@ -257,7 +257,7 @@ def against_order(
         return PairRecord(right=right, left=left)
 
     try:
-        read = record(found, millimetres(found_mm))
+        read = record(found, length_mm(found_mm))
     except OpticsError as error:
         _say(str(error), state="Not yet")
         return None

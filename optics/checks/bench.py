@@ -8,6 +8,7 @@ from pathlib import Path
 
 from optics.errors import OpticsError
 from optics.instrument.trace import trace_in_hand
+from optics.lens.numbers import length_mm
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
@@ -63,7 +64,7 @@ def recorded_mm(answer: object) -> None:
         tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,)))
         return
     try:
-        found = millimetres(answer)
+        found = length_mm(answer)
     except OpticsError as error:
         tell(Reply(state="Not yet", sentences=(str(error),)))
         return
@@ -188,7 +189,7 @@ def centre_distance(
     if unanswered(learner) or not isinstance(learner, str):
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
     try:
-        found = millimetres(answer)
+        found = length_mm(answer)
     except OpticsError as error:
         return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing))
     spectacles = open_pairs(folder).pair(pair, learner).spectacles
@@ -203,16 +204,3 @@ def centre_distance(
     )
     slips = ("centimetres for millimetres",) if in_centimetres else ()
     return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, slips=slips))
-
-
-def millimetres(answer: object) -> float:
-    """A length as a learner writes it, millimetres; a sentence where it is none."""
-    text = str(answer).lower().replace("mm", "").strip()
-    try:
-        return float(text)
-    except ValueError:
-        raise OpticsError(
-            f'"{answer}" is not a length.',
-            "A length is one number in millimetres, with a decimal point.",
-            "Write it like 62.5.",
-        ) from None

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import re
-
 from optics.errors import OpticsError
+from optics.lens.numbers import power_of
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 from optics.marking.marks import in_form, shared_out
@@ -22,7 +21,6 @@ from optics.marking.telling import Reply, tell
 
 __all__ = ["from_cross", "from_readings", "meridian_power", "to_cross"]
 
-_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)$")
 FLAT = "Along its axis a cylinder has no power: there the lens has the sphere alone."
 
 
@@ -103,7 +101,7 @@ def to_cross(along: object, across: object, *, given: str, points: float = 0.0) 
     if unanswered(along) or unanswered(across):
         return not_answered(skills, points, '"+6.50"')
     try:
-        found = power_text(along), power_text(across)
+        found = power_of(along), power_of(across)
     except OpticsError as error:
         return unreadable(error, skills, points)
     lens = parse(given)
@@ -134,24 +132,6 @@ def to_cross(along: object, across: object, *, given: str, points: float = 0.0) 
     return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
 
 
-def power_text(answer: object) -> float:
-    """A power as a learner writes it, dioptres; a sentence where it is none."""
-    text = str(answer).replace("−", "-").replace("–", "-").strip().rstrip("dD ").strip()
-    if "," in text:
-        raise OpticsError(f'"{answer}" has a comma.', "The decimal sign is a point.", 'Write "-1.25".')
-    if text.lower() in ("pl", "plano"):
-        return 0.0
-    if not _NUMBER.match(text):
-        raise OpticsError(
-            f'"{answer}" is not a power.', "A power is one number in dioptres.", 'Write "-1.25".'
-        )
-    if text[0] not in "+-" and float(text):
-        raise OpticsError(
-            f'"{answer}" has no sign.', "Plus and minus are always written.", f'Write "+{text}" or "-{text}".'
-        )
-    return float(text)
-
-
 def meridian_power(
     answer: object, *, given: str, meridian: int, within: float = 0.02, points: float = 0.0
 ) -> float:
@@ -173,7 +153,7 @@ def meridian_power(
     if unanswered(answer):
         return not_answered(("sphere",), points, '"+6.50"')
     try:
-        found = power_text(answer)
+        found = power_of(answer)
     except OpticsError as error:
         return unreadable(error, ("sphere",), points)
     lens = parse(given)

@@ -13,7 +13,7 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
 from optics.lens.angles import checked_axis
-from optics.lens.parsing import parse, parse_pair
+from optics.lens.parsing import parse, parse_axis, parse_pair
 from optics.lens.prescription import Prescription
 from optics.lens.prism import nasal
 
@@ -115,7 +115,7 @@ def _axis_of(given: AxisLike | None) -> tuple[int | None, str | None]:
     if given is None:
         return None, None
     if isinstance(given, str) and given.strip().isdigit():
-        given = int(given)
+        given = parse_axis(given)
     if isinstance(given, str):
         given = parse(given)
     if not isinstance(given, Prescription):

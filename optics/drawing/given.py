@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from optics.errors import OpticsError
 from optics.lens.angles import right_angle_to, whole_axis
+from optics.lens.numbers import NUMBER, tidied
 from optics.lens.parsing import parse, parse_crossed
 from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription, written
@@ -17,7 +18,7 @@ __all__ = ["Given", "LensLike", "lens_of", "named_eye", "prism_of"]
 LensLike = Power | Prescription | Crossed | str
 """Anything that names the power of one lens."""
 
-_ALONG = re.compile(r"^\s*(?P<power>[+−-]?\d*\.?\d+|pl(?:ano)?)\s+along\s+(?P<meridian>\d{1,3})\s*$", re.I)
+_ALONG = re.compile(rf" ?(?P<power>{NUMBER}|pl(?:ano)?) along (?P<meridian>[0-9]{{1,3}}) ?")
 _EYE = re.compile(r"^\s*(?P<eye>[RL])\b\s*(?P<rest>.*)$", re.I | re.S)
 
 
@@ -78,7 +79,7 @@ def _minus_form(power: Power) -> str:
 
 
 def _two_meridians(text: str) -> Given:
-    found = [_ALONG.match(part) for part in re.split(r"[/;,]", text)]
+    found = [_ALONG.fullmatch(part) for part in re.split(r"[/;,]", tidied(text, what="A power cross"))]
     example = 'Write it like "+2.50 along 170 / +1.00 along 080".'
     if len(found) != 2 or not (found[0] and found[1]):
         raise OpticsError(
@@ -90,9 +91,7 @@ def _two_meridians(text: str) -> Given:
     for match in found:
         assert match is not None
         # Read as a sphere, so that signs and sizes are judged by the same rules.
-        word = match["power"]
-        power = 0.0 if word[0] in "pP" else parse(word).sphere
-        values.append((power, int(match["meridian"])))
+        values.append((parse(match["power"]).sphere, int(match["meridian"])))
     (first, one), (second, other) = values
     for meridian in (one, other):
         if not 1 <= meridian <= 180:

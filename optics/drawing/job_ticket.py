@@ -17,6 +17,7 @@ from matplotlib.patches import Rectangle
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
+from optics.lens.numbers import length_mm
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription, written
 
@@ -204,8 +205,8 @@ def _measures(figure: Figure, pd_mm: Sequence[Length], height_mm: Sequence[Lengt
 
 def _together(pd_mm: Sequence[Length]) -> str:
     try:
-        return f"{sum(float(_length(value)) for value in pd_mm):g}"
-    except ValueError:
+        return f"{sum(length_mm(value) for value in pd_mm):g}"
+    except OpticsError:
         return ""
 
 

@@ -40,10 +40,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 from optics.lens.angles import wrapped_axis
 from optics.lens.laid_flat import STOP_RADIUS_MM
 from optics.lens.lens import EMPTY, OverStop
+from optics.lens.numbers import finite
 
 __all__ = [
     "COMPENSATOR_MOST",
@@ -157,6 +158,13 @@ class Settings:
     zero_error: float = 0.0
 
     def __post_init__(self) -> None:
+        for name in self.__slots__:
+            if finite(getattr(self, name)) is None:
+                raise OpticsError(
+                    f"The {name.replace('_', ' ')} is at {shown(getattr(self, name))}.",
+                    "Every control stands at a number.",
+                    "Set it again.",
+                )
         for name, value, (low, high) in (
             ("drum", self.drum, DRUM_RANGE),
             ("eyepiece", self.eyepiece, EYEPIECE_RANGE),
@@ -171,9 +179,7 @@ class Settings:
             raise OpticsError(
                 f"The axis wheel is at {self.wheel:g}.",
                 "It runs from 1 to 180.",
-                f"Did you mean {wrapped_axis(self.wheel):03.0f}?"
-                if np.isfinite(self.wheel)
-                else "Read the wheel again.",
+                f"Did you mean {wrapped_axis(self.wheel):03.0f}?",
             )
 
         taken_out = float(np.hypot(self.compensator_x, self.compensator_y))

@@ -9,14 +9,14 @@ Refraction and How to Refract). An axis or meridian runs from just above 0 to
 
 from __future__ import annotations
 
-from math import isfinite
-from numbers import Integral, Real
+from numbers import Integral
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
+from optics.lens.numbers import finite
 
 __all__ = [
     "axis_difference",
@@ -170,8 +170,10 @@ def checked_axis(value: object) -> int:
     180
     """
     allowed = "An axis is a whole number from 1 to 180."
-    if isinstance(value, bool) or not isinstance(value, Real) or not isfinite(value):
-        raise OpticsError(f"The axis is {value!r}.", allowed, 'Write it in three digits, for example "015".')
+    if finite(value) is None:
+        raise OpticsError(
+            f"The axis is {shown(value)}.", allowed, 'Write it in three digits, for example "015".'
+        )
     if not isinstance(value, Integral) and value != int(value):
         raise OpticsError(
             f"The axis is {value:g}.", allowed, f"Write the nearest whole degree, {whole_axis(value):03d}."
@@ -185,5 +187,5 @@ def checked_axis(value: object) -> int:
             if 180 < number <= 360
             else "Read the axis scale again."
         )
-        raise OpticsError(f"The axis is {number}.", allowed, hint)
+        raise OpticsError(f"The axis is {shown(number)}.", allowed, hint)
     return number

@@ -28,8 +28,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optics.errors import OpticsError
-from optics.lens.lens import BACK, FRONT, Lens, OverStop
+from optics.lens.lens import BACK, FRONT, Lens, OverStop, checked_side
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 
@@ -40,7 +39,6 @@ __all__ = [
     "Sheet",
     "WholeStop",
     "body_of",
-    "checked_side",
     "rotation",
     "stop_points_mm",
     "usual_front_curve",
@@ -432,20 +430,3 @@ def usual_thickness_mm(power: Power, addition: float, index: float) -> float:
     """
     strongest = max(0.0, float(power.principal()[0]) + addition / 2.0)
     return max(2.0, 1.0 + 30.0**2 * strongest / (2000.0 * (index - 1.0)))
-
-
-def checked_side(against: str) -> str:
-    """The side on the stop, if it is one.
-
-    Raises
-    ------
-    OpticsError
-        For anything but "back" or "front".
-    """
-    if against not in (BACK, FRONT):
-        raise OpticsError(
-            f'The side on the stop is "{against}".',
-            "It is back or front.",
-            "Write back for the distance power, front for an addition on the front.",
-        )
-    return against

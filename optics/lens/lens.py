@@ -17,13 +17,31 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from optics.errors import OpticsError, shown
 from optics.lens.power import Power
 from optics.lens.prism import Prism, prism_at
 
-__all__ = ["BACK", "EMPTY", "FRONT", "Lens", "OverStop", "Rays", "SingleVision"]
+__all__ = ["BACK", "EMPTY", "FRONT", "Lens", "OverStop", "Rays", "SingleVision", "checked_side"]
 
 BACK = "back"
 FRONT = "front"
+
+
+def checked_side(against: str) -> str:
+    """The side on the stop, if it is one.
+
+    Raises
+    ------
+    OpticsError
+        For anything but "back" or "front".
+    """
+    if against not in (BACK, FRONT):
+        raise OpticsError(
+            f"The side on the stop is {shown(against)}.",
+            "It is back or front.",
+            "Write back for the distance power, front for an addition on the front.",
+        )
+    return against
 
 
 class Rays(Protocol):
@@ -88,4 +106,8 @@ class SingleVision:
     def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
         """Power and prism met with the point (x_mm, y_mm) over the stop."""
         met = OverStop(self.power, self.prism + prism_at(self.power, x_mm, y_mm))
-        return met if against == BACK else OverStop(met.power.turned_over(), met.prism.turned_over())
+        return (
+            met
+            if checked_side(against) == BACK
+            else OverStop(met.power.turned_over(), met.prism.turned_over())
+        )

@@ -12,32 +12,27 @@ from dataclasses import replace
 
 from optics.errors import OpticsError
 from optics.lens.angles import checked_axis
+from optics.lens.numbers import LONGEST_LINE, NUMBER, pointed, tidied
 from optics.lens.prescription import EXAMPLE, Crossed, Prescription, checked_prism, written
 
-__all__ = ["parse", "parse_crossed", "parse_pair"]
+__all__ = ["parse", "parse_axis", "parse_crossed", "parse_pair", "parse_prism"]
 
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?![\d.])"
+_DEGREES = r"(?:°|deg(?:rees?)?\b)?"
+_AXIS = rf"(?:x|@|ax(?:is)?) ?(?P<axis>{NUMBER}) ?{_DEGREES}"
 _LENS = re.compile(
-    rf"""^\s*
-    (?P<sphere>{_NUMBER}|pl(?:ano)?)?\s*(?:d\.?s\.?|sph)?\s*
-    (?:/|\bc\b)?\s*
-    (?:(?P<cylinder>{_NUMBER})\s*(?:d\.?c\.?|cyl)?\s*
-       (?:(?:x|@|ax(?:is)?)\s*(?P<axis>{_NUMBER})\s*(?P<degree>°|deg)?)?)?
-    \s*$""",
+    rf"""
+    (?P<sphere>(?:{NUMBER}|pl(?:ano)?\b)?)[ ]?(?:sph(?:ere)?\b|d\.?s?\.?)?[ ]?
+    (?:(?:/|\bc\b)[ ]?)?
+    (?:(?P<cylinder>{NUMBER})[ ]?(?:cyl\b|d\.?c?\.?)?[ ]?(?:{_AXIS.replace(" ", "[ ]")})?)?
+    """,
     re.VERBOSE,
 )
-_ADD = re.compile(rf"\badd(?:ition)?\s*:?\s*(?P<add>{_NUMBER})")
+_ADD = re.compile(rf"\badd(?:ition)? ?:? ?(?P<add>{NUMBER})(?: ?d\b)?")
 _PRISM = re.compile(
-    rf"(?:\bprism\s*)?(?P<amount>{_NUMBER})\s*(?:Δ|pd)?\s*base\s*(?:(?P<word>[a-z]+)|(?P<degrees>{_NUMBER})\s*(?:°|deg)?)"
+    rf"(?:\bprism ?:? ?)?(?P<amount>{NUMBER}) ?(?:Δ|pd)? ?base ?(?:(?P<word>[a-z]+)|(?P<degrees>{NUMBER}) ?{_DEGREES})"
 )
-
-
-def _tidied(text: object) -> str:
-    if not isinstance(text, str):
-        raise OpticsError(f"The answer is {text!r}.", "A prescription is text between quotes.", EXAMPLE)
-    clean = text.replace("−", "-").replace("–", "-").replace("×", "x").replace("\u00a0", " ")
-    # The Greek capital delta and the increment sign look alike; both mean prism dioptre.
-    return clean.replace("∆", "Δ").strip().lower().replace("δ", "Δ")
+_NO_PRISM = re.compile(r"\bno prism\b|\bprism ?:? ?(?:none\b|nil\b|0(?:\.0{0,4})?(?![0-9.]| ?(?:Δ|pd|base)))")
+WHOLE_PRISM = "A prism is an amount and then its base: in, out, up, down, or degrees."
 
 
 def parse(text: str, eye: str | None = None) -> Prescription:
@@ -72,26 +67,25 @@ def parse(text: str, eye: str | None = None) -> Prescription:
     ...
     optics.errors.OpticsError: "+2.50 -1.50 170" has no axis sign. The axis follows an x. Write "+2.50 -1.50 x 170".
     """
-    clean = _tidied(text)
+    clean = tidied(text)
     shown = f'"{text.strip()}"'
     if not clean:
         raise OpticsError("There is nothing here yet.", "A prescription is text between quotes.", EXAMPLE)
-    if re.search(r"\d,\d", clean):
+    if mended := pointed(text):
         raise OpticsError(
             f"{shown} has a decimal comma.",
             "The decimal sign is a point, because a comma is easily lost.",
-            f'Write "{text.strip().replace(",", ".")}".',
+            f'Write "{mended}".',
         )
     rest = clean
-    sides = re.match(r"^(r\.?e\.?|l\.?e\.?|o\.?d\.?|o\.?s\.?|right|left|r|l)\s*[:.]?(?=[\s+\-\dp])", rest)
+    sides = re.match(r"^(r\.?e\.?|l\.?e\.?|o\.?d\.?|o\.?s\.?|right|left|r|l)\s*[:.]?(?=[ +\-0-9p])", rest)
     if sides:
         word = sides.group(1).replace(".", "")
         eye = "R" if word in ("r", "re", "od", "right") else "L"
         rest = rest[sides.end() :]
     add, rest = _taken_add(rest, shown)
-    without = re.sub(r"\bno prism\b", " ", rest)
-    prism, rest = _taken_prism(without, shown) if (no_prism := without != rest) else _taken_prism(rest, shown)
-    found = _LENS.match(rest)
+    prism, no_prism, rest = _taken_prism(rest, shown)
+    found = _LENS.fullmatch(" ".join(rest.split()))
     if not found or not found["sphere"]:
         raise OpticsError(f"{shown} cannot be read as a prescription.", *_why_not(rest, text))
     sphere = 0.0
@@ -100,14 +94,13 @@ def parse(text: str, eye: str | None = None) -> Prescription:
     cylinder = _signed(found["cylinder"], "cylinder", shown) if found["cylinder"] else 0.0
     axis: float | None = None
     if found["axis"]:
-        axis = float(found["axis"])
-        if found["axis"][0] in "+-":
+        axis = _axis(found["axis"])
+        if not axis and cylinder:
             raise OpticsError(
-                f"The axis is {found['axis']}.",
-                "An axis has no sign; it runs from 001 to 180.",
-                "Leave the sign out.",
+                "The axis is 0.",
+                "An axis is a whole number from 1 to 180.",
+                f'The horizontal axis is written 180: write "{found["sphere"]} {found["cylinder"]} x 180".',
             )
-        axis = int(axis) if axis == int(axis) else axis
         checked_axis(axis)
     if found["cylinder"] and not cylinder and axis is not None:
         raise OpticsError(
@@ -130,44 +123,85 @@ def _signed(number: str, name: str, shown: str) -> float:
     return float(number)
 
 
+def _axis(number: str) -> float:
+    if number[0] in "+-":
+        raise OpticsError(
+            f"The axis is {number}.",
+            "An axis has no sign; it runs from 001 to 180.",
+            "Leave the sign out.",
+        )
+    return int(float(number)) if float(number).is_integer() else float(number)
+
+
+def parse_axis(text: str) -> int:
+    """Read an axis by itself: whole degrees, 1 to 180; "°" or "degrees" may follow.
+
+    Examples
+    --------
+    >>> parse_axis("015")
+    15
+    """
+    found = re.fullmatch(rf"({NUMBER}) ?{_DEGREES}", tidied(text, what="An axis"))
+    if not found:
+        raise OpticsError(
+            f'The axis is "{text.strip()}".', "An axis is a whole number from 1 to 180.", "Write it like 015."
+        )
+    return checked_axis(_axis(found[1]))
+
+
+def parse_prism(text: str) -> tuple[tuple[float, str | float], ...]:
+    """Read the prism of a lens by itself; empty where it says that there is none.
+
+    Examples
+    --------
+    >>> parse_prism("2.00 base out"), parse_prism("no prism")
+    (((2.0, 'out'),), ())
+    """
+    clean, shown = tidied(text, what="A prism"), f'"{text.strip()}"'
+    prism, none, rest = _taken_prism(clean, shown)
+    if rest.strip() or bool(prism) == none:
+        raise OpticsError(f"The prism is {shown}.", WHOLE_PRISM, 'Write it like "2.00 base out".')
+    return prism
+
+
 def _taken_add(rest: str, shown: str) -> tuple[float | None, str]:
+    # An addition is always plus, so that a missing sign leaves nothing to guess.
     found = _ADD.search(rest)
     if not found:
         return None, rest
-    return _signed(found["add"], "addition", shown), rest[: found.start()] + " " + rest[found.end() :]
+    return float(found["add"]), rest[: found.start()] + " " + rest[found.end() :]
 
 
-def _taken_prism(rest: str, shown: str) -> tuple[tuple[tuple[float, str | float], ...], str]:
-    prism: list[tuple[float, str | float]] = []
-    while found := _PRISM.search(rest):
-        base: str | float = found["word"] or float(found["degrees"])
-        prism.append(checked_prism(float(found["amount"]), base))
-        rest = rest[: found.start()] + " " + rest[found.end() :].lstrip(" ,;")
-        rest = re.sub(r"\b(?:and|with)\s*$", "", rest.strip())
-    if "prism" in rest or "base" in rest:
-        raise OpticsError(
-            f"The prism in {shown} is not whole.",
-            "A prism is an amount and then its base: in, out, up, down, or degrees.",
-            'Write "prism 2.00 base out".',
-        )
-    return tuple(prism), rest
+def _taken_prism(rest: str, shown: str) -> tuple[tuple[tuple[float, str | float], ...], bool, str]:
+    found = list(_PRISM.finditer(rest))
+    prism = tuple(checked_prism(float(one["amount"]), one["word"] or float(one["degrees"])) for one in found)
+    rest = re.sub(r" ?[,;]? ?(?:and |with )?\0[ ,;]*", " ", _PRISM.sub("\0", rest.replace("\0", "?")))
+    without = _NO_PRISM.sub(" ", rest)
+    if "prism" in without or "base" in without:
+        raise OpticsError(f"The prism in {shown} is not whole.", WHOLE_PRISM, 'Write "prism 2.00 base out".')
+    return prism, without != rest, without
 
 
 def _why_not(rest: str, text: str) -> tuple[str, str]:
     """What is allowed and what to try, for a line that did not match."""
-    lone = re.match(rf"^\s*({_NUMBER})\s+({_NUMBER})\s+(\d{{1,3}})\s*$", rest)
+    lone = re.match(rf"^\s*({NUMBER})\s+({NUMBER})\s+([0-9]{{1,3}})\s*$", rest)
     if lone:
         raise OpticsError(
             f'"{text.strip()}" has no axis sign.',
             "The axis follows an x.",
             f'Write "{lone[1]} {lone[2]} x {int(lone[3]):03d}".',
         )
-    if re.search(r"[+-]\s+\d", rest):
-        return "A sign stands right before its number.", 'Write "-2.25", not "- 2.25".'
-    if re.match(rf"^\s*({_NUMBER})\s*x\s*\d+\s*$", rest):
+    if apart := re.search(rf"([+-]) ({NUMBER})", rest):
+        close = apart[1] + apart[2]
+        return "A sign stands right before its number.", f'Write "{close}", not "{apart[0]}".'
+    if re.match(rf"^\s*({NUMBER})\s*x\s*[0-9]+\s*$", rest):
         return "The sphere stands before the cylinder.", f'If there is none, write "pl {rest.strip()}".'
-    if re.search(rf"({_NUMBER})\s*x\s*$", rest):
-        return "The axis is missing after the x.", 'Write the axis in three digits, "x 090".'
+    if re.search(rf"({NUMBER})\s*x\s*$", rest):
+        line = f"{rest.strip()} 090"
+        return (
+            "The axis is missing after the x.",
+            f'Write it in three digits, "{line}", with the axis you found.',
+        )
     return "It is sphere, cylinder, x, axis, in that order.", EXAMPLE
 
 
@@ -189,7 +223,8 @@ def parse_pair(text: str) -> tuple[Prescription, Prescription]:
     >>> print(left)
     L +1.25 -0.50 x 090
     """
-    lines = [line for line in re.split(r"[\n;]", _only_text(text)) if line.strip()]
+    tidied(text, 2 * LONGEST_LINE + 1, "A pair")
+    lines = [line for line in re.split(r"[\n;]", text) if line.strip()]
     if len(lines) != 2:
         raise OpticsError(
             f"There {'is' if len(lines) == 1 else 'are'} {len(lines)} line{'s' * (len(lines) != 1)}.",
@@ -208,14 +243,7 @@ def parse_pair(text: str) -> tuple[Prescription, Prescription]:
     return right, left
 
 
-def _only_text(text: object) -> str:
-    _tidied(text)
-    return str(text)
-
-
-_CYLINDER = re.compile(
-    rf"^\s*(?P<power>{_NUMBER}|pl(?:ano)?)\s*(?:d\.?c\.?|cyl)?\s*(?:x|@|ax(?:is)?)\s*(?P<axis>\d+)\s*$"
-)
+_CYLINDER = re.compile(rf" ?(?P<power>{NUMBER}|pl(?:ano)?) ?(?:d\.?c?\.?|cyl)? ?{_AXIS} ?")
 
 
 def parse_crossed(text: str) -> Crossed:
@@ -235,8 +263,8 @@ def parse_crossed(text: str) -> Crossed:
     >>> print(parse_crossed("+2.50 DC x 80 / +1.00 DC x 170").to_prescription())
     +2.50 -1.50 x 170
     """
-    parts = _tidied(text).split("/")
-    found = [_CYLINDER.match(part) for part in parts]
+    parts = tidied(text).split("/")
+    found = [_CYLINDER.fullmatch(part) for part in parts]
     if len(parts) != 2 or not all(found):
         raise OpticsError(
             f'"{text.strip()}" cannot be read as two crossed cylinders.',
@@ -251,5 +279,5 @@ def parse_crossed(text: str) -> Crossed:
             if match["power"].startswith("pl")
             else _signed(match["power"], "cylinder", f'"{text.strip()}"')
         )
-        values += [power, checked_axis(int(match["axis"]))]
+        values += [power, checked_axis(_axis(match["axis"]))]
     return Crossed(values[0], int(values[1]), values[2], int(values[3]))

@@ -56,7 +56,7 @@ class Power:
     vector: NDArray[np.float64]
 
     def __post_init__(self) -> None:
-        vector = np.asarray(self.vector, dtype=float)
+        vector = np.array(self.vector, dtype=float)
         if vector.shape[-1:] != (3,):
             raise ValueError(f"a power vector has 3 components last; this has shape {vector.shape}")
         object.__setattr__(self, "vector", vector)

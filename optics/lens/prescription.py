@@ -12,11 +12,10 @@ and .87 and mean .125, .375, .625 and .875.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import isfinite
-from numbers import Real
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 from optics.lens.angles import checked_axis
+from optics.lens.numbers import finite
 from optics.lens.power import Power
 
 __all__ = ["EXAMPLE", "Crossed", "Prescription", "checked_prism", "exact", "written"]
@@ -69,9 +68,9 @@ def written(value: float, signed: bool = True) -> str:
 
 
 def _checked(name: str, value: object, limit: float) -> float:
-    if isinstance(value, bool) or not isinstance(value, Real) or not isfinite(value):
-        raise OpticsError(f"The {name} is {value!r}.", "It must be a number in dioptres.", EXAMPLE)
-    number = float(value)
+    number = finite(value)
+    if number is None:
+        raise OpticsError(f"The {name} is {shown(value)}.", "It must be a number in dioptres.", EXAMPLE)
     if abs(number) > limit:
         hint = (
             f"Did you mean {written(number / 100)}?"
@@ -161,7 +160,9 @@ class Prescription:
                 "There is a prism and no prism.", "It is one or the other.", "Write one of them."
             )
         if self.eye not in (None, "R", "L"):
-            raise OpticsError(f"The eye is {self.eye!r}.", "It is R or L.", "Write R for the right lens.")
+            raise OpticsError(
+                f"The eye is {shown(self.eye)}.", "It is R or L.", "Write R for the right lens."
+            )
 
     # --- the power, and the forms ---------------------------------------------
 
@@ -301,10 +302,11 @@ def checked_prism(amount: object, base: object) -> tuple[float, str | float]:
                 f'The base is "{base}".', "A base is in, out, up or down, or degrees.", "Name it."
             )
         return size, base
-    if isinstance(base, bool) or not isinstance(base, Real) or not 0 <= base < 360:
+    degrees = finite(base)
+    if degrees is None or not 0 <= degrees < 360:
         raise OpticsError(
-            f"The base is {f'{base:g}' if isinstance(base, Real) else repr(base)} degrees.",
+            f"The base is {shown(base) if degrees is None else f'{degrees:g}'} degrees.",
             "A base in degrees runs from 0 to below 360, seen from the front.",
             "Write 0 instead of 360.",
         )
-    return size, float(base)
+    return size, degrees

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 from optics.lens.angles import _plain, wrapped_base
 from optics.lens.power import Power
 
@@ -38,7 +38,7 @@ def nasal(eye: str) -> float:
         For anything but R or L.
     """
     if eye not in ("R", "L"):
-        raise OpticsError(f"The eye is {eye!r}.", "It is R or L.", "Write R for the right lens.")
+        raise OpticsError(f"The eye is {shown(eye)}.", "It is R or L.", "Write R for the right lens.")
     return 1.0 if eye == "R" else -1.0
 
 
@@ -63,7 +63,7 @@ class Prism:
     vector: NDArray[np.float64]
 
     def __post_init__(self) -> None:
-        vector = np.asarray(self.vector, dtype=float)
+        vector = np.array(self.vector, dtype=float)
         if vector.shape[-1:] != (2,):
             raise ValueError(f"a prism vector has 2 components last; this has shape {vector.shape}")
         object.__setattr__(self, "vector", vector)

@@ -41,7 +41,7 @@ from numpy.typing import ArrayLike, NDArray
 from optics.errors import OpticsError
 from optics.lens.angles import _plain, mirrored_axis
 from optics.lens.laid_flat import Body, body_of, rotation
-from optics.lens.lens import BACK, Lens, OverStop
+from optics.lens.lens import BACK, Lens, OverStop, checked_side
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.lens.surface import checked_index
@@ -217,7 +217,7 @@ class Tilted:
         if self.body is not None:
             return self.body.over_stop(x_mm, y_mm, against)
         met = self.lens.over_stop(x_mm, y_mm, against)
-        axis = self.tilt_axis if against == BACK else mirrored_axis(self.tilt_axis)
+        axis = self.tilt_axis if checked_side(against) == BACK else mirrored_axis(self.tilt_axis)
         power = tilted_power(met.power, self.tilt_degrees, axis, self.index)
         prism = tilted_prism(met.prism, self.tilt_degrees, axis, self.index)
         return OverStop(power_nearer_eye(power, self.off_stop_mm), prism)
@@ -257,5 +257,5 @@ class Turned:
             return self.body.over_stop(x_mm, y_mm, against)
         inside = rotation(-self.degrees) @ np.array([x_mm, y_mm], dtype=float)
         met = self.lens.over_stop(float(inside[0]), float(inside[1]), against)
-        seen = self.degrees if against == BACK else -self.degrees
+        seen = self.degrees if checked_side(against) == BACK else -self.degrees
         return OverStop(met.power.rotated(seen), Prism(rotation(seen) @ met.prism.vector))

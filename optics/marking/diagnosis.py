@@ -22,7 +22,7 @@ from optics.marking.marks import POWER_WITHIN, SMALLEST_CYLINDER, WEAKEST_MISSED
 from optics.marking.pair_habits import FITTED, PAIR_CATALOGUE, PairSlip
 from optics.marking.pair_marks import ADD_WITHIN, CENTRES_WITHIN_MM, HEIGHT_WITHIN_MM, PRISM_WITHIN
 from optics.marking.pair_reading import LensRead, Manner, PairReader
-from optics.marking.read import PairAnswer
+from optics.marking.read import Ticket
 from optics.specimens.briefs import PROGRESSIVE
 from optics.specimens.specimen import Specimen
 
@@ -41,12 +41,12 @@ class PairExplanation(NamedTuple):
     misfit: float
 
 
-def diagnose_ticket(answer: PairAnswer, pair: Specimen, form: str = "minus") -> tuple[PairExplanation, ...]:
+def diagnose_ticket(answer: Ticket, pair: Specimen, form: str = "minus") -> tuple[PairExplanation, ...]:
     """Slips, or pairs of slips, that explain a ticket as a whole.
 
     Parameters
     ----------
-    answer : PairAnswer
+    answer : Ticket
         The ticket; what was not written is passed over.
     pair : Specimen
         The pair it was written for.
@@ -104,7 +104,7 @@ def _moves_a_sphere(entry: PairSlip, way: dict[str, Any]) -> bool:
 
 
 def _explaining(
-    answer: PairAnswer, reader: PairReader, candidates: Iterable[Candidate]
+    answer: Ticket, reader: PairReader, candidates: Iterable[Candidate]
 ) -> tuple[PairExplanation, ...]:
     best: dict[frozenset[str], PairExplanation] = {}
     for slips, way in candidates:
@@ -121,7 +121,7 @@ def _explaining(
     return tuple(sorted(best.values(), key=rank))
 
 
-def _misfit_of_way(answer: PairAnswer, reader: PairReader, way: dict[str, Any]) -> float | None:
+def _misfit_of_way(answer: Ticket, reader: PairReader, way: dict[str, Any]) -> float | None:
     if way.get("eyepiece") != FITTED:
         return _misfit(answer, reader, reader.read(Manner(**way)))
     unshifted = Manner(**{**way, "eyepiece": 0.0})
@@ -144,7 +144,7 @@ def _misfit_of_way(answer: PairAnswer, reader: PairReader, way: dict[str, Any]) 
     return min((value for value in tried if value is not None), default=None)
 
 
-def _misfit(answer: PairAnswer, reader: PairReader, read: dict[str, LensRead]) -> float | None:
+def _misfit(answer: Ticket, reader: PairReader, read: dict[str, LensRead]) -> float | None:
     """How far everything written is from what was read, in parts of reading noise; None beyond it."""
     parts: list[float] = []
     for eye in "RL":
@@ -182,7 +182,7 @@ def _line_parts(line: Triple, read: Triple) -> list[float]:
     return parts
 
 
-def _prism_parts(answer: PairAnswer, reader: PairReader, read: dict[str, LensRead]) -> list[float]:
+def _prism_parts(answer: Ticket, reader: PairReader, read: dict[str, LensRead]) -> list[float]:
     """Prism, with thinning prism written in both lenses or in neither."""
     said = {eye: answer.of(eye).prism_met(eye) for eye in "RL"}
     ways = []

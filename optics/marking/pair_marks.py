@@ -26,7 +26,7 @@ from optics.marking.marks import (
     true_triple,
 )
 from optics.marking.notation import loosely_written
-from optics.marking.read import EYES, LensAnswer, PairAnswer
+from optics.marking.read import EYES, LensAnswer, Ticket
 from optics.specimens.specimen import Specimen
 
 __all__ = [
@@ -147,12 +147,12 @@ class PairMarks:
         return (*told, *self.remarks)
 
 
-def mark_pair(answer: PairAnswer, pair: Specimen, form: str = "minus", points: float = 0.0) -> PairMarks:
+def mark_pair(answer: Ticket, pair: Specimen, form: str = "minus", points: float = 0.0) -> PairMarks:
     """Hold a ticket against the pair it was written for.
 
     Parameters
     ----------
-    answer : PairAnswer
+    answer : Ticket
         The ticket.
     pair : Specimen
         The pair, as it is when trued and clean.
@@ -233,7 +233,7 @@ def _power_offs(lens: LensAnswer, power: Power, form: str) -> Iterator[Off]:
         yield Off(skill="axis", eye=eye, amount=out, unit="degree", right=near)
 
 
-def prism_off(answer: PairAnswer, pair: Specimen, eye: str) -> Prism:
+def prism_off(answer: Ticket, pair: Specimen, eye: str) -> Prism:
     """Written less true prism of one lens; nothing written is no prism.
 
     Thinning prism is the same in both lenses and was never ordered. Whoever leaves
@@ -246,13 +246,13 @@ def prism_off(answer: PairAnswer, pair: Specimen, eye: str) -> Prism:
     return nearer[eye]
 
 
-def _prism_asked(answer: PairAnswer, pair: Specimen, eye: str) -> bool:
+def _prism_asked(answer: Ticket, pair: Specimen, eye: str) -> bool:
     """Whether a lens has prism worth writing, thinning aside, or prism was written of either lens."""
     has = (pair.prism(eye) - pair.thinning(eye)).amount >= NOTHING_WORTH_WRITING
     return bool(has or answer.right.prism or answer.left.prism)
 
 
-def _other_offs(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[Off]:
+def _other_offs(answer: Ticket, pair: Specimen, eye: str) -> Iterator[Off]:
     """What was written beside the power, held against the pair."""
     lens = answer.of(eye)
     addition, height = pair.addition(eye), pair.height_mm(eye)
@@ -271,7 +271,7 @@ def _other_offs(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[Off]:
         yield Off(skill="heights", eye=eye, amount=out, unit="mm", right=abs(out) <= HEIGHT_WITHIN_MM)
 
 
-def _unwritten(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[str]:
+def _unwritten(answer: Ticket, pair: Specimen, eye: str) -> Iterator[str]:
     """Skills that the pair asks for and the ticket says nothing of."""
     lens = answer.of(eye)
     if lens.add is None and pair.addition(eye) is not None:
@@ -285,7 +285,7 @@ def _unwritten(answer: PairAnswer, pair: Specimen, eye: str) -> Iterator[str]:
         yield "heights"
 
 
-def _loose(answer: PairAnswer, eye: str) -> tuple[str, ...]:
+def _loose(answer: Ticket, eye: str) -> tuple[str, ...]:
     """What could be misread in the way one lens was written."""
     side = EYES[eye]
     loose = list(loosely_written(answer.written(eye))) if answer.of(eye).distance is not None else []

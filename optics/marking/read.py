@@ -11,15 +11,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from optics.errors import OpticsError
-from optics.lens.parsing import parse
+from optics.errors import OpticsError, shown
+from optics.lens.numbers import length_mm, power_of, tidied
+from optics.lens.parsing import parse, parse_prism
 from optics.lens.prescription import Prescription, written
 from optics.lens.prism import Prism, nasal
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
 from optics.specimens.orders import kind_of
 
-__all__ = ["EYES", "FIELDS", "LensAnswer", "PairAnswer", "read_answer"]
+__all__ = ["EYES", "FIELDS", "LensAnswer", "Ticket", "read_answer"]
 
 EYES = {"R": "right", "L": "left"}
 _OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
@@ -30,8 +31,7 @@ FIELDS = (
 )
 """The fields of a ticket: style; for each side the line, addition, prism, PD and height; remarks."""
 
-LONGEST_MM = 100.0
-_NOTHING = ("none", "no prism", "no add", "0", "0.00", "-", "–", "—")
+_NOTHING = ("none", "no prism", "no add", "0", "0.00", "-")
 _NAMES = {
     "sv": SINGLE_VISION,
     "single": SINGLE_VISION,
@@ -70,7 +70,7 @@ class LensAnswer:
         """The whole line, addition and prism with it; none without a distance power."""
         if self.distance is None:
             return None
-        return replace(self.distance, add=self.add, prism=self.prism or ())
+        return replace(self.distance, add=self.add, prism=self.prism or (), no_prism=self.prism == ())
 
     def prism_met(self, eye: str) -> Prism | None:
         """The written prism as a vector; none where nothing was written of it."""
@@ -83,7 +83,7 @@ class LensAnswer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PairAnswer:
+class Ticket:
     """A whole pair as a learner wrote it.
 
     Parameters
@@ -142,7 +142,7 @@ class PairAnswer:
         return PairRecord(**lenses, lens=kind_of(self.style or SINGLE_VISION))
 
 
-def read_answer(typed: Mapping[str, object]) -> PairAnswer:
+def read_answer(typed: Mapping[str, object]) -> Ticket:
     """Read a ticket, field by field.
 
     Parameters
@@ -153,7 +153,7 @@ def read_answer(typed: Mapping[str, object]) -> PairAnswer:
 
     Returns
     -------
-    PairAnswer
+    Ticket
         What cannot be read is in `unread`, with its sentence; the rest is read all
         the same.
 
@@ -173,7 +173,10 @@ def read_answer(typed: Mapping[str, object]) -> PairAnswer:
     unknown = set(typed) - set(FIELDS)
     if unknown:
         raise ValueError(f"a ticket has no field {', '.join(sorted(unknown))}")
-    texts = {name: "" if value is None else str(value) for name, value in typed.items()}
+    texts = {
+        name: value if isinstance(value, str) else "" if value is None else shown(value)
+        for name, value in typed.items()
+    }
     unread: dict[str, str] = {}
 
     def read(name: str, reader: Callable[[str], Any]) -> Any:
@@ -193,15 +196,16 @@ def read_answer(typed: Mapping[str, object]) -> PairAnswer:
         prism = read(f"prism_{side}", lambda text, side=side, line=line: _prism(text, side, line))
         if line is not None:
             add = line.add if add is None else add
-            prism = line.prism or None if prism is None else prism
+            said = line.prism or line.no_prism
+            prism = line.prism if prism is None and said else prism
         lenses[side] = LensAnswer(
-            distance=None if line is None else replace(line, add=None, prism=()),
+            distance=None if line is None else replace(line, add=None, prism=(), no_prism=False),
             add=add,
             prism=prism,
-            pd_mm=read(f"pd_{side}", lambda text, side=side: _length(text, f"{side} PD")),
-            height_mm=read(f"height_{side}", lambda text, side=side: _length(text, f"{side} height")),
+            pd_mm=read(f"pd_{side}", lambda text, side=side: length_mm(text, f"{side} PD")),
+            height_mm=read(f"height_{side}", lambda text, side=side: length_mm(text, f"{side} height")),
         )
-    return PairAnswer(
+    return Ticket(
         **lenses,
         style=read("style", _style),
         remarks=texts.get("remarks", ""),
@@ -222,25 +226,11 @@ def _line(text: str, eye: str) -> Prescription:
 
 
 def _add(text: str, side: str, line: Prescription | None) -> float | None:
-    if text.lower() in _NOTHING:
+    clean = tidied(text, what="An addition")
+    if clean in _NOTHING:
         return None
-    found = re.fullmatch(r"(?:add)?\s*([+\-−]?)(\d+\.?\d*|\.\d+)\s*d?", text.lower())
-    if not found:
-        raise OpticsError(
-            f'The {side} addition is "{text}".',
-            "An addition is one number in dioptres, with its sign and a decimal point.",
-            f"Write {text.replace(',', '.')}."
-            if re.fullmatch(r"\+?\d+,\d+", text)
-            else "Write it like +2.00.",
-        )
-    sign, number = found.groups()
-    if not sign:
-        raise OpticsError(
-            f'The {side} addition is "{text}", without a sign.',
-            "Plus and minus are always written.",
-            f"Write +{number}.",
-        )
-    add = Prescription(sphere=0.0, add=float(number) * (1 if sign == "+" else -1)).add
+    number = power_of(re.sub("^add ?", "", clean), f"{side} addition", signed=False)
+    add = Prescription(sphere=0.0, add=number).add
     if line is not None and line.add not in (None, add):
         raise OpticsError(
             f"The {side} addition is {written(add or 0.0)} here and {written(line.add or 0.0)} in the line.",
@@ -251,54 +241,16 @@ def _add(text: str, side: str, line: Prescription | None) -> float | None:
 
 
 def _prism(text: str, side: str, line: Prescription | None) -> tuple[tuple[float, str | float], ...]:
-    prism: tuple[tuple[float, str | float], ...] = ()
-    if text.lower() not in _NOTHING:
-        like = 'Write it like "2.00 base out".'
-        found = None
-        if "base" in text.lower():
-            try:
-                found = parse(f"plano {text}")
-            except OpticsError as error:
-                # The reader of lines was given a power before it, which nobody typed.
-                raise OpticsError(error.given.replace('"plano ', '"'), error.allowed, like) from None
-        if found is None or not found.prism or found.add is not None:
-            raise OpticsError(
-                f'The {side} prism is "{text}".',
-                "A prism is an amount and then its base: in, out, up, down, or degrees.",
-                like,
-            )
-        prism = found.prism
-    if line is not None and line.prism and line.prism != prism:
+    prism = () if tidied(text, what="A prism") in _NOTHING else parse_prism(text)
+    if line is not None and (line.prism or line.no_prism) and line.prism != prism:
         raise OpticsError(
             f"The {side} prism is written twice, and not alike.", "A lens has one prism.", "Write it once."
         )
     return prism
 
 
-def _length(text: str, what: str) -> float:
-    number = text.lower().removesuffix("mm").strip()
-    if re.fullmatch(r"\d+,\d+", number):
-        hint = f"Write {number.replace(',', '.')}."
-    elif number.endswith("cm"):
-        hint = "Write millimetres: 3.2 cm are 32."
-    elif re.fullmatch(r"\d+\.?\d*|\.\d+", number):
-        value = float(number)
-        if 0 < value <= LONGEST_MM:
-            return value
-        raise OpticsError(
-            f"The {what} is {value:g} mm.",
-            f"It lies between 0 and {LONGEST_MM:g} mm.",
-            "Lay the rule on again.",
-        )
-    else:
-        hint = "Write it like 31.5."
-    raise OpticsError(
-        f'The {what} is "{text}".', "A length is one number in millimetres, with a decimal point.", hint
-    )
-
-
 def _style(text: str) -> str:
-    name = " ".join(text.lower().split())
+    name = tidied(text, what="A lens style")
     name = _NAMES.get(name, name)
     if name not in STYLES:
         raise OpticsError(

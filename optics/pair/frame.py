@@ -22,6 +22,7 @@ import re
 from dataclasses import dataclass
 
 from optics.errors import OpticsError
+from optics.lens.numbers import tidied
 from optics.lens.prism import nasal
 
 __all__ = [
@@ -106,12 +107,13 @@ class Frame:
         lens_height_mm, effective_diameter_mm : float
             Not marked on a frame: measure them.
         """
-        found = re.match(
-            r"^\s*(\d{2}(?:\.\d)?)\s*[-–□◻/ ]\s*(\d{2}(?:\.\d)?)(?:\s*[-–/ ]\s*\d{3})?\s*$", marking
+        found = re.fullmatch(
+            r"([0-9]{2}(?:\.[0-9])?)(?: ?[-□◻/] ?| )([0-9]{2}(?:\.[0-9])?)(?:(?: ?[-/] ?| )[0-9]{3})?",
+            tidied(marking, what="A marking"),
         )
         if not found:
             raise OpticsError(
-                f'The marking is "{marking}".',
+                f'The marking is "{marking.strip()}".',
                 "A frame is marked with lens width and distance between lenses.",
                 'Write it like "54-18".',
             )

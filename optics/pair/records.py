@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 from optics.lens.kinds import LENS_KINDS, checked_kind
+from optics.lens.numbers import finite
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, imbalance, nasal, prism_at
 
@@ -61,9 +62,9 @@ class LensRecord:
     def __post_init__(self) -> None:
         for name in ("pd_mm", "centre_height_mm", "height_mm", "base_curve"):
             value = getattr(self, name)
-            if value is not None and not np.isfinite(value):
+            if value is not None and finite(value) is None:
                 raise OpticsError(
-                    f"The {name} is {value}.", "It is a number.", "Leave out what was not read."
+                    f"The {name} is {shown(value)}.", "It is a number.", "Leave out what was not read."
                 )
 
         if self.prism is not None and not np.isfinite(self.prism.vector).all():

@@ -159,7 +159,7 @@ QUESTIONS = {
             "-3.00": "a cylinder has no power",
             "3.50": "no sign",
             "-3,50": "comma",
-            "about -3.50": "not a power",
+            "about -3.50": "one number in dioptres",
         },
         never=("is -3.50",),
     ),
@@ -471,8 +471,8 @@ def test_the_distance_between_centres(chapter: Path) -> None:
     for wrong, fragment in {
         f"{true + 1.5:g}": "from dot to dot",
         f"{true / 10:g}": "centimetres",
-        "sixty": "not a length",
-        "62,5": "not a length",
+        "sixty": "one number in millimetres",
+        "62,5": "Write 62.5",
     }.items():
         mark, reply = said(ask, wrong)
         assert mark == 0.0

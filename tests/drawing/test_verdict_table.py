@@ -62,4 +62,4 @@ def test_what_cannot_be_read_is_said_and_is_no_error():
         found = ["-2.25 -0.75 x 015", "-1.50 -1.25 x 170"]
         assert against_order(order=ORDER, found=found, order_mm=62, found_mm="6,3") is None
     assert ["no sign" in said[0]["text/plain"], "x" in said[1]["text/plain"]] == [True, True]
-    assert "not a length" in said[2]["text/plain"]
+    assert "Write 6.3" in said[2]["text/plain"]

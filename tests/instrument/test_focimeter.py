@@ -280,7 +280,7 @@ def test_a_sharp_line_of_a_sphere_is_whole_and_one_off_the_axis_is_not():
     ("wrong", "sentence"),
     [
         ({"drum": 30.0}, "The drum is at +30 D. It runs from -25 to +25 D. Turn it back into its range."),
-        ({"drum": float("nan")}, "The drum is at +nan D. It runs from -25 to +25 D."),
+        ({"drum": float("nan")}, "The drum is at nan. Every control stands at a number."),
         ({"eyepiece": -7.0}, "The eyepiece is at -7 D. It runs from -5 to +5 D."),
         ({"wheel": 0.0}, "The axis wheel is at 0. It runs from 1 to 180. Did you mean 180?"),
         ({"wheel": 200.0}, "The axis wheel is at 200. It runs from 1 to 180. Did you mean 020?"),

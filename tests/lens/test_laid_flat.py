@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from traced_rays import Traced, torus
 
 from optics.errors import OpticsError
-from optics.lens.laid_flat import checked_side, usual_front_curve, usual_thickness_mm
-from optics.lens.lens import BACK, FRONT
+from optics.lens.laid_flat import usual_front_curve, usual_thickness_mm
+from optics.lens.lens import BACK, FRONT, checked_side
 from optics.lens.power import Power
 from optics.lens.thick import ThickLens
 

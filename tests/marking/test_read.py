@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from time import process_time
 
 import pytest
 
@@ -60,8 +61,7 @@ def test_no_prism_can_be_said(word: str) -> None:
         ("right", "-2.00 -0.75 15", "has no axis sign"),
         ("right", "L -2.00 DS", 'The line for R says "L"'),
         ("left", "2.00 DS", "has no sign"),
-        ("add_right", "2.00", "without a sign.*Write \\+2.00"),
-        ("add_right", "+2,00", "Write \\+2.00"),
+        ("add_right", "+2,25", 'Write "\\+2.25"'),
         ("add_right", "two", "one number in dioptres"),
         ("add_left", "-2.00", "An addition is above 0"),
         ("add_left", "+12.00", "lies between"),
@@ -129,3 +129,39 @@ def test_a_ticket_as_a_record() -> None:
     assert record.right.written_prism("R").written("R") == "1.00 base up"
     with pytest.raises(OpticsError, match="left lens has no power"):
         read_answer({"right": "+1.00 DS"}).record()
+
+
+def test_no_prism_stays_with_the_line() -> None:
+    for typed in ({"right": "+1.00 DS no prism"}, {"right": "+1.00 DS", "prism_right": "none"}):
+        ticket = read_answer(typed)
+        assert ticket.right.prism == () and str(ticket.right.line) == "R +1.00 DS no prism"
+    against = read_answer({"right": "+1.00 DS no prism", "prism_right": "2.00 base up"})
+    assert "twice" in against.unread["prism_right"]
+    assert read_answer({"right": "+1.00 DS"}).right.line.no_prism is False
+
+
+@pytest.mark.parametrize("text", ["+2.00", "2.00", "＋2.00", "add 2.00", "add +2.00 D", "+2.00D"])
+def test_an_addition_needs_no_sign(text: str) -> None:
+    ticket = read_answer({"right": "+1.00 DS", "add_right": text})
+    assert ticket.unread == {} and ticket.right.add == 2.0
+
+
+@pytest.mark.parametrize(
+    "value",
+    [True, float("nan"), 10**400, 10**5000, ["31"], "1e3", "-62", "nan", "9" * 9_999, "\ud800"],
+    ids=lambda value: type(value).__name__,
+)
+def test_what_is_no_length_is_told_in_a_short_sentence(value: object) -> None:
+    told = read_answer({"pd_right": value}).unread["pd_right"]
+    told.encode()
+    assert len(told) < 250
+
+
+@pytest.mark.parametrize("name", [name for name in FIELDS if name != "remarks"])
+def test_every_field_is_read_or_refused_soon(name: str) -> None:
+    for piece in ("1", "0", "base ", "prism 1 ", "1 base up ", " ", "+", "\n", "Δ", "x", ".", "\ud800"):
+        text = "!" + piece * 9_999
+        start = process_time()
+        told = read_answer({name: text[:10_000]}).unread[name]
+        assert process_time() - start < 0.02, piece
+        assert len(told) < 250

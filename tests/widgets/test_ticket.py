@@ -106,7 +106,7 @@ def test_a_fault_stands_beside_its_field_and_loses_nothing(typed, field, sentenc
 @pytest.mark.parametrize(
     ("field", "text", "sentence"),
     [
-        ("add_left", "2.00", "Plus and minus are always written."),
+        ("add_left", "-2.00", "An addition is above 0"),
         ("prism_left", "2 base", "not whole"),
         ("prism_left", "2.00 base inwards", 'The base is "inwards".'),
         ("pd_left", "3.2 cm", "3.2 cm are 32"),

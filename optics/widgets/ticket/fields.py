@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from optics.errors import OpticsError
-from optics.lens.parsing import parse
+from optics.lens.numbers import NUMBER, pointed, tidied
+from optics.lens.parsing import parse, parse_axis
 from optics.lens.prescription import Prescription
-from optics.marking.read import EYES, PairAnswer, read_answer
+from optics.marking.read import EYES, Ticket, read_answer
 
 __all__ = ["FIELDS", "OF_A_LENS", "TicketRead", "read_fields"]
 
@@ -25,7 +26,7 @@ class TicketRead:
 
     Parameters
     ----------
-    pair : PairAnswer
+    pair : Ticket
         The pair, as far as it was read.
     answer : dict of str to str
         The fields with each line in one piece.
@@ -33,7 +34,7 @@ class TicketRead:
         Fields that cannot be read, each with its sentence.
     """
 
-    pair: PairAnswer
+    pair: Ticket
     answer: dict[str, str]
     faults: dict[str, str]
 
@@ -79,8 +80,16 @@ def read_fields(typed: Mapping[str, str]) -> TicketRead:
     faults: dict[str, str] = {}
     for side in EYES.values():
         parts = tuple(fields.get(f"{what}_{side}", "") for what in ("sphere", "cylinder", "axis"))
-        told_round = parts[1].lower() in _NO_CYLINDER
-        if told_round or (_ZERO.fullmatch(parts[1]) and not parts[2]):
+        try:
+            parts = tuple(map(tidied, parts))
+        except OpticsError as error:
+            longest = max(
+                ("sphere", "cylinder", "axis"), key=lambda what: len(fields.get(f"{what}_{side}", ""))
+            )
+            faults[f"{longest}_{side}"] = str(error)
+            continue
+        told_round = parts[1] in _NO_CYLINDER
+        if told_round or (_is_zero(parts[1]) and not parts[2]):
             parts = (parts[0], "", parts[2])
         fault = _first_fault(*parts)
         if fault is not None:
@@ -92,11 +101,12 @@ def read_fields(typed: Mapping[str, str]) -> TicketRead:
     return TicketRead(pair=pair, answer=answer, faults={**faults, **pair.unread})
 
 
-_NO_CYLINDER = ("ds", "sph", "-", "–", "none")
-_ZERO = re.compile(r"[+\-−–]?0*\.?0*")
-_NUMBER = re.compile(r"[+\-−–]?(\d+\.?\d*|\.\d+)")
-_COMMA = re.compile(r"[+\-−–]?\d+,\d+")
-_AXIS = re.compile(r"[+\-−–]?\d+\.?\d*\s*(°|deg)?")
+_NO_CYLINDER = ("ds", "sph", "sphere", "-", "none")
+_NUMBER = re.compile(NUMBER)
+
+
+def _is_zero(text: str) -> bool:
+    return bool(_NUMBER.fullmatch(text)) and not float(text)
 
 
 def _one_line(sphere: str, cylinder: str, axis: str) -> str:
@@ -110,7 +120,7 @@ def _first_fault(sphere: str, cylinder: str, axis: str) -> tuple[str, str] | Non
         fault = _sentence(sphere, sphere)
         if fault is None and parse(sphere).axis is not None:
             fault = f'"{sphere}" is a whole line. The sphere stands alone here. Write cylinder and axis beside it.'
-        elif fault is not None and not _NUMBER.fullmatch(sphere) and not _COMMA.fullmatch(sphere):
+        elif fault is not None and not _NUMBER.fullmatch(sphere) and not pointed(sphere):
             fault = (
                 f'The sphere is "{sphere}". It is one number with its sign, or plano. Write it like -2.25.'
             )
@@ -130,10 +140,8 @@ def _first_fault(sphere: str, cylinder: str, axis: str) -> tuple[str, str] | Non
         return None
     if not axis:
         fault = _sentence(f"pl {cylinder}", cylinder)
-    elif not _AXIS.fullmatch(axis):
-        fault = f'The axis is "{axis}". An axis is a whole number from 1 to 180. Write it like 015.'
     else:
-        fault = _sentence(f"pl {cylinder} x {axis}", axis)
+        fault = _sentence(axis, axis, parse_axis)
     if fault is not None:
         return "axis", fault
     if not sphere:
@@ -145,11 +153,11 @@ def _first_fault(sphere: str, cylinder: str, axis: str) -> tuple[str, str] | Non
 
 
 def _cylinder_fault(cylinder: str) -> str | None:
-    if _COMMA.fullmatch(cylinder):
+    if pointed(cylinder):
         return _sentence(cylinder, cylinder)
     if not _NUMBER.fullmatch(cylinder):
         return f'The cylinder is "{cylinder}". It is one number with its sign. Write it like -0.75, or leave it out.'
-    if _ZERO.fullmatch(cylinder):
+    if _is_zero(cylinder):
         return (
             f"The cylinder is {cylinder}, with an axis. A lens without cylinder has no axis. Leave both out."
         )
@@ -157,10 +165,10 @@ def _cylinder_fault(cylinder: str) -> str | None:
     return _sentence(f"pl {cylinder} x 180", cylinder)
 
 
-def _sentence(line: str, typed: str) -> str | None:
+def _sentence(line: str, typed: str, reader: Callable[[str], object] = parse) -> str | None:
     """What the reader says of a line, with the field's own text in its quotes."""
     try:
-        parse(line)
+        reader(line)
     except OpticsError as error:
         return str(error).replace(f'"{line}"', f'"{typed}"')
     return None

@@ -1,0 +1,280 @@
+"""Whatever is typed is read or refused in a sentence, and soon."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from time import process_time
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from optics.errors import OpticsError
+from optics.instrument.focimeter import Settings
+from optics.lens.angles import checked_axis
+from optics.lens.lens import SingleVision
+from optics.lens.numbers import finite, length_mm, power_of
+from optics.lens.parsing import parse, parse_axis, parse_crossed, parse_pair, parse_prism
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription, checked_prism
+from optics.lens.prism import Prism
+from optics.lens.tilt import Tilted
+from optics.pair.frame import Frame
+from optics.pair.records import LensRecord
+
+READERS = {
+    "parse": parse,
+    "parse_pair": parse_pair,
+    "parse_crossed": parse_crossed,
+    "parse_prism": parse_prism,
+    "parse_axis": parse_axis,
+    "power_of": power_of,
+    "length_mm": length_mm,
+    "frame": lambda text: Frame.marked(text, lens_height_mm=40),
+}
+PIECES = (
+    *(
+        "1",
+        "0",
+        "1.",
+        ".1",
+        "1,",
+        "base ",
+        "base",
+        "prism 1 ",
+        "prism 0 ",
+        "no prism ",
+        "1 base up ",
+        "Δ",
+        "δ",
+    ),
+    *(
+        " ",
+        "\n",
+        "\t",
+        ";",
+        "/",
+        "x",
+        "x 1 ",
+        "@",
+        "+",
+        "-",
+        "−",
+        "＋",
+        "- 1",
+        "add ",
+        "add 1 ",
+        "pl",
+        "d",
+        "ds ",
+    ),
+    *(
+        "°",
+        "deg",
+        "along ",
+        "R ",
+        "and ",
+        "\0",
+        "\ud800",
+        "٣",
+        "²",
+        "İ",
+        "mm",
+        "cm",
+        "54-",
+        "+1.00 -0.50 x 090 ",
+    ),
+)
+LONG = 10_000
+QUICK = 0.02
+
+
+def outcome(reader, text: object) -> str:
+    """Read, or the refusal; anything else that is raised fails the test."""
+    try:
+        return repr(reader(text))
+    except OpticsError as refused:
+        str(refused).encode()
+        assert len(str(refused)) < 600
+        return str(refused)
+
+
+def fastest(reader, text: str) -> float:
+    """Seconds of processor time, the best of three: others work on the machine too."""
+    took = []
+    for _ in range(3):
+        start = process_time()
+        outcome(reader, text)
+        took.append(process_time() - start)
+    return min(took)
+
+
+@pytest.mark.parametrize("name", READERS)
+def test_long_texts_are_answered_in_20_ms(name: str) -> None:
+    """Pieces that patterns stumble over, each repeated, at every length up to 10,000."""
+    for piece in PIECES:
+        for length in (95, 100, 199, 1_999, LONG):
+            for before, after in (("", ""), ("+1.00 ", "!"), ("", " base"), ("prism ", " x")):
+                middle = length - len(before) - len(after)
+                text = before + (piece * length)[:middle] + after
+                assert fastest(READERS[name], text) < QUICK, (piece, length)
+
+
+@pytest.mark.parametrize("name", READERS)
+def test_spaces_round_a_short_text_cost_time_in_proportion(name: str) -> None:
+    """Nothing else may be long: spaces at the ends are no part of the line."""
+    small, large = (fastest(READERS[name], " " * size + "?" + "\n" * size) for size in (50_000, 500_000))
+    assert large < 30 * max(small, 1e-4)
+
+
+@given(st.text(st.sampled_from("0123456789.,+-−x@/ ;\nbasepridluoRLΔ°\ud800"), max_size=220) | st.text())
+def test_any_text_is_read_or_refused(text: str) -> None:
+    for reader in READERS.values():
+        outcome(reader, text)
+
+
+@given(st.lists(st.sampled_from(PIECES), max_size=30).map("".join))
+def test_any_row_of_pieces_is_read_or_refused_and_what_is_read_is_written_alike(text: str) -> None:
+    for reader in READERS.values():
+        outcome(reader, text)
+    try:
+        line = parse(text)
+    except OpticsError:
+        return
+    assert parse(str(line)) == line
+
+
+NO_NUMBERS = (
+    True,
+    False,
+    None,
+    "1",
+    float("nan"),
+    float("inf"),
+    -float("inf"),
+    10**400,
+    -(10**5000),
+    [1],
+    1j,
+)
+
+
+@pytest.mark.parametrize("value", NO_NUMBERS, ids=lambda value: type(value).__name__)
+def test_what_is_no_number_ends_in_a_sentence(value: object) -> None:
+    assert finite(value) is None
+    for make in (
+        lambda: Prescription(sphere=value),
+        lambda: Prescription(sphere=1.0, cylinder=value, axis=90),
+        lambda: Prescription(sphere=1.0, add=value if value is not None else True),
+        lambda: checked_axis(value),
+        lambda: checked_prism(value, "up"),
+        lambda: checked_prism(1.0, value if value != "1" else True),
+        lambda: LensRecord(line=parse("plano"), pd_mm=value if value is not None else True),
+        lambda: length_mm(value if value != "1" else True),
+        lambda: Settings(drum=value),
+        lambda: Settings(eyepiece=value),
+        lambda: Settings(wheel=value),
+        lambda: Settings(compensator_x=value),
+        lambda: Settings(zero_error=value),
+    ):
+        with pytest.raises(OpticsError) as refused:
+            make()
+        assert len(str(refused.value)) < 300
+
+
+@pytest.mark.parametrize("value", [2, 2.0, np.float64(2), np.int32(2), Fraction(2)])
+def test_every_real_number_is_one(value: object) -> None:
+    assert finite(value) == 2.0 and Prescription(sphere=value).sphere == 2.0 and length_mm(value) == 2.0
+
+
+@pytest.mark.parametrize("controls", [{"drum": 26}, {"eyepiece": -5.1}, {"wheel": 0}, {"wheel": 181}])
+def test_a_control_past_its_end_is_refused(controls: dict) -> None:
+    with pytest.raises(OpticsError, match="runs from"):
+        Settings(**controls)
+
+
+@pytest.mark.parametrize("side", ["Back", "FRONT", "", None, "both", 1])
+def test_a_misspelt_side_is_never_the_other_side(side: object) -> None:
+    thin = SingleVision(power=Power.from_sphere_cylinder(-2.0, -1.0, 30))
+    for lens in (thin, Tilted(lens=thin, tilt_degrees=10)):
+        with pytest.raises(OpticsError, match="back or front"):
+            lens.over_stop(0, 0, side)
+
+
+@pytest.mark.parametrize("made", [lambda array: Power(array), lambda array: Prism(array[:2])])
+def test_what_happens_to_an_array_afterwards_changes_nothing(made) -> None:
+    array = np.array([1.0, 2.0, 3.0])
+    kept = made(array)
+    array[:] = 9.0
+    assert (kept.vector[:2] == [1.0, 2.0]).all()
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("-2.25D", "-2.25 DS"),
+        ("-2.25 D -0.75 D x 15", "-2.25 -0.75 x 015"),
+        ("-2.25 sphere", "-2.25 DS"),
+        ("plano sphere", "plano"),
+        ("-2.25DS-0.75DCx15", "-2.25 -0.75 x 015"),
+        ("+1.00 -0.50 x 70 degrees", "+1.00 -0.50 x 070"),
+        ("+1.00 DS prism 2.00 base 70 degrees", "+1.00 DS prism 2.00 base 070 deg"),
+        ("‐2.25 ‑0.75 x 15", "-2.25 -0.75 x 015"),
+        ("–2.25 —0.75 x 15", "-2.25 -0.75 x 015"),
+        ("＋2.25 DS", "+2.25 DS"),
+        ("+2.25 DS add 2.00", "+2.25 DS add +2.00"),
+        ("+2.25 DS no prism", "+2.25 DS no prism"),
+        ("+2.25 DS prism none", "+2.25 DS no prism"),
+        ("+2.25 DS prism nil", "+2.25 DS no prism"),
+        ("+2.25 DS prism 0", "+2.25 DS no prism"),
+        ("+2.25 DS prism 0.00 add +1.00", "+2.25 DS add +1.00 no prism"),
+    ],
+)
+def test_the_trades_spellings(text: str, line: str) -> None:
+    assert str(parse(text)) == line
+    assert parse(line) == parse(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "nan", "inf", "1e3", "+1e1 DS", "-2.25 -0.75 x 1e1", "٣", "+٣.00 DS", "+1.00 DS prism 0 base up",
+        "+1.00 DS prism 2.00 base up no prism", "+1.00 -0.50 x 90002.00 base in", "+1.00 DS prism",
+        "+1.00 DS add", "+1.00 DS add +2.00 add +2.50", "+1.00 DS 5", "+1.00.00 DS", "+1.00 DS prism 0.5",
+        "+1.00 DS prisms 2.00 base up", "+1.00 -0.50 x 9 0",
+    ],
+)  # fmt: skip
+def test_nothing_is_guessed(text: str) -> None:
+    with pytest.raises(OpticsError):
+        parse(text)
+
+
+@pytest.mark.parametrize(
+    ("reader", "text", "own"),
+    [
+        (power_of, "-3,25", '"-3.25"'),
+        (power_of, "3.25", '"+3.25" or "-3.25"'),
+        (power_of, "- 3.25", '"-3.25"'),
+        (parse, "-3,25 DS", '"-3.25 DS"'),
+        (parse, "- 3.25 DS", '"-3.25"'),
+        (parse, "3.25 DS", "+3.25 or -3.25"),
+        (parse, "-3.25 -0.50 x 0", '"-3.25 -0.50 x 180"'),
+        (parse, "-3.25 -0.50 x", '"-3.25 -0.50 x 090"'),
+        (parse, "-3.25 -0.50", "-0.50 x 090"),
+        (length_mm, "31,25 mm", "31.25"),
+        (length_mm, "3.35 cm", "33.5"),
+    ],
+)
+def test_a_refusal_repeats_the_learners_own_number(reader, text: str, own: str) -> None:
+    with pytest.raises(OpticsError) as refused:
+        reader(text)
+    assert own in refused.value.suggestion
+
+
+@pytest.mark.parametrize(
+    "text", ["nan", "inf", "-62", "+62", "1e3", "1e1", "0", "101", "6 2", "62mmmm", "", "62 5", "٦٢"]
+)
+def test_no_length(text: str) -> None:
+    with pytest.raises(OpticsError):
+        length_mm(text)
