@@ -255,3 +255,15 @@ def test_strange_names_of_folders_are_left_alone(course, fill, submit):
     (course.root / "submitted" / "a [b] *" / FORMS).mkdir(parents=True)
     done = {each.learner: each.marked for each in mark(course)}
     assert done == {"t101": True, "a [b] *": False}
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["sphere<cyl, so it turns", "$x<y$ & more", "1 < 2 and <90>", "<y", "<!-- a", "<a href=", "a<b<c"],
+)
+def test_a_written_reason_loses_nothing_to_a_sign_for_less(typed):
+    import html
+
+    from optics.course.pages import cleaned
+
+    assert html.unescape(cleaned(typed)) == typed
