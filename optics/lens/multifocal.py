@@ -112,11 +112,11 @@ class Multifocal:
     Examples
     --------
     >>> from optics.lens.parsing import parse
-    >>> lens = Multifocal(
+    >>> lens = Multifocal.made_to(
     ...     power=parse("+6.00 DS").power, addition=2.50, eye="R", front_curve=9.00, centre_thickness_mm=6
     ... )
     >>> round(lens.addition_read("front"), 2), round(lens.addition_read("back"), 2)
-    (2.5, 2.72)
+    (2.5, 2.91)
     """
 
     power: Power

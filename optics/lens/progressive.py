@@ -115,7 +115,7 @@ class Progressive:
     >>> print(f"{sphere:+.2f} {cylinder:+.2f} x {axis:03.0f}")
     +1.00 -0.50 x 090
     >>> f"{lens.addition_read('front'):.1f}", f"{lens.addition_read('back'):.1f}"
-    ('2.0', '2.1')
+    ('2.0', '2.3')
     """
 
     power: Power
