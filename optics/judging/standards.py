@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 from optics.lens.kinds import LENS_KINDS, checked_kind
 from optics.project_files import project_folder
 
@@ -249,5 +249,7 @@ def load(name: str) -> Standard:
         if plain(known) == plain(str(name)):
             return standard
     raise OpticsError(
-        f'There is no table named "{name}".', f"There are {', '.join(available())}.", "Name one of these."
+        f"There is no table named {shown(name)}.",
+        f"There are {', '.join(available())}.",
+        "Name one of these.",
     )

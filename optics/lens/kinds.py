@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 
-__all__ = ["LENS_KINDS", "checked_kind"]
+__all__ = ["LENS_KINDS", "checked_form", "checked_kind"]
 
 LENS_KINDS = ("single vision", "multifocal", "progressive")
 
@@ -16,3 +16,10 @@ def checked_kind(lens: str) -> str:
             f'The kind of lens is "{lens}".', f"It is one of {', '.join(LENS_KINDS)}.", "Name one of these."
         )
     return lens
+
+
+def checked_form(form: str) -> str:
+    """A cylinder form, if it is one."""
+    if form not in ("minus", "plus"):
+        raise OpticsError(f"The form is {shown(form)}.", "It is minus or plus.", "Name one of these.")
+    return form

@@ -18,6 +18,8 @@ __all__ = ["LONGEST_LINE", "NUMBER", "finite", "length_mm", "pointed", "power_of
 LONGEST_LINE = 100
 """Most characters of one written lens."""
 LONGEST_MM = 100.0
+STRONGEST = 60.0
+"""Strongest power along any meridian, dioptres: the strongest sphere with the strongest cylinder."""
 NUMBER = r"(?:[+-]|(?<![0-9.]))(?:[0-9]{1,5}(?:\.[0-9]{0,6})?|\.[0-9]{1,6})(?![0-9.])"
 """Pattern of a number: never a part of a longer one."""
 
@@ -135,7 +137,9 @@ def power_of(text: object, name: str = "power", signed: bool = True) -> float:
             "Plus and minus are always written.",
             f'Write "+{found[1]}" or "-{found[1]}", as you read it.',
         )
-    return number
+    if abs(number) > STRONGEST:
+        raise OpticsError(given, f"It lies between -{STRONGEST:g} and +{STRONGEST:g} D.", "Read it again.")
+    return number + 0.0
 
 
 def _like(clean: str) -> str:

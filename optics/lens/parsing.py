@@ -29,9 +29,11 @@ _LENS = re.compile(
 )
 _ADD = re.compile(rf"\badd(?:ition)? ?:? ?(?P<add>{NUMBER})(?: ?d\b)?")
 _PRISM = re.compile(
-    rf"(?:\bprism ?:? ?)?(?P<amount>{NUMBER}) ?(?:Δ|pd)? ?base ?(?:(?P<word>[a-z]+)|(?P<degrees>{NUMBER}) ?{_DEGREES})"
+    rf"(?:\bprism ?:? ?)?(?P<amount>{NUMBER}) ?(?:Δ|pd)? ?base ?(?:(?P<word>[a-z]+)\b|(?P<degrees>{NUMBER}) ?{_DEGREES})"
 )
 _NO_PRISM = re.compile(r"\bno prism\b|\bprism ?:? ?(?:none\b|nil\b|0(?:\.0{0,4})?(?![0-9.]| ?(?:Δ|pd|base)))")
+TAKEN = "\n"
+"""Left where a part was taken out of a line; tidied text has none."""
 WHOLE_PRISM = "A prism is an amount and then its base: in, out, up, down, or degrees."
 
 
@@ -85,7 +87,10 @@ def parse(text: str, eye: str | None = None) -> Prescription:
         rest = rest[sides.end() :]
     add, rest = _taken_add(rest, shown)
     prism, no_prism, rest = _taken_prism(rest, shown)
-    found = _LENS.fullmatch(" ".join(rest.split()))
+    # What stood on the two sides of a prism or an addition is never put together.
+    pieces = [piece.strip() for piece in rest.split(TAKEN)]
+    rest = " ".join(filter(None, pieces))
+    found = _LENS.fullmatch(rest) if rest in pieces else None
     if not found or not found["sphere"]:
         raise OpticsError(f"{shown} cannot be read as a prescription.", *_why_not(rest, text))
     sphere = 0.0
@@ -120,10 +125,25 @@ def _signed(number: str, name: str, shown: str) -> float:
             "Plus and minus are always written.",
             f"Write +{number} or -{number}, as you read it.",
         )
-    return float(number)
+    return _on_paper(number, name)
+
+
+def _on_paper(number: str, name: str) -> float:
+    """A number with at most two decimals, or an eighth in full: no other is written."""
+    if len(number.partition(".")[2].rstrip("0")) > 2 and not (float(number) * 8).is_integer():
+        raise OpticsError(
+            f"The {name} is {number}.",
+            "A power is written with two decimals.",
+            f"Settle it on a step first: it lies near {float(number):{'+' * (number[0] in '+-')}.2f}.",
+        )
+    return float(number) + 0.0
 
 
 def _axis(number: str) -> float:
+    if len(number.partition(".")[0].lstrip("+-")) > 3:
+        raise OpticsError(
+            f"The axis is {number}.", "An axis has three digits, 001 to 180.", "Read the axis scale again."
+        )
     if number[0] in "+-":
         raise OpticsError(
             f"The axis is {number}.",
@@ -159,7 +179,7 @@ def parse_prism(text: str) -> tuple[tuple[float, str | float], ...]:
     """
     clean, shown = tidied(text, what="A prism"), f'"{text.strip()}"'
     prism, none, rest = _taken_prism(clean, shown)
-    if rest.strip() or bool(prism) == none:
+    if rest.strip(f" {TAKEN}") or bool(prism) == none:
         raise OpticsError(f"The prism is {shown}.", WHOLE_PRISM, 'Write it like "2.00 base out".')
     return prism
 
@@ -169,14 +189,17 @@ def _taken_add(rest: str, shown: str) -> tuple[float | None, str]:
     found = _ADD.search(rest)
     if not found:
         return None, rest
-    return float(found["add"]), rest[: found.start()] + " " + rest[found.end() :]
+    return _on_paper(found["add"], "addition"), rest[: found.start()] + TAKEN + rest[found.end() :]
 
 
 def _taken_prism(rest: str, shown: str) -> tuple[tuple[tuple[float, str | float], ...], bool, str]:
     found = list(_PRISM.finditer(rest))
-    prism = tuple(checked_prism(float(one["amount"]), one["word"] or float(one["degrees"])) for one in found)
-    rest = re.sub(r" ?[,;]? ?(?:and |with )?\0[ ,;]*", " ", _PRISM.sub("\0", rest.replace("\0", "?")))
-    without = _NO_PRISM.sub(" ", rest)
+    prism = tuple(
+        checked_prism(_on_paper(one["amount"], "prism"), one["word"] or float(one["degrees"]))
+        for one in found
+    )
+    rest = re.sub(r" ?[,;]? ?(?:and |with )?\0[ ,;]*", TAKEN, _PRISM.sub("\0", rest.replace("\0", "?")))
+    without = _NO_PRISM.sub(TAKEN, rest)
     if "prism" in without or "base" in without:
         raise OpticsError(f"The prism in {shown} is not whole.", WHOLE_PRISM, 'Write "prism 2.00 base out".')
     return prism, without != rest, without

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optics.lens.angles import _plain, wrapped_axis
+from optics.lens.kinds import checked_form
 
 __all__ = ["Power", "rewritten"]
 
@@ -181,8 +182,7 @@ class Power:
             Dioptres, dioptres, degrees in (0, 180]. Where there is no
             cylinder the axis is 180 (minus) or 90 (plus) and means nothing.
         """
-        if form not in ("minus", "plus"):
-            raise ValueError(f'form is "minus" or "plus", not {form!r}')
+        checked_form(form)
         m, j0, j45 = np.moveaxis(self.vector, -1, 0)
         half = np.hypot(j0, j45)
         # Adding zero turns -0.0 into 0.0, which would put the axis of a sphere at 090.
@@ -273,8 +273,7 @@ def rewritten(
     >>> [float(v) for v in rewritten(+1.00, +1.50, 80)]
     [2.5, -1.5, 170.0]
     """
-    if form not in ("minus", "plus"):
-        raise ValueError(f'form is "minus" or "plus", not {form!r}')
+    checked_form(form)
     s, c, a = (np.asarray(v, dtype=float) for v in (sphere, cylinder, axis))
     turn = c > 0 if form == "minus" else c < 0
     size = np.abs(c)

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 from optics.errors import OpticsError, shown
 from optics.lens.angles import checked_axis
+from optics.lens.kinds import checked_form
 from optics.lens.numbers import finite
 from optics.lens.power import Power
 
@@ -279,7 +280,7 @@ class Crossed:
         if self.first == self.second:
             return Prescription(sphere=self.first)
         line = Prescription(sphere=self.first, cylinder=self.second - self.first, axis=self.second_axis)
-        return line.to_minus_cylinder() if form == "minus" else line.to_plus_cylinder()
+        return line.to_minus_cylinder() if checked_form(form) == "minus" else line.to_plus_cylinder()
 
     def __str__(self) -> str:
         return (

@@ -21,8 +21,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from optics.errors import OpticsError
-from optics.lens.numbers import tidied
+from optics.errors import OpticsError, shown
+from optics.lens.numbers import finite, tidied
 from optics.lens.prism import nasal
 
 __all__ = [
@@ -39,9 +39,10 @@ value, from memory)."""
 
 
 def _positive(name: str, value: float, most: float) -> None:
-    if not 0 < value <= most:
+    number = finite(value)
+    if number is None or not 0 < number <= most:
         raise OpticsError(
-            f"The {name} is {value:g} mm.",
+            f"The {name} is {shown(value) if number is None else f'{number:g}'} mm.",
             f"It lies between 0 and {most:g} mm.",
             "Measure between the sides of the box, in millimetres.",
         )

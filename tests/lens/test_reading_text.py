@@ -172,6 +172,7 @@ def test_what_is_no_number_ends_in_a_sentence(value: object) -> None:
         lambda: checked_prism(1.0, value if value != "1" else True),
         lambda: LensRecord(line=parse("plano"), pd_mm=value if value is not None else True),
         lambda: length_mm(value if value != "1" else True),
+        lambda: Frame(lens_width_mm=value, lens_height_mm=40, bridge_mm=18),
         lambda: Settings(drum=value),
         lambda: Settings(eyepiece=value),
         lambda: Settings(wheel=value),
@@ -200,6 +201,14 @@ def test_a_misspelt_side_is_never_the_other_side(side: object) -> None:
     for lens in (thin, Tilted(lens=thin, tilt_degrees=10)):
         with pytest.raises(OpticsError, match="back or front"):
             lens.over_stop(0, 0, side)
+
+
+@pytest.mark.parametrize("form", ["Plus", "MINUS", "", None])
+def test_a_misspelt_form_is_never_the_other_form(form: object) -> None:
+    line = parse("+1.00 -0.50 x 090")
+    for turn in (line.power.sphere_cylinder, line.to_crossed().to_prescription):
+        with pytest.raises(OpticsError, match="minus or plus"):
+            turn(form)
 
 
 @pytest.mark.parametrize("made", [lambda array: Power(array), lambda array: Prism(array[:2])])
@@ -242,6 +251,8 @@ def test_the_trades_spellings(text: str, line: str) -> None:
         "nan", "inf", "1e3", "+1e1 DS", "-2.25 -0.75 x 1e1", "٣", "+٣.00 DS", "+1.00 DS prism 0 base up",
         "+1.00 DS prism 2.00 base up no prism", "+1.00 -0.50 x 90002.00 base in", "+1.00 DS prism",
         "+1.00 DS add", "+1.00 DS add +2.00 add +2.50", "+1.00 DS 5", "+1.00.00 DS", "+1.00 DS prism 0.5",
+        "-2.25 -0.75 x 01 base up5", "-2.25 -0.75 x 0 add +2.00 15", "-2.25 -0.75 x 1 no prism 5", "1 base up00",
+        "-2.25 -0.75 x 0159", "-2.295 -0.75 x 015", "+2.001", "+1.00 DS add +2.009", "-2.25 prism 1 base up -0.75 x 90",
         "+1.00 DS prisms 2.00 base up", "+1.00 -0.50 x 9 0",
     ],
 )  # fmt: skip

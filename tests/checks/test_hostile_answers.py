@@ -1,0 +1,55 @@
+"""Every check answers whatever was typed, in a sentence and soon; one answer never stops a class."""
+
+from __future__ import annotations
+
+from time import process_time
+
+import pytest
+
+from optics import checks as check
+
+LENS = "+1.00 -0.50 x 090"
+CHECKS = {
+    "conversion": lambda a: check.conversion(a, given=LENS, to="plus", points=3),
+    "crossed": lambda a: check.crossed(a, given=LENS, points=3),
+    "notation": lambda a: check.notation(a, given=LENS, points=3),
+    "settled": lambda a: check.settled(a, sphere_lines=-2.14, cylinder_lines=-2.84, wheel=15, points=3),
+    "from_cross": lambda a: check.from_cross(a, powers={180: 1.0, 90: 2.0}, points=3),
+    "to_cross": lambda a: check.to_cross(a, a, given=LENS, points=3),
+    "meridian": lambda a: check.meridian_power(a, given=LENS, meridian=90, points=3),
+    "reading": lambda a: check.practice_reading(a, made=LENS, points=3),
+    "recorded": lambda a: check.recorded(a) or 0.0,
+    "recorded_mm": lambda a: check.recorded_mm(a) or 0.0,
+}
+TEXTS = [
+    "1" * 1_999,
+    "prism 1 " * 1_250,
+    "base " * 2_000,
+    "x" * 9_999,
+    "!" + " " * 9_999,
+    "+\n" * 5_000,
+    "\ud800",
+]
+VALUES = [True, float("nan"), float("inf"), 10**400, 10**5000, ["+1.00"], {"a": 1}, b"+1.00", 1j]
+
+
+@pytest.mark.parametrize("name", CHECKS)
+def test_every_check_answers(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    CHECKS[name]("+9.00 DS")
+    capsys.readouterr()
+    for answer in (*TEXTS, *VALUES):
+        start = process_time()
+        assert CHECKS[name](answer) == 0.0
+        assert process_time() - start < 0.02, type(answer)
+        said = capsys.readouterr().out
+        assert "Not yet" in said and len(said) < 1_500, said[:200]
+
+
+@pytest.mark.parametrize("answer", ["nan", "-62", "1e3", "inf", "101", True, 0])
+def test_a_length_is_recorded_only_where_it_is_one(
+    answer: object, capsys: pytest.CaptureFixture[str]
+) -> None:
+    check.recorded_mm(answer)
+    assert "Not yet" in capsys.readouterr().out
+    check.recorded_mm("62.5 mm")
+    assert "62.5 mm" in capsys.readouterr().out
