@@ -77,6 +77,8 @@ def questions(notebook: Path | str) -> Iterator[Question]:
 def _given(call: ast.Call) -> dict[str, Any]:
     literals = {}
     for keyword in call.keywords:
+        assert keyword.arg is not None, "our own cells name what they give"
+        assert keyword.arg is not None, "our own cells name what they give"
         try:
             literals[keyword.arg] = ast.literal_eval(keyword.value)
         except ValueError:  # another answer, such as `learner`
@@ -152,7 +154,7 @@ class Apprentice:
             # An empty lens is marked for everything a lens might be marked for.
             skills = LENS_SKILLS if careful.skills == SPHERE_SKILLS else careful.skills
             return BLANK, Attempt(("",) * len(careful.answers), skills, frozenset(skills)), []
-        not_shown = []
+        not_shown: list[str] = []
         for habit in self.habits:
             spoiled = self._try(question, box, habit)
             if spoiled is not None:

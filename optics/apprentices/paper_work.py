@@ -70,8 +70,8 @@ def on_paper(check: str, given: dict[str, Any], habit: str | None) -> Made | Non
         case "crossed":
             return _crossed(parse(given["given"]).to_crossed(), habit)
         case "notation":
-            line = parse(given["given"]).distance
-            return ((line,), ("notation",), frozenset()) if habit is None else None
+            distance = parse(given["given"]).distance
+            return ((distance,), ("notation",), frozenset()) if habit is None else None
         case "conversion" | "from_cross" | "from_readings" | "settled":
             return _lens_line(_question(check, given), habit)
     raise ValueError(f"no apprentice has learnt to answer check.{check}")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -131,17 +132,15 @@ class _Bench:
         self.pair, self.settings, self.form = pair, settings, form
         self.mended: tuple[str, ...] = ()
 
-    def step(self, reads: str, words: str, seen: str, noted: str = "", **more: object) -> Step:
+    def step(self, reads: str, words: str, seen: str, noted: str = "", **more: Any) -> Step:
         return Step(
-            **{
-                "reads": reads,
-                "words": words,
-                "seen": seen,
-                "noted": noted,
-                "settings": self.settings,
-                "mended": self.mended,
-                **more,
-            }
+            reads=reads,
+            words=words,
+            seen=seen,
+            noted=noted,
+            settings=more.pop("settings", self.settings),
+            mended=more.pop("mended", self.mended),
+            **more,
         )
 
     def steps(self) -> Iterator[Step]:

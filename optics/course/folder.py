@@ -7,6 +7,7 @@ import os
 import secrets
 import shutil
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,7 +79,7 @@ class Course:
         )
         return tuple(sorted(found))
 
-    def chosen(self, names: tuple[str, ...] | list[str], step: str = "source") -> tuple[str, ...]:
+    def chosen(self, names: Sequence[str], step: str = "source") -> tuple[str, ...]:
         """The chapters asked for, by name or by number; all of them where none is."""
         known = self.chapters(step)
         if not names:

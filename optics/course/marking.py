@@ -144,9 +144,11 @@ def _last_value(source: str, names: dict[str, Any], graded: bool) -> object:
         # Set-up, or a check without marks. What would only be shown, such as the
         # bench, nobody sees here.
         tree.body = [line for line in tree.body if not isinstance(line, ast.Expr) or _is_check(line)]
-    last = tree.body.pop() if tree.body and isinstance(tree.body[-1], ast.Expr) else None
+    last = tree.body[-1] if tree.body else None
+    if isinstance(last, ast.Expr):
+        tree.body.pop()
     exec(compile(tree, "<check>", "exec"), names)
-    if last is None:
+    if not isinstance(last, ast.Expr):
         return None
     return eval(compile(ast.Expression(last.value), "<check>", "eval"), names)
 

@@ -55,7 +55,8 @@ def _plain_cell(raw: Any, ids: set[str]) -> NotebookNode | None:
     """A cell with its text and nbgrader's key, and nothing else."""
     if not isinstance(raw, dict) or raw.get("cell_type") not in {"code", "markdown"}:
         return None
-    metadata = raw.get("metadata") if isinstance(raw.get("metadata"), dict) else {}
+    metadata = raw.get("metadata")
+    metadata = metadata if isinstance(metadata, dict) else {}
     key = metadata.get("nbgrader")
     name = raw.get("id")
     if not isinstance(name, str) or not re.fullmatch(r"[a-zA-Z0-9-_]{1,64}", name) or name in ids:

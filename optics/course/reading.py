@@ -13,7 +13,6 @@ import math
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from numbers import Real
 
 __all__ = ["Reading", "assigned_names", "read_answers"]
 
@@ -53,11 +52,11 @@ def _shown(source: str, statement: ast.stmt) -> str:
 
 
 def _number(value: object) -> float | int:
-    if isinstance(value, bool) or not isinstance(value, Real):
+    if isinstance(value, bool) or not isinstance(value, int | float):
         raise _NotPlainError("it reckons with something that is not a number")
     if not math.isfinite(value) or abs(value) > LARGEST:
         raise _NotPlainError("its number is too large")
-    return value  # type: ignore[return-value]
+    return value
 
 
 def _sum(node: ast.BinOp, known: Mapping[str, object], depth: int) -> float | int:

@@ -120,7 +120,7 @@ def rehearse(
         How many different pairs share one letter.
     """
     start_intake(course, "rehearsal")
-    options = {} if variants is None else {"variants": variants}
+    options: dict[str, Any] = {} if variants is None else {"variants": variants}
     said = [str(done) for done in release(course, chapters, **options)]
     made: MadeClass = make_class(course, count, course.root / "handed in", seed, chapters)
     said.append(str(made))

@@ -90,8 +90,18 @@ def _of_one(submission: SubmittedAssignment, chapter: str, told: dict[str, dict]
     found = []
     for grade in (grade for notebook in submission.notebooks for grade in notebook.grades):
         said = told.pop(grade.name, {})
-        marks = (float(grade.score or 0.0), float(grade.max_score), bool(grade.needs_manual_grade), False)
-        found.append(Result(*whose, grade.name, *marks, *_skills_and_slips(said)))
+        score, points, by_hand = grade.score or 0.0, grade.max_score, grade.needs_manual_grade
+        found.append(
+            Result(
+                *whose,
+                grade.name,
+                float(score),
+                float(points),
+                bool(by_hand),
+                False,
+                *_skills_and_slips(said),
+            )
+        )
     for name, said in told.items():
         skills, slips = _skills_and_slips(said)
         got, of = (round(sum(pair[side] for pair in skills.values()), 2) for side in (0, 1))

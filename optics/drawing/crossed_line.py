@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, FancyArrowPatch, PathPatch
@@ -100,7 +102,7 @@ def _placed(
 
 def _draw_hand(ax: Axes, moved_mm: tuple[float, float], turned_degrees: float) -> None:
     """Arrows that say what was done to the lens, clear of the cross."""
-    look = {"color": style.BLUE, "linewidth": 2.5, "mutation_scale": 18, "zorder": 5}
+    look: dict[str, Any] = {"color": style.BLUE, "linewidth": 2.5, "mutation_scale": 18, "zorder": 5}
     if any(moved_mm):
         # From where the reference point was to where it is now, below and left of the cross.
         start = np.array([-0.62, -0.72]) * HALF_FIELD_MM

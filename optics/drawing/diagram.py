@@ -28,7 +28,7 @@ PRINT_DPI = 200
 
 # Text stays text (SVG) or an embedded font (PDF), so that it can be searched and
 # read aloud; the fixed salt and the absent dates make the same figure the same file.
-REPRODUCIBLE = {"svg.fonttype": "none", "svg.hashsalt": "optics", "pdf.fonttype": 42}
+REPRODUCIBLE: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "optics", "pdf.fonttype": 42}
 _SUFFIXES = (".png", ".svg", ".pdf")
 
 

@@ -84,8 +84,9 @@ def draw_from_above(ax: Axes, scene: Scene) -> Axes:
 
 def _draw(ax: Axes, parts: tuple[Part, ...], mirrored: bool = False) -> None:
     points = np.vstack([part.points_mm for part in parts if not part.text])
-    for limit, low, high in zip((ax.set_xlim, ax.set_ylim), points.min(0), points.max(0), strict=True):
-        limit(low - ROOM_MM, high + ROOM_MM)
+    (left, low), (right, high) = points.min(0) - ROOM_MM, points.max(0) + ROOM_MM
+    ax.set_xlim(left, right)
+    ax.set_ylim(low, high)
     ax.set_aspect("equal")
     ax.set_axis_off()
     glass: dict[str, PathPatch] = {}

@@ -87,7 +87,7 @@ def _arrow(
     length = float(np.hypot(*(end - start)))
     if length < 1e-6:
         return
-    style.arrow(ax, start, end, look, gid=f"arrow {name}")
+    style.arrow(ax, (start[0], start[1]), (end[0], end[1]), look, gid=f"arrow {name}")
     # Beside the middle of the arrow, outside the triangle of the three; where the
     # three lie in a line the sum is named on the other side.
     along = (end - start) / length

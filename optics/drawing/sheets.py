@@ -163,7 +163,7 @@ def sheet(
 def _practice_lenses(count: int, seed: int, task: str) -> list[Prescription]:
     """Sphere-cylinders in quarter steps, every axis to the nearest 5 degrees, both forms mixed."""
     draw = np.random.default_rng([seed, sorted(TASKS).index(task)])
-    lines = []
+    lines: list[Prescription] = []
     while len(lines) < count:
         cylinder = int(draw.integers(1, 13)) / 4 * (-1 if draw.random() < 0.5 else 1)
         line = Prescription(

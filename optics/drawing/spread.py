@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
@@ -97,7 +99,7 @@ def draw_mean_powers(ax: Axes, readings: Sequence[Power], known: Power | None = 
     ax.set_xlim(0.4, len(values) + 0.6)
     _name_lines(ax, lines, reach)
     _tidy(ax)
-    ax.xaxis.get_major_locator().set_params(integer=True)
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel("reading", fontsize=style.SMALL)
     ax.set_ylabel("mean power M, D", fontsize=style.SMALL)
     return ax
@@ -121,11 +123,23 @@ def _name_lines(ax: Axes, lines: dict[str, float], reach: float) -> None:
         )
 
 
-_READING = {"linestyle": "", "marker": "o", "markersize": 7, "markeredgewidth": 1.5, "color": style.BLACK}
+_READING: dict[str, Any] = {
+    "linestyle": "",
+    "marker": "o",
+    "markersize": 7,
+    "markeredgewidth": 1.5,
+    "color": style.BLACK,
+}
 _READING |= {"markerfacecolor": "none"}
-_MEAN = {"linestyle": "", "marker": "s", "markersize": 8, "color": style.BLUE}
-_LIMITS = {"fmt": "none", "ecolor": style.BLUE, "elinewidth": 2.0, "capsize": 6, "capthick": 2.0}
-_KNOWN = {"linestyle": "", "marker": "D", "markersize": 10, "markeredgewidth": 2.0}
+_MEAN: dict[str, Any] = {"linestyle": "", "marker": "s", "markersize": 8, "color": style.BLUE}
+_LIMITS: dict[str, Any] = {
+    "fmt": "none",
+    "ecolor": style.BLUE,
+    "elinewidth": 2.0,
+    "capsize": 6,
+    "capthick": 2.0,
+}
+_KNOWN: dict[str, Any] = {"linestyle": "", "marker": "D", "markersize": 10, "markeredgewidth": 2.0}
 _KNOWN |= {"markerfacecolor": "none", "color": style.ORANGE}
 
 

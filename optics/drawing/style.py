@@ -7,7 +7,6 @@ alone: printed in black and white the dashes and labels still do.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -170,7 +169,12 @@ def outline(ax: Axes, numbers: str = "") -> None:
             around(ax, str(degrees), degrees, gap=4, fontsize=SMALL, color=DIM)
         else:
             x, y = unit(degrees)
-            middle = {"ha": "center", "va": "center", "bbox": CLEAR | {"alpha": 1.0}, "zorder": 4}
+            middle: dict[str, Any] = {
+                "ha": "center",
+                "va": "center",
+                "bbox": CLEAR | {"alpha": 1.0},
+                "zorder": 4,
+            }
             ax.text(x * 0.79, y * 0.79, str(degrees), fontsize=SMALL, color=DIM, **middle)
 
 
@@ -192,12 +196,14 @@ def around(ax: Axes, text: str, degrees: float, gap: float = 8.0, **changes: Any
     )
 
 
-def arrow(ax: Axes, start: Sequence[float], end: Sequence[float], look: dict[str, Any], gid: str) -> None:
+def arrow(
+    ax: Axes, start: tuple[float, float], end: tuple[float, float], look: dict[str, Any], gid: str
+) -> None:
     """Draw an arrow from one point to another."""
     ax.annotate(
         "",
-        tuple(end),
-        xytext=tuple(start),
+        end,
+        xytext=start,
         gid=gid,
         arrowprops={"arrowstyle": "-|>,head_width=0.35,head_length=0.7", "shrinkA": 0, "shrinkB": 0} | look,
     )

@@ -144,7 +144,7 @@ class Held:
         return bool(self.power.principal()[0] < self.inverting_power)
 
     @property
-    def magnification(self) -> NDArray[np.float64]:
+    def magnification(self) -> NDArray[Any]:
         """How the cross is seen enlarged, shape (2, 2): 1 without power, more for plus."""
         return np.linalg.inv(np.eye(2) - self.power.matrix / self.inverting_power)
 

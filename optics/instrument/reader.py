@@ -127,7 +127,7 @@ def _window(size: int, half_width: float) -> tuple[NDArray, NDArray]:
     return steps, np.sin(np.pi / 2 * inside) ** 2
 
 
-def _top(places: Sequence[float], values: Sequence[float]) -> float:
+def _top(places: NDArray, values: Sequence[float]) -> float:
     """Where a peak stands, from the five points around the highest."""
     heights = np.log(values)
     start = int(np.clip(np.argmax(heights) - 2, 0, max(len(places) - 5, 0)))

@@ -90,8 +90,9 @@ def passed(
 
 
 def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> Passed:
-    s, c, a = rewritten(*columns[:3])
-    s_found, c_found, a_found = rewritten(*columns[3:])
+    s, c, a, s_found, c_found, a_found = columns
+    s, c, a = rewritten(s, c, a)
+    s_found, c_found, a_found = rewritten(s_found, c_found, a_found)
     keys = power_keys(s, c)
 
     power_quantity = standard.power_quantity(lens)
@@ -108,7 +109,9 @@ def _passed(standard: Standard, columns: Sequence[NDArray[Any]], lens: str) -> P
     rows = tuple(limit + GUARD for limit in (power, cylinder, axis))
     within = [off <= row for off, row in zip(offs, rows, strict=True)]
     beyond = [off > row for off, row in zip(offs, rows, strict=True)]
-    return Passed(*within, np.logical_and.reduce(within) | np.logical_or.reduce(beyond))
+    return Passed(
+        within[0], within[1], within[2], np.logical_and.reduce(within) | np.logical_or.reduce(beyond)
+    )
 
 
 def limits(standard: Standard, quantity: str, keys: dict[str, Any], lens: str) -> NDArray[np.float64]:

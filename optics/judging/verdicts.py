@@ -223,7 +223,6 @@ def judge(
     if row is None and off is not None:
         of = "" if lens == LENS_KINDS[0] else f" on a {lens} lens"
         remark = f"the table has no row for it{of}."
-    judged = row is not None and off is not None
     return Verdict(
         quantity=quantity,
         eye=eye,
@@ -231,8 +230,8 @@ def judge(
         found=found,
         off=0.0 if off is None else abs(float(off)),
         unit=row.limit_unit if row else "",
-        limit=float(row.limit(keys)) if judged else None,
-        row=row if judged else None,
+        limit=None if row is None or off is None else float(row.limit(keys)),
+        row=None if off is None else row,
         remark=remark,
         weighs=weighs,
     )

@@ -146,7 +146,7 @@ def wrapped_base(degrees: ArrayLike) -> Any:
     return _plain(np.where(turned >= 360.0, 0.0, turned))
 
 
-def checked_axis(value: object) -> int:
+def checked_axis(value: Any) -> int:
     """A written axis, if it is one: a whole number from 1 to 180.
 
     Parameters

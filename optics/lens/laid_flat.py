@@ -266,7 +266,7 @@ class _Laid:
                 break
         return at, self.surface(sheet, at[..., 0], at[..., 1])
 
-    def trace(self, start: NDArray, way: NDArray) -> tuple[NDArray, ...]:
+    def trace(self, start: NDArray, way: NDArray) -> tuple[NDArray, Shape, NDArray, NDArray, Shape, NDArray]:
         """Both surfaces: places, directions and shapes on the way."""
         index = self.body.index
         first, shape = self.meet(self.resting, start, way)
@@ -408,7 +408,7 @@ def _before(shape: Shape, way: NDArray, behind: NDArray, n: float, n_behind: flo
     return np.swapaxes(onto, -1, -2) @ (n_behind * vergence + curved) @ onto / n
 
 
-def _farther(vergence: NDArray, back_mm: ArrayLike) -> NDArray:
+def _farther(vergence: NDArray, back_mm: NDArray | float) -> NDArray:
     """Curvature of the light a way back along the ray."""
     return vergence @ np.linalg.inv(np.eye(3) - back_mm * vergence)
 

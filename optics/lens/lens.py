@@ -48,8 +48,16 @@ class Rays(Protocol):
     """Where every point of the stop sends its ray; made by `optics.lens.laid_flat`."""
 
     points_mm: NDArray[np.float64]
-    magnification: NDArray[np.float64]
-    even: bool
+
+    @property
+    def magnification(self) -> NDArray[np.float64]:
+        """How the middle of the stop shows the target itself, shape (2, 2)."""
+        ...
+
+    @property
+    def even(self) -> bool:
+        """Whether one power stands for the whole stop."""
+        ...
 
     def sent(self, drum: float) -> NDArray[np.float64]:
         """Place in the field of the target's crossing through each point, prism dioptres."""

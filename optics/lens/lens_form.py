@@ -129,6 +129,7 @@ def toric_form(prescription: Prescription, base: float) -> ToricForm:
             "The base curve is 0.00 D.", "A toric surface has a curve to stand on.", "Choose about 6 D."
         )
     same = prescription.to_plus_cylinder() if base > 0 else prescription.to_minus_cylinder()
+    assert same.axis is not None, "a lens with an axis keeps one in either form"
     return ToricForm(
         sphere=same.sphere - base,
         base=base,

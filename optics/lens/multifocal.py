@@ -143,19 +143,22 @@ class Multifocal:
                 "Subtract the distance reading from the near reading again.",
             )
         put = object.__setattr__
-        if self.front_curve is None:
-            put(self, "front_curve", usual_front_curve(self.power))
-        if self.centre_thickness_mm is None:
-            put(self, "centre_thickness_mm", usual_thickness_mm(self.power, self.addition, self.index))
-        if not 0.0 <= self.centre_thickness_mm <= THICKEST_MM:
+        curve, thickness_mm = self.front_curve, self.centre_thickness_mm
+        if curve is None:
+            curve = usual_front_curve(self.power)
+        if thickness_mm is None:
+            thickness_mm = usual_thickness_mm(self.power, self.addition, self.index)
+        put(self, "front_curve", curve)
+        put(self, "centre_thickness_mm", thickness_mm)
+        if not 0.0 <= thickness_mm <= THICKEST_MM:
             raise OpticsError(
-                f"The centre thickness is {self.centre_thickness_mm:g} mm.",
+                f"The centre thickness is {thickness_mm:g} mm.",
                 f"It lies between 0 and {THICKEST_MM:g} mm.",
                 "Most lenses are 2 to 6 mm thick at the centre.",
             )
-        front = Power.from_sphere_cylinder(self.front_curve)
-        through = back_vertex_power(front, front * 0.0, self.centre_thickness_mm, self.index)
-        sheets = {
+        front = Power.from_sphere_cylinder(curve)
+        through = back_vertex_power(front, front * 0.0, thickness_mm, self.index)
+        sheets: dict[str, Sheet] = {
             FRONT: Curve.of(front, self.index, FRONT),
             BACK: Curve.of(self.power - through, self.index, BACK),
         }
@@ -165,7 +168,7 @@ class Multifocal:
         body = Body(
             front=sheets[FRONT],
             back=sheets[BACK],
-            thickness_mm=self.centre_thickness_mm,
+            thickness_mm=thickness_mm,
             index=self.index,
             ground=self.prism.vector,
         )
@@ -236,7 +239,7 @@ class Multifocal:
 
     def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
         """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
-        return self.over_stop(x_mm, y_mm, against).power
+        return self.body.over_stop(x_mm, y_mm, against).power
 
     def addition_read(self, against: str | None = None) -> float:
         """The addition as a focimeter gives it: mean power at near less that at distance.

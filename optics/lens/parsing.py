@@ -97,16 +97,16 @@ def parse(text: str, eye: str | None = None) -> Prescription:
     if found["sphere"] and found["sphere"][0] != "p":
         sphere = _signed(found["sphere"], "sphere", shown)
     cylinder = _signed(found["cylinder"], "cylinder", shown) if found["cylinder"] else 0.0
-    axis: float | None = None
+    axis: int | None = None
     if found["axis"]:
-        axis = _axis(found["axis"])
-        if not axis and cylinder:
+        degrees = _axis(found["axis"])
+        if not degrees and cylinder:
             raise OpticsError(
                 "The axis is 0.",
                 "An axis is a whole number from 1 to 180.",
                 f'The horizontal axis is written 180: write "{found["sphere"]} {found["cylinder"]} x 180".',
             )
-        checked_axis(axis)
+        axis = checked_axis(degrees)
     if found["cylinder"] and not cylinder and axis is not None:
         raise OpticsError(
             f"{shown} has a cylinder of 0.00 with an axis.",

@@ -146,19 +146,22 @@ class Progressive:
         _between(self.fitting_cross_mm, 0.0, 6.0, "height of the fitting cross", " mm", "Most lie 4 mm up.")
         _between(self.hardness, 0.0, 1.0, "hardness", "", "0 is soft, 1 is hard.")
         put = object.__setattr__
-        if self.front_curve is None:
-            put(self, "front_curve", usual_front_curve(self.power))
-        _between(self.front_curve, 0.0, 9.0, "front curve", " D", "Most lie between 2 and 8 D.")
-        if self.centre_thickness_mm is None:
-            put(self, "centre_thickness_mm", usual_thickness_mm(self.power, self.addition, self.index))
-        _between(self.centre_thickness_mm, 0.0, 20.0, "centre thickness", " mm", "Most are 2 to 6 mm.")
-        put(self, "body", self._made())
+        curve, thickness_mm = self.front_curve, self.centre_thickness_mm
+        if curve is None:
+            curve = usual_front_curve(self.power)
+        if thickness_mm is None:
+            thickness_mm = usual_thickness_mm(self.power, self.addition, self.index)
+        _between(curve, 0.0, 9.0, "front curve", " D", "Most lie between 2 and 8 D.")
+        _between(thickness_mm, 0.0, 20.0, "centre thickness", " mm", "Most are 2 to 6 mm.")
+        put(self, "front_curve", curve)
+        put(self, "centre_thickness_mm", thickness_mm)
+        put(self, "body", self._made(curve, thickness_mm))
 
-    def _made(self) -> Body:
+    def _made(self, curve: float, thickness_mm: float) -> Body:
         # An addition is what is read of it, so the surface gains a little less or more.
         gain = self.addition
         for _ in range(3):
-            body = self._with_gain(gain)
+            body = self._with_gain(gain, curve, thickness_mm)
             near, distance = (
                 body.over_stop(*place, FRONT).power.mean
                 for place in (self.near_reference_point, self.distance_reference_point)
@@ -167,13 +170,13 @@ class Progressive:
         wanted = self.prism.vector - (0.0, self.thinning)
         return replace(body, ground=wanted - body.over_stop(0.0, 0.0).prism.vector)
 
-    def _with_gain(self, gain: float) -> Body:
+    def _with_gain(self, gain: float, curve: float, thickness_mm: float) -> Body:
         """The lens whose front gains so much; its back makes the distance power what was ordered."""
         degrees = float(
             np.rad2deg(np.arctan2(self.inset_mm, self.corridor_mm + NEAR_BELOW_CORRIDOR_MM)) * nasal(self.eye)
         )
         surface = ProgressiveSurface(
-            base=self.front_curve,
+            base=curve,
             addition=gain,
             index=self.index,
             # The corridor is measured straight down, the line of sight slants.
@@ -181,13 +184,13 @@ class Progressive:
             hardness=self.hardness,
         )
         front = Placed(surface, degrees, (0.0, self.fitting_cross_mm))
-        curved = Power.from_sphere_cylinder(self.front_curve)
-        back = self.power - back_vertex_power(curved, curved * 0.0, self.centre_thickness_mm, self.index)
+        curved = Power.from_sphere_cylinder(curve)
+        back = self.power - back_vertex_power(curved, curved * 0.0, thickness_mm, self.index)
         for _ in range(3):
             body = Body(
                 front=front,
                 back=Curve.of(back, self.index, BACK),
-                thickness_mm=self.centre_thickness_mm,
+                thickness_mm=thickness_mm,
                 index=self.index,
             )
             back = back + (self.power - body.over_stop(*self.distance_reference_point).power)
@@ -238,7 +241,7 @@ class Progressive:
 
     def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
         """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
-        return self.over_stop(x_mm, y_mm, against).power
+        return self.body.over_stop(x_mm, y_mm, against).power
 
     def addition_read(self, against: str = FRONT) -> float:
         """The addition as a focimeter gives it: mean power at near less that at distance, dioptres."""

@@ -125,7 +125,9 @@ class Segment:
     @property
     def centre_below_line_mm(self) -> float:
         """How far the optical centre lies below the line of the reading part."""
-        return 0.0 if self.shape == STRAIGHT_ACROSS else centre_below_top_mm(self.width_mm, self.depth_mm)
+        return (
+            0.0 if self.shape == STRAIGHT_ACROSS else centre_below_top_mm(self.width_mm, self.depth_mm or 0.0)
+        )
 
     @property
     def centre_mm(self) -> tuple[float, float]:

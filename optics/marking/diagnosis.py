@@ -126,12 +126,12 @@ def _misfit_of_way(answer: Ticket, reader: PairReader, way: dict[str, Any]) -> f
         return _misfit(answer, reader, reader.read(Manner(**way)))
     unshifted = Manner(**{**way, "eyepiece": 0.0})
     read = reader.read(unshifted)
-    lines = [(answer.of(eye).distance, read[eye].line) for eye in "RL"]
-    if any(distance is None or line is None for distance, line in lines):
-        return None
     # Every meridian was settled on its own; the shift lies midway between the extremes.
     moved = []
-    for distance, line in lines:
+    for eye in "RL":
+        distance, line = answer.of(eye).distance, read[eye].line
+        if distance is None or line is None:
+            return None
         wrote = triple_of(distance)
         moved += [wrote.sphere - line.sphere, wrote.sphere + wrote.cylinder - line.sphere - line.cylinder]
     shift = (max(moved) + min(moved)) / 2
@@ -188,9 +188,9 @@ def _prism_parts(answer: Ticket, reader: PairReader, read: dict[str, LensRead]) 
     ways = []
     for left_out in (0.0, 1.0):
         offs = [
-            said[eye] - read[eye].prism + Prism(left_out * reader.pair.thinning(eye).vector)
-            for eye in "RL"
-            if said[eye] is not None
+            prism - read[eye].prism + Prism(left_out * reader.pair.thinning(eye).vector)
+            for eye, prism in said.items()
+            if prism is not None
         ]
         ways.append([float(off.amount) / PRISM_WITHIN for off in offs])
     return min(ways, key=lambda way: max(way, default=0.0))

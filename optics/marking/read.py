@@ -179,21 +179,21 @@ def read_answer(typed: Mapping[str, object]) -> Ticket:
     }
     unread: dict[str, str] = {}
 
-    def read(name: str, reader: Callable[[str], Any]) -> Any:
+    def read(name: str, reader: Callable[..., Any], *told: Any) -> Any:
         text = texts.get(name, "").strip()
         if not text:
             return None
         try:
-            return reader(text)
+            return reader(text, *told)
         except OpticsError as error:
             unread[name] = str(error)
             return None
 
     lenses = {}
     for eye, side in EYES.items():
-        line: Prescription | None = read(side, lambda text, eye=eye: _line(text, eye))
-        add = read(f"add_{side}", lambda text, side=side, line=line: _add(text, side, line))
-        prism = read(f"prism_{side}", lambda text, side=side, line=line: _prism(text, side, line))
+        line: Prescription | None = read(side, _line, eye)
+        add = read(f"add_{side}", _add, side, line)
+        prism = read(f"prism_{side}", _prism, side, line)
         if line is not None:
             add = line.add if add is None else add
             said = line.prism or line.no_prism
@@ -202,8 +202,8 @@ def read_answer(typed: Mapping[str, object]) -> Ticket:
             distance=None if line is None else replace(line, add=None, prism=(), no_prism=False),
             add=add,
             prism=prism,
-            pd_mm=read(f"pd_{side}", lambda text, side=side: length_mm(text, f"{side} PD")),
-            height_mm=read(f"height_{side}", lambda text, side=side: length_mm(text, f"{side} height")),
+            pd_mm=read(f"pd_{side}", length_mm, f"{side} PD"),
+            height_mm=read(f"height_{side}", length_mm, f"{side} height"),
         )
     return Ticket(
         **lenses,

@@ -208,7 +208,7 @@ def brief_for(style: str, difficulty: int, seed: int = 0) -> Brief:
             "Try 1.",
         )
     chance = Random(f"condition {seed}")
-    condition = ()
+    condition: tuple[str, ...] = ()
     if chance.random() < _OUT_OF_ORDER.get(difficulty, 0.0):
         condition = tuple(chance.sample(CONDITIONS, k=chance.randint(1, difficulty - 3)))
     return Brief(style=style, condition=condition, thick=True, **_STEPS[difficulty])

@@ -165,7 +165,7 @@ class Bench(anywidget.AnyWidget):
     trace_kept = traitlets.Bool(True).tag(sync=True)
     dots = traitlets.Dict().tag(sync=True)
     _parts = traitlets.List(list(PARTS)).tag(sync=True)
-    _readings = traitlets.List().tag(sync=True)
+    _readings: traitlets.List = traitlets.List().tag(sync=True)
     aside = traitlets.Bool(False).tag(sync=True)
     _eye_setting = traitlets.Float(0.0).tag(sync=True)
     _zero_error = traitlets.Float(0.0).tag(sync=True)
@@ -248,7 +248,11 @@ class Bench(anywidget.AnyWidget):
             stage_x_mm=self.stage_x_mm,
             stage_y_mm=self.stage_y_mm,
             against=self.against,
-            dots=tuple((side, *map(float, self.dots[side])) for side in ("R", "L") if side in self.dots),
+            dots=tuple(
+                (side, float(self.dots[side][0]), float(self.dots[side][1]))
+                for side in ("R", "L")
+                if side in self.dots
+            ),
         )
 
     # --- what was noted, and how it was worked -------------------------------------------

@@ -105,6 +105,9 @@ class OpenBench(widgets.VBox):
     True
     """
 
+    ticket: Ticket
+    _warned: bool
+
     def __init__(
         self,
         *,
@@ -216,7 +219,7 @@ class OpenBench(widgets.VBox):
         if not self._needs_the_wearer:
             return ()
         places = " and ".join(
-            f"{_EYES[eye]} {by_rule(self.specimen.order.of(eye).pd_mm):g} mm" for eye in "RL"
+            f"{_EYES[eye]} {by_rule(self.specimen.order.of(eye).pd_mm or 0.0):g} mm" for eye in "RL"
         )
         return (
             f"With the job comes a note: the wearer looks through at {places} from the middle of the bridge.",

@@ -49,7 +49,8 @@ class ReplayPanel(widgets.VBox):
     def lay(self, pair: Specimen, bench: Bench, view: PairView) -> None:
         """Take another pair; nothing of it is shown yet."""
         self._pair, self._bench, self._view = pair, bench, view
-        self.steps, self.at, self.children = (), -1, ()
+        self.steps, self.at = (), -1
+        self.children = ()
 
     def offer(self, form: str) -> None:
         """Offer the replay; tray and bench stay as they are until Next is pressed."""
@@ -59,7 +60,7 @@ class ReplayPanel(widgets.VBox):
         )
         self.back.disabled, self.next.disabled = True, False
         title = widgets.HTML('<h3 style="margin:0.6em 0 0.2em">The same pair, step by step</h3>')
-        self.children = [title, widgets.HBox([self.back, self.next]), self.words, *self._offer_mine()]
+        self.children = (title, widgets.HBox([self.back, self.next]), self.words, *self._offer_mine())
 
     def _offer_mine(self) -> list[widgets.Widget]:
         """My own reading again, where the moves were kept."""
