@@ -3,16 +3,46 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import sys
 from pathlib import Path
 
 import nbformat
 import pytest
+from hypothesis import settings
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 # Where tests of several rooms find what they share.
 sys.path.insert(0, str(Path(__file__).parent))
+
+# What is left out while one works at the desk: browsers, courses, notebooks, long loops.
+SLOW = {
+    "browser",
+    "course",
+    "apprentices",
+    "test_cli.py",
+    "test_diagnosis.py",
+    "test_made_pairs.py",
+    "test_notebooks.py",
+    "test_open_bench.py",
+    "test_reader.py",
+    "test_whole_stop.py",
+}
+
+# `.ci/run` asks for the thorough profile; what it finds is kept and tried again at the desk.
+settings.register_profile("desk", deadline=None, max_examples=30)
+settings.register_profile("thorough", deadline=None, max_examples=200)
+settings.load_profile(os.environ.get("OPTICS_TESTS", "desk"))
+
+
+def pytest_collection_modifyitems(items):
+    """Mark the quick subset."""
+    here = Path(__file__).parent
+    for item in items:
+        if not SLOW & set(item.path.relative_to(here).parts):
+            item.add_marker(pytest.mark.quick)
+
 
 SECRET = "not a secret, only a test"
 FORMS, BENCH = "91-forms", "92-bench"

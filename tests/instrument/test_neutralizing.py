@@ -7,7 +7,7 @@ SymPy's paraxial matrices.
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from sympy.physics.optics.gaussopt import FreeSpace, ThinLens
 
@@ -101,7 +101,6 @@ def test_displacement_of_many_movements_at_once():
 POWERS = st.builds(sphere_cylinder, st.floats(-10, 4), st.floats(-3, 0), st.floats(1, 180))
 
 
-@settings(max_examples=50)
 @given(POWERS, st.floats(1, 180))
 def test_the_neutralizer_stops_everything(power, meridian):
     lens = SingleVision(power=power)
@@ -110,7 +109,6 @@ def test_the_neutralizer_stops_everything(power, meridian):
     assert abs(held.rotation_degrees(meridian, 20)) < 1e-6
 
 
-@settings(max_examples=50)
 @given(POWERS.filter(lambda power: power.astigmatism > 0.2))
 def test_unbroken_lines_lie_along_the_principal_meridians_only(power):
     held = Held(power=power)
@@ -121,7 +119,6 @@ def test_unbroken_lines_lie_along_the_principal_meridians_only(power):
     assert abs((off + 90) % 180 - 90) > 0.1
 
 
-@settings(max_examples=50)
 @given(POWERS, st.floats(-40, 40))
 def test_turning_the_lens_turns_its_power(power, degrees):
     assert Held(power=power).turned(degrees).power.is_close(power.rotated(degrees))

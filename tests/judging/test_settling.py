@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
@@ -274,7 +274,6 @@ def test_what_nobody_writes_or_reads():
         settle(reading(-1), standard="ANSI")
 
 
-@settings(deadline=None)
 @given(st.floats(-10, 10), st.floats(-5, 0), st.integers(1, 180), st.sampled_from([0.25, 0.125]))
 def test_candidates_are_told_apart_and_add_up(sphere, cylinder, axis, step):
     settled = settle(reading(sphere, cylinder, axis), step)

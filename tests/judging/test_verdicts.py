@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
@@ -76,7 +76,6 @@ def test_arrays_give_the_same_verdicts(row):
 QUARTERS = st.integers(-80, 80).map(lambda n: n / 8)
 
 
-@settings(deadline=None)
 @given(
     QUARTERS,
     st.integers(-24, 24).map(lambda n: n / 8),

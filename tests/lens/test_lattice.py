@@ -4,7 +4,7 @@ from math import asin, atan, cos, degrees, radians, sin, sqrt, tan
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.lens.angles import axis_difference
@@ -115,7 +115,6 @@ def test_written_lines_change_form_and_back():
 EIGHTHS = st.integers(-160, 160).map(lambda n: n / 8)
 
 
-@settings(deadline=None)
 @given(
     sphere=EIGHTHS,
     cylinder=st.integers(-48, 48).map(lambda n: n / 8),
@@ -152,13 +151,11 @@ LENSES = st.builds(
 )
 
 
-@settings(deadline=None)
 @given(LENSES, LENSES, LENSES)
 def test_the_order_of_lenses_put_together_does_not_matter(a, b, c):
     assert (a + b).is_close(b + a) and ((a + b) + c).is_close(a + (b + c))
 
 
-@settings(deadline=None)
 @given(LENSES, LENSES, st.integers(1, 360))
 def test_turning_the_sum_is_turning_each(a, b, turn):
     assert (a + b).rotated(turn).is_close(a.rotated(turn) + b.rotated(turn))
@@ -174,7 +171,6 @@ def sum_of(first, second, crossing):
     return total.sphere_cylinder("plus")
 
 
-@settings(deadline=None)
 @given(CYLINDER, CROSSING)
 def test_two_equal_cylinders(power, crossing):
     """OC2: The Indian Optician, May-June 2022, p. 105 (formula read)."""
@@ -185,7 +181,6 @@ def test_two_equal_cylinders(power, crossing):
     assert axis == pytest.approx(crossing / 2, abs=1e-6)
 
 
-@settings(deadline=None)
 @given(CYLINDER, CYLINDER, CROSSING)
 def test_two_cylinders_by_the_double_angle_formula(f1, f2, crossing):
     """OC3: The Indian Optician, May-June 2022, p. 105 (formula read)."""
@@ -199,7 +194,6 @@ def test_two_cylinders_by_the_double_angle_formula(f1, f2, crossing):
         assert axis_difference(axis, theta) == pytest.approx(0, abs=1e-5)
 
 
-@settings(deadline=None)
 @given(CYLINDER, CYLINDER, CROSSING)
 def test_two_cylinders_by_the_single_angle_formula(c1, c2, crossing):
     """OC4: a published closed form in the crossing angle itself (read)."""
@@ -212,7 +206,6 @@ def test_two_cylinders_by_the_single_angle_formula(c1, c2, crossing):
     assert axis_difference(axis, theta) == pytest.approx(0, abs=1e-5)
 
 
-@settings(deadline=None)
 @given(CYLINDER, st.integers(1, 90))
 def test_a_turned_cylinder_leaves_twice_its_sine(cylinder, turned):
     """The basis of the axis tolerances: residual 2 F sin a (OLA White Paper on Z80.1-2005, p. 1, read)."""

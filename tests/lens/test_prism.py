@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
@@ -38,7 +38,6 @@ def test_pr1_decentration_for_a_wanted_prism():
     np.testing.assert_allclose(centre, [-5.0, 0.0], atol=1e-12)
 
 
-@settings(max_examples=60)
 @given(
     st.floats(-10, 10),
     st.floats(-5, 5),
@@ -84,7 +83,6 @@ def test_pr6_the_band_of_equal_vertical_prism():
         assert abs(prism_at(power, *edge).y) == pytest.approx(2.0, abs=0.005)
 
 
-@settings(max_examples=60)
 @given(POWERS.filter(lambda p: min(abs(p.principal()[0]), abs(p.principal()[2])) > 0.2), PRISMS)
 def test_decentration_and_prentice_undo_each_other(power, prism):
     x, y = decentration_mm(power, prism)

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import sympy
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from sympy.physics.optics.gaussopt import CurvedRefraction, FreeSpace
 
@@ -76,7 +76,6 @@ def test_two_torics_crossed_obliquely_have_an_asymmetric_equivalent_power():
 POWERS = st.builds(Power.from_sphere_cylinder, st.floats(-12, 12), st.floats(-4, 4), st.floats(1, 180))
 
 
-@settings(max_examples=50)
 @given(POWERS, POWERS, st.floats(1.49, 1.9))
 def test_without_thickness_it_is_a_thin_lens(front, back, index):
     thick = ThickLens(front=front, back=back, centre_thickness_mm=0.0, index=index)
@@ -87,14 +86,12 @@ def test_without_thickness_it_is_a_thin_lens(front, back, index):
         np.testing.assert_allclose(found.prism.vector, wanted.prism.vector, atol=1e-4)
 
 
-@settings(max_examples=50)
 @given(POWERS, st.floats(0, 14), st.floats(0, 8), st.floats(1.49, 1.9))
 def test_a_lens_made_to_an_order_has_the_power_ordered(power, front, thickness, index):
     lens = ThickLens.made_to(power, curve(front), thickness, index)
     assert lens.over_stop(0, 0).power.is_close(power, within=1e-9)
 
 
-@settings(max_examples=50)
 @given(POWERS, POWERS, st.floats(0, 8))
 def test_turned_over_the_lens_changes_its_surfaces(front, back, thickness):
     lens = ThickLens(front=front, back=back, centre_thickness_mm=thickness, index=1.5)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
@@ -52,7 +52,6 @@ def test_induced_cylinder_lies_along_the_tilt_axis(tilt_axis, form):
     assert tilted.sphere_cylinder(form)[2] == pytest.approx(tilt_axis)
 
 
-@settings(max_examples=50)
 @given(LENSES, st.floats(-20, 20), st.floats(-20, 20), st.floats(1, 180), st.sampled_from(["back", "front"]))
 def test_no_tilt_and_no_turn_change_nothing(lens, x, y, axis, against):
     plain = lens.over_stop(x, y, against)
@@ -62,7 +61,6 @@ def test_no_tilt_and_no_turn_change_nothing(lens, x, y, axis, against):
         np.testing.assert_allclose(met.prism.vector, plain.prism.vector, atol=1e-12)
 
 
-@settings(max_examples=50)
 @given(POWERS, st.floats(0, 30), st.floats(1, 180), st.floats(0, 360))
 def test_tilting_does_not_know_north(power, tilt, axis, turn):
     """Turning lens and tilt axis together turns the result; leaning the other way is the same."""
@@ -71,7 +69,6 @@ def test_tilting_does_not_know_north(power, tilt, axis, turn):
     assert here.is_close(tilted_power(power, -tilt, axis).rotated(turn), within=1e-8)
 
 
-@settings(max_examples=50)
 @given(LENSES, st.floats(0, 25), st.floats(1, 180), st.floats(-3, 3), st.floats(-15, 15))
 def test_front_against_the_stop_is_the_mirror_image(lens, tilt, axis, gap, turn):
     """For a thin lens, so that both vertex powers are the same."""

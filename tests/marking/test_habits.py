@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.lens.angles import axis_difference
@@ -119,7 +119,6 @@ eighths = st.integers(-64, 64).map(lambda n: n / 8)
 cylinders = st.integers(-32, -2).map(lambda n: n / 8)
 
 
-@settings(deadline=None, max_examples=60)
 @given(eighths, cylinders, st.integers(1, 180))
 def test_what_is_said_of_any_lens_does_lead_to_the_answer(sphere, cylinder, axis) -> None:
     lens = Triple(sphere, cylinder, axis)
