@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import shutil
 import sys
 from pathlib import Path
+from time import process_time
 
 import nbformat
 import pytest
@@ -42,6 +44,15 @@ def pytest_collection_modifyitems(items):
     for item in items:
         if not SLOW & set(item.path.relative_to(here).parts):
             item.add_marker(pytest.mark.quick)
+
+
+@pytest.fixture
+def timed():
+    """Give a clock of this process's own time, with nobody clearing up after earlier tests meanwhile."""
+    gc.collect()
+    gc.disable()
+    yield process_time
+    gc.enable()
 
 
 SECRET = "not a secret, only a test"

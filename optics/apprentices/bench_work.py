@@ -12,7 +12,7 @@ from optics.judging.settling import settle
 from optics.lens.angles import axis_difference
 from optics.lens.prescription import Prescription
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
-from optics.marking.marks import WEAKEST_MISSED, WEIGHTS
+from optics.marking.marks import WEAKEST_MISSED, WEIGHTS, triple_of
 from optics.marking.replies import LENS_SKILLS
 from optics.specimens.specimen import Specimen
 
@@ -98,16 +98,12 @@ def _asked(line: Prescription, true: Triple) -> tuple[str, ...]:
 
 
 def with_habit(line: Prescription, entry: Slip, form: str) -> Prescription | None:
-    """A right line as somebody with a habit of writing would write it; None where it changes nothing.
-
-    The catalogue speaks minus form; for plus form both signs are turned.
-    """
-    sign = -1.0 if form == "plus" else 1.0
-    made = entry.forward(Triple(sign * line.sphere, sign * line.cylinder, float(line.axis or 180)))
+    """A right line as somebody with a habit of writing would write it; None where it changes nothing."""
+    made = entry.shown(triple_of(line), form)
     if made is None:
         return None
-    sphere, cylinder = sign * made.sphere, sign * made.cylinder
-    return Prescription(sphere=sphere, cylinder=cylinder, axis=round(made.axis) if cylinder else None)
+    axis = round(made.axis) if made.cylinder else None
+    return Prescription(sphere=made.sphere, cylinder=made.cylinder, axis=axis)
 
 
 def lightest(ways: list[frozenset[str]]) -> frozenset[str]:

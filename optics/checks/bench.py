@@ -89,7 +89,9 @@ def practice_reading(answer: object, *, made: str, form: str = "minus", points: 
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
         marks = mark_lens(line, lens, form, points, safely=not loose)
-        slips = names_of(diagnose(triple_of(line), true_triple(lens))) if marks.missed else ()
+        slips = (
+            names_of(diagnose(triple_of(line), true_triple(lens, form), form=form)) if marks.missed else ()
+        )
         return reply(marks, slips, loose, where="bench")
 
     return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
@@ -138,16 +140,17 @@ def reading(
         marks = mark_lens(line, specimen.power(eye), form, points, safely=not loose)
         if not marks.missed:
             return reply(marks)
-        return reply(marks, _reading_slips(line, other, specimen.power, eye), loose, where="bench")
+        return reply(marks, _reading_slips(line, other, specimen.power, eye, form), loose, where="bench")
 
     return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
 
 
 def _reading_slips(
-    line: Prescription, other: object, power: Callable[[str], Power], eye: str
+    line: Prescription, other: object, power: Callable[[str], Power], eye: str, form: str
 ) -> tuple[str, ...]:
     """What explains this lens: over the pair if the other lens can be read, else alone."""
-    alone = diagnose(triple_of(line), true_triple(power(eye)))
+    true = {each: true_triple(power(each), form) for each in "RL"}
+    alone = diagnose(triple_of(line), true[eye], form=form)
     try:
         partner = None if unanswered(other) else parse(other)  # type: ignore[arg-type]
     except OpticsError:
@@ -155,9 +158,8 @@ def _reading_slips(
     if partner is None:
         return names_of(alone)
     lines = {eye: line, "L" if eye == "R" else "R": replace(partner, eye=None)}
-    over_pair = diagnose_pair(
-        (triple_of(lines["R"]), triple_of(lines["L"])), (true_triple(power("R")), true_triple(power("L")))
-    )
+    written = triple_of(lines["R"]), triple_of(lines["L"])
+    over_pair = diagnose_pair(written, (true["R"], true["L"]), form=form)
     return names_of(over_pair) or names_of(alone)
 
 

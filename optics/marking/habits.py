@@ -27,6 +27,11 @@ class Triple(NamedTuple):
     axis: float
 
 
+def turned(lens: Triple, form: str) -> Triple:
+    """A lens as the catalogue sees it, which speaks minus form: for plus form both signs are turned."""
+    return Triple(-lens.sphere, -lens.cylinder, lens.axis) if form == "plus" else lens
+
+
 PAPER = frozenset({"paper"})
 BENCH = frozenset({"bench"})
 
@@ -61,6 +66,11 @@ class Slip:
     forward: Callable[[Triple], Triple | None]
     where: frozenset[str] = PAPER | BENCH
     mend_on_paper: str = ""
+
+    def shown(self, right: Triple, form: str = "minus") -> Triple | None:
+        """What is written instead of the right line, both in the form asked for."""
+        made = self.forward(turned(right, form))
+        return None if made is None else turned(made, form)
 
     def mend_for(self, where: str) -> str:
         """What to do instead, at the bench or on paper."""
@@ -111,7 +121,8 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="axis 90 out",
         habit="The axis stands at right angles to where it should.",
-        mend="In minus form the sphere lines come sharp first, at the more plus power; read the wheel there.",
+        mend="Read the wheel where the sphere lines are sharp: in minus form at the more plus power, in plus form "
+        "at the more minus power.",
         mend_on_paper="The axis goes with the sphere: it is the meridian along which the lens has the sphere "
         "alone. Transposing turns it by 90.",
         spoils=frozenset({"axis"}),
@@ -216,7 +227,12 @@ def _chains(true: Triple, where: str) -> Iterator[tuple[tuple[Slip, ...], Triple
 
 
 def diagnose(
-    written: Triple, true: Triple, within: float = 0.19, axis_within: float = 5.0, where: str = "bench"
+    written: Triple,
+    true: Triple,
+    within: float = 0.19,
+    axis_within: float = 5.0,
+    where: str = "bench",
+    form: str = "minus",
 ) -> tuple[Explanation, ...]:
     """Slips, or pairs of slips, that explain what was written for one lens.
 
@@ -225,11 +241,13 @@ def diagnose(
     written : Triple
         As written, in the form it was written in.
     true : Triple
-        As it really is, minus form.
+        As it really is, in the form asked for.
     within, axis_within : float
         Reading noise, dioptres and degrees.
     where : {"bench", "paper"}
         Whether the lens was read or worked out.
+    form : {"minus", "plus"}
+        The form asked for.
 
     Returns
     -------
@@ -243,6 +261,7 @@ def diagnose(
     >>> found[0].slips[0].name
     'axis 90 out'
     """
+    written, true = turned(written, form), turned(true, form)
     if _misfit(written, true, within, axis_within) is not None:
         return ()
     found: list[Explanation] = []
@@ -269,13 +288,16 @@ def diagnose_pair(
     true: tuple[Triple, Triple],
     within: float = 0.19,
     axis_within: float = 5.0,
+    form: str = "minus",
 ) -> tuple[Explanation, ...]:
     """Slips that explain a whole pair, so that one habit is not told twice.
 
     Parameters
     ----------
     written, true : tuple of Triple
-        Right, left.
+        Right, left; the true ones in the form asked for.
+    within, axis_within, form
+        As for `diagnose`.
 
     Returns
     -------
@@ -305,7 +327,7 @@ def diagnose_pair(
         moved = [fits(w._replace(sphere=w.sphere - shift), t) for w, t in zip(written, true, strict=True)]
         if all(value is not None for value in moved):
             return (Explanation((slip("eyepiece not set"),), max(v for v in moved if v is not None)),)
-    each = [diagnose(w, t, within, axis_within) for w, t in zip(written, true, strict=True)]
+    each = [diagnose(w, t, within, axis_within, form=form) for w, t in zip(written, true, strict=True)]
     names = [{tuple(s.name for s in e.slips): e for e in found} for found in each]
     # A habit need not show on a lens that is read right in spite of it.
     candidates = set(names[0]) | set(names[1])

@@ -159,7 +159,7 @@ class PairReader:
         shifted = power + Power.from_sphere_cylinder(manner.eyepiece)
         line: Triple | None = Triple(*(float(value) for value in shifted.sphere_cylinder(self.form)))
         for eyes, habit in manner.writing:
-            line = self._with_habit(line, habit) if line is not None and eye in eyes else line
+            line = habit.shown(line, self.form) if line is not None and eye in eyes else line
         pd, height = self.pair.pd_mm(places), self.pair.height_mm(places)
         return LensRead(
             line=line,
@@ -168,12 +168,6 @@ class PairReader:
             pd_mm=pd / 10.0 if "pd" in manner.in_centimetres else pd,
             height_mm=height / 10.0 if height is not None and "height" in manner.in_centimetres else height,
         )
-
-    def _with_habit(self, line: Triple, habit: Slip) -> Triple | None:
-        """The catalogue speaks minus form; for plus form both signs are turned."""
-        sign = -1.0 if self.form == "plus" else 1.0
-        made = habit.forward(Triple(sign * line.sphere, sign * line.cylinder, line.axis))
-        return None if made is None else Triple(sign * made.sphere, sign * made.cylinder, made.axis)
 
     def _add(self, manner: Manner, laid: str) -> float | None:
         side = self.pair.addition_side(laid)

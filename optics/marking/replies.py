@@ -7,7 +7,7 @@ from collections.abc import Callable
 from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
-from optics.marking.habits import Explanation, Triple, diagnose, slip
+from optics.marking.habits import Explanation, diagnose, slip
 from optics.marking.marks import Marks, best_of, in_form, shared_out, triple_of
 from optics.marking.notation import loosely_written
 from optics.marking.telling import Reply, tell
@@ -152,12 +152,8 @@ def exact_marks(
 
 def paper_slips(line: Prescription, right: Prescription) -> tuple[str, ...]:
     """Slips that lead exactly from the right line to the one written."""
-    # The catalogue speaks minus form. For a question that asks for plus form the
-    # same habits are found by looking at both lines with their signs turned.
-    turned = right.form == "plus"
-
-    def as_minus(entry: Prescription) -> Triple:
-        t = triple_of(entry)
-        return Triple(-t.sphere, -t.cylinder, t.axis) if turned else t
-
-    return names_of(diagnose(as_minus(line), as_minus(right), within=0.01, axis_within=0.5, where="paper"))
+    return names_of(
+        diagnose(
+            triple_of(line), triple_of(right), within=0.01, axis_within=0.5, where="paper", form=right.form
+        )
+    )

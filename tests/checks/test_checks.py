@@ -21,6 +21,7 @@ from IPython.core.interactiveshell import InteractiveShell
 from optics import checks as check
 from optics.course.solving import centres, solve
 from optics.lens.parsing import parse
+from optics.marking.habits import CATALOGUE, Triple, diagnose
 from optics.marking.telling import MARKS_MIME
 from optics.specimens import sealed
 from optics.specimens.sealed import open_pairs, seal
@@ -422,7 +423,7 @@ def test_an_axis_90_out_is_named_at_the_bench(chapter: Path) -> None:
     mark, reply = said(bench_ask(chapter), turned)
     assert mark == 4.0
     assert reply[MARKS_MIME]["slips"] == ["axis 90 out"]
-    assert "sphere lines come sharp first" in reply["text/plain"]
+    assert "where the sphere lines are sharp" in reply["text/plain"]
     assert line.distance not in reply["text/plain"]
 
 
@@ -485,3 +486,24 @@ def test_the_pair_is_the_one_the_bench_shows(chapter: Path) -> None:
     # The same name typed with other capitals or spaces is the same learner.
     box = open_pairs(chapter)
     assert box.variant("A", WHO) == box.variant("A", " a.  learner ")
+
+
+@pytest.mark.parametrize(
+    "entry", [entry for entry in CATALOGUE if "bench" in entry.where], ids=lambda e: e.name
+)
+@pytest.mark.parametrize(("form", "right"), [("minus", "-1.25 -1.00 x 015"), ("plus", "-2.25 +1.00 x 105")])
+def test_a_habit_is_named_in_whichever_form_was_asked_for(monkeypatch, entry, form, right):
+    told = []
+    monkeypatch.setattr("optics.checks.bench.reply", lambda marks, slips, *_, **__: told.append(slips) or 0.0)
+    line = parse(right)
+    made = entry.shown(Triple(line.sphere, line.cylinder, float(line.axis)), form)
+    assert made is not None
+    answer = f"{made.sphere:+.2f} {made.cylinder:+.2f} x {round(made.axis):03d}"
+    check.practice_reading(answer, made="-1.25 -1.00 x 015", form=form)
+    assert told == [(entry.name,)]
+
+
+def test_who_wrote_plus_form_when_asked_for_it_did_convert():
+    """Plus form with the axis left: one habit, and not "the other cylinder form"."""
+    told = diagnose(Triple(-3.0, 0.75, 15), Triple(-3.0, 0.75, 105), form="plus")
+    assert [[slip.name for slip in each.slips] for each in told] == [["axis 90 out"]]

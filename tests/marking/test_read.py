@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from time import process_time
 
 import pytest
 
@@ -158,10 +157,10 @@ def test_what_is_no_length_is_told_in_a_short_sentence(value: object) -> None:
 
 
 @pytest.mark.parametrize("name", [name for name in FIELDS if name != "remarks"])
-def test_every_field_is_read_or_refused_soon(name: str) -> None:
+def test_every_field_is_read_or_refused_soon(name: str, timed) -> None:
     for piece in ("1", "0", "base ", "prism 1 ", "1 base up ", " ", "+", "\n", "Δ", "x", ".", "\ud800"):
         text = "!" + piece * 9_999
-        start = process_time()
+        start = timed()
         told = read_answer({name: text[:10_000]}).unread[name]
-        assert process_time() - start < 0.02, piece
+        assert timed() - start < 0.02, piece
         assert len(told) < 250
