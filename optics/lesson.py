@@ -70,8 +70,9 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     seed = seed_from(box.intake, pair, box.variant(pair, learner)) % 2**31
     key = (str(seed), pair, learner, repr(sorted(options.items())))
     if key not in _benches:
-        options = _introduced(options)
-        _benches[key] = Bench(box.pair(pair, learner).spectacles, seed=seed, pair=pair, **options)
+        specimen = box.pair(pair, learner)
+        options = {"zero_error": specimen.zero_error, **_introduced(options)}
+        _benches[key] = Bench(specimen.spectacles, seed=seed, pair=pair, **options)
     return _benches[key]
 
 

@@ -20,14 +20,10 @@ from optics.lens.angles import wrapped_axis
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.prescription import written
 from optics.marking.read import EYES
-from optics.marking.right_ticket import (
-    by_rule,
-    prism_read,
-    right_ticket,
-    settled_add,
-)
 from optics.specimens.briefs import PROGRESSIVE, SINGLE_VISION
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import Specimen
+from optics.specimens.steps import by_rule, prism_read, settled_add
 
 __all__ = ["READS", "Step", "replay"]
 

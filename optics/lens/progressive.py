@@ -1,9 +1,9 @@
 """A progressive lens: where its points lie, and what each of them reads.
 
-The front is a progressive surface (`optics.lens.progressive_surface`), the same for
-both eyes, symmetrical about its line of sight and turned about the fitting cross
-so that near falls to the nasal side. The back is a plain surface, spherical or toric, that makes the
-distance power what was ordered.
+One surface is progressive (`optics.lens.progressive_surface`), usually the front: the
+same for both eyes, symmetrical about its line of sight and turned about the fitting cross
+so that near falls to the nasal side. The back, spherical or toric beside what it may
+carry, makes the distance power what was ordered.
 
 Points are millimetres from the prism reference point, x to the viewer's right
 and y up, seen from the front. What is read at a point is what light meets there:
@@ -24,10 +24,19 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
-from optics.lens.laid_flat import Body, Curve, Placed, usual_front_curve, usual_thickness_mm
+from optics.lens.laid_flat import (
+    Body,
+    Curve,
+    Placed,
+    Shape,
+    Sheet,
+    checked_side,
+    usual_front_curve,
+    usual_thickness_mm,
+)
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prescription import written
@@ -70,6 +79,19 @@ def _between(value: float, low: float, high: float, name: str, unit: str, hint: 
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Flattened(Sheet):
+    """A back surface that a progressive one is taken from: less hollow is more plus."""
+
+    sheet: Sheet
+    by: Sheet
+
+    def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
+        pairs = zip(self.sheet.shape(x_mm, y_mm), self.by.shape(x_mm, y_mm), strict=True)
+        z, dz, ddz = (own - taken for own, taken in pairs)
+        return z, dz, ddz
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Progressive:
     """A progressive lens.
@@ -101,6 +123,8 @@ class Progressive:
         Thickness; a usual one if left out.
     index : float
         Refractive index.
+    carried_by : {"front", "back"}
+        The surface that carries the progression; the other is a plain one.
 
     Raises
     ------
@@ -130,11 +154,13 @@ class Progressive:
     front_curve: float | None = None
     centre_thickness_mm: float | None = None
     index: float = 1.5
+    carried_by: str = FRONT
     body: Body = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         nasal(self.eye)
         checked_index(self.index)
+        checked_side(self.carried_by)
         if not 0.25 <= self.addition <= 4.0:
             raise OpticsError(
                 f"The addition is {written(self.addition)} D.",
@@ -163,7 +189,7 @@ class Progressive:
         for _ in range(3):
             body = self._with_gain(gain, curve, thickness_mm)
             near, distance = (
-                body.over_stop(*place, FRONT).power.mean
+                body.over_stop(*place, self.carried_by).power.mean
                 for place in (self.near_reference_point, self.distance_reference_point)
             )
             gain += self.addition - float(near - distance)
@@ -171,25 +197,26 @@ class Progressive:
         return replace(body, ground=wanted - body.over_stop(0.0, 0.0).prism.vector)
 
     def _with_gain(self, gain: float, curve: float, thickness_mm: float) -> Body:
-        """The lens whose front gains so much; its back makes the distance power what was ordered."""
+        """The lens that gains so much; its back makes the distance power what was ordered."""
         degrees = float(
             np.rad2deg(np.arctan2(self.inset_mm, self.corridor_mm + NEAR_BELOW_CORRIDOR_MM)) * nasal(self.eye)
         )
+        curved, in_front = Power.from_sphere_cylinder(curve), self.carried_by == FRONT
         surface = ProgressiveSurface(
-            base=curve,
+            base=curve if in_front else 0.0,
             addition=gain,
             index=self.index,
             # The corridor is measured straight down, the line of sight slants.
             length_mm=self.corridor_mm / np.cos(np.deg2rad(degrees)),
             hardness=self.hardness,
         )
-        front = Placed(surface, degrees, (0.0, self.fitting_cross_mm))
-        curved = Power.from_sphere_cylinder(curve)
+        placed = Placed(surface, degrees, (0.0, self.fitting_cross_mm))
         back = self.power - back_vertex_power(curved, curved * 0.0, thickness_mm, self.index)
         for _ in range(3):
+            plain = Curve.of(back, self.index, BACK)
             body = Body(
-                front=front,
-                back=Curve.of(back, self.index, BACK),
+                front=placed if in_front else Curve.of(curved, self.index, FRONT),
+                back=plain if in_front else _Flattened(plain, placed),
                 thickness_mm=thickness_mm,
                 index=self.index,
             )
@@ -229,8 +256,8 @@ class Progressive:
         x_mm, y_mm : float
             The point, from the prism reference point, seen from the front.
         against : {"back", "front"}
-            Side on the stop. The front carries the progression, so the addition
-            is read with the front against the stop, distance and near alike.
+            Side on the stop. The addition is read with the side that carries the
+            progression against the stop, distance and near alike.
 
         Returns
         -------
@@ -243,7 +270,11 @@ class Progressive:
         """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
         return self.body.over_stop(x_mm, y_mm, against).power
 
-    def addition_read(self, against: str = FRONT) -> float:
-        """The addition as a focimeter gives it: mean power at near less that at distance, dioptres."""
-        near = self.over_stop(*self.near_reference_point, against).power
-        return float(near.mean - self.over_stop(*self.distance_reference_point, against).power.mean)
+    def addition_read(self, against: str | None = None) -> float:
+        """The addition as a focimeter gives it: mean power at near less that at distance, dioptres.
+
+        With the side that carries it on the stop, if none is given.
+        """
+        side = self.carried_by if against is None else against
+        near = self.over_stop(*self.near_reference_point, side).power
+        return float(near.mean - self.over_stop(*self.distance_reference_point, side).power.mean)

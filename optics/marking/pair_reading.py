@@ -20,9 +20,9 @@ from optics.lens.prescription import written
 from optics.lens.prism import Prism
 from optics.marking.habits import Slip, Triple
 from optics.marking.read import EYES
-from optics.marking.right_ticket import by_rule, prism_read, settled_add
 from optics.specimens.briefs import CONDITIONS
 from optics.specimens.specimen import Specimen
+from optics.specimens.steps import by_rule, prism_read, settled_add
 
 __all__ = ["GEOMETRIC_CENTRE", "PRISM_POINT", "LensRead", "Manner", "PairReader", "written_ticket"]
 

@@ -19,10 +19,10 @@ from optics.lens.prism import Prism, nasal
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
 from optics.specimens.orders import kind_of
+from optics.specimens.right_ticket import EYES
 
 __all__ = ["EYES", "FIELDS", "LensAnswer", "Ticket", "read_answer"]
 
-EYES = {"R": "right", "L": "left"}
 _OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
 FIELDS = (
     "style",

@@ -12,12 +12,16 @@ from dataclasses import asdict, dataclass, fields
 from random import Random
 
 from optics.errors import OpticsError
+from optics.judging.standards import load
+from optics.lens.lens import BACK, FRONT
 from optics.lens.segment import FLAT_TOP, ROUND, SHAPES
+from optics.pair.frame import Frame
 
 __all__ = [
     "BIFOCAL",
     "CONDITIONS",
     "DIFFICULTIES",
+    "FAULTS",
     "FRONT_BENT",
     "PROGRESSIVE",
     "SINGLE_VISION",
@@ -25,6 +29,7 @@ __all__ = [
     "STYLES",
     "TEMPLE_TWISTED",
     "TRIFOCAL",
+    "ZERO_ERROR",
     "Brief",
     "brief_for",
 ]
@@ -40,6 +45,21 @@ TEMPLE_TWISTED = "temple twisted"
 FRONT_BENT = "front bent"
 SMEARED = "smeared"
 CONDITIONS = (TEMPLE_TWISTED, FRONT_BENT, SMEARED)
+FAULTS = (
+    "sphere",
+    "cylinder",
+    "axis",
+    "addition",
+    "horizontal imbalance",
+    "vertical imbalance",
+    "centre distance one eye",
+    "height",
+    "height difference",
+    "base curve",
+)
+"""What may be wrong with a pair, as the tables of tolerances name it; "sphere" is whatever they judge as power."""
+ZERO_ERROR = "zero error"
+"""Nothing wrong with the pair: the instrument does not stand at zero."""
 DIFFICULTIES = (1, 2, 3, 4, 5)
 MOST_FAULTY = 0.5
 
@@ -75,13 +95,24 @@ class Brief:
         Largest ordered prism, prism dioptres; 0 for none.
     segment : {"flat-top", "round", "straight-across", "any"}
         Shape of the segment of a bifocal or trifocal.
+    carried_by : {"front", "back", "any"}
+        The surface of a progressive that carries the addition.
     condition : tuple of {"temple twisted", "front bent", "smeared"}
         What is wrong with the pair as it comes in, and is put right on the bench.
     faulty : float
         Share of pairs with one quantity clearly out of tolerance, 0 to 0.5.
-    thick : bool
-        Whether single vision lenses have two surfaces and a thickness, so that
-        the side on the stop matters. Multifocals and progressives always have.
+    fault : str
+        What is wrong with every pair: one of `FAULTS` or `ZERO_ERROR`; "" leaves it
+        to `faulty`.
+    table : str
+        The table of tolerances that a good pair passes and a faulty one fails, as
+        `optics.judging.standards.load` takes it.
+    base_curve : float
+        Front curve ordered, dioptres; 0 for a usual one, which is not on the order.
+    frame : str
+        Marking of the frame, such as "52-18"; "" for any that suits.
+    zero_error : float
+        What the drum of the instrument shows without a lens, dioptres.
 
     Raises
     ------
@@ -98,8 +129,13 @@ class Brief:
     prism: float = 0.0
     segment: str = FLAT_TOP
     condition: tuple[str, ...] = ()
+    carried_by: str = FRONT
     faulty: float = 0.0
-    thick: bool = False
+    fault: str = ""
+    table: str = "ANSI Z80.1-2015"
+    base_curve: float = 0.0
+    frame: str = ""
+    zero_error: float = 0.0
 
     def __post_init__(self) -> None:
         given = (self.condition,) if isinstance(self.condition, str) else tuple(self.condition)
@@ -108,8 +144,13 @@ class Brief:
         _one_of("cylinder", self.cylinder, CYLINDERS)
         _one_of("axes", self.axes, AXES)
         _one_of("segment", self.segment, (*SHAPES, "any"))
-        for fault in self.condition:
-            _one_of("condition", fault, CONDITIONS)
+        _one_of("carried_by", self.carried_by, (FRONT, BACK, "any"))
+        _one_of("fault", self.fault, ("", *FAULTS, ZERO_ERROR))
+        object.__setattr__(self, "table", load(self.table).name)
+        if self.frame:
+            Frame.marked(self.frame, lens_height_mm=30.0)
+        for condition in self.condition:
+            _one_of("condition", condition, CONDITIONS)
         if self.style == TRIFOCAL and self.segment == ROUND:
             raise OpticsError(
                 "The brief asks for a trifocal with a round segment.",
@@ -128,17 +169,24 @@ class Brief:
                 f"It lies between 0 and {self.strongest - 0.5:g} D, half a dioptre below the strongest.",
                 "Try 0.",
             )
+        if self.base_curve and not 1 <= self.base_curve <= 9:
+            raise OpticsError(
+                f"The base curve of the brief is {self.base_curve:g} D.",
+                "It lies between 1 and 9 D, or is 0 for a usual one.",
+                "Try 6.",
+            )
+        if not abs(self.zero_error) <= 1:
+            raise OpticsError(
+                f"The zero error of the brief is {self.zero_error:g} D.",
+                "It lies between -1 and +1 D.",
+                "Try 0.25.",
+            )
         if not 0 <= self.faulty <= MOST_FAULTY:
             raise OpticsError(
                 f"The share of faulty pairs in the brief is {self.faulty:g}.",
                 f"It lies between 0 and {MOST_FAULTY:g}.",
                 "In published records it was 0.08 to 0.3.",
             )
-
-    @property
-    def is_simple(self) -> bool:
-        """Whether the lenses are thin, single vision and centred exactly as ordered."""
-        return self.style == SINGLE_VISION and not self.thick and not self.faulty
 
     @classmethod
     def from_plain(cls, values: dict) -> Brief:
@@ -162,20 +210,23 @@ _STEPS: dict[int, dict] = {
     1: {"strongest": 4.0, "weakest": 0.5, "cylinder": "none"},
     2: {"strongest": 4.0, "cylinder": "always"},
     3: {"strongest": 6.0, "segment": "any", "faulty": 0.15},
-    4: {"strongest": 6.0, "segment": "any", "faulty": 0.2, "between_steps": True, "prism": 2.0},
+    4: {"strongest": 6.0, "segment": "any", "faulty": 0.2, "between_steps": True},
     5: {
         "strongest": 9.0,
         "weakest": 0.75,
         "segment": "any",
+        "carried_by": "any",
         "faulty": 0.25,
         "between_steps": True,
-        "prism": 3.0,
         "cylinder": "always",
         "axes": "oblique",
     },
 }
 # How often a pair of that difficulty comes in out of order.
 _OUT_OF_ORDER = {4: 0.5, 5: 0.75}
+_PRISM = {1: (0.04, 1.0), 2: (0.04, 1.0), 3: (0.08, 2.0), 4: (0.12, 2.0), 5: (0.15, 3.0)}
+"""How often prism is ordered, and at most how much in each lens: few pairs have any (common
+practice, from memory); the hard ones have it more often, so that it is met at all."""
 
 
 def brief_for(style: str, difficulty: int, seed: int = 0) -> Brief:
@@ -187,10 +238,10 @@ def brief_for(style: str, difficulty: int, seed: int = 0) -> Brief:
         Lens style, as in `Brief`.
     difficulty : int
         1: spheres on the steps. 2: cylinders. 3: any segment, sometimes faulty.
-        4: between two steps, with prism, now and then bent or smeared. 5: strong,
-        oblique, more often bent or smeared.
+        4: between two steps, now and then bent or smeared. 5: strong, oblique, more
+        often bent or smeared. Few have prism, the harder the more.
     seed : int
-        Decides what is left to chance: whether, and how, the pair is out of order.
+        Decides what is left to chance: prism, and whether and how the pair is out of order.
 
     Returns
     -------
@@ -211,4 +262,6 @@ def brief_for(style: str, difficulty: int, seed: int = 0) -> Brief:
     condition: tuple[str, ...] = ()
     if chance.random() < _OUT_OF_ORDER.get(difficulty, 0.0):
         condition = tuple(chance.sample(CONDITIONS, k=chance.randint(1, difficulty - 3)))
-    return Brief(style=style, condition=condition, thick=True, **_STEPS[difficulty])
+    share, most = _PRISM[difficulty]
+    prism = most if Random(f"prism {seed}").random() < share else 0.0
+    return Brief(style=style, condition=condition, prism=prism, **_STEPS[difficulty])

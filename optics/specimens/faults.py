@@ -1,28 +1,36 @@
-"""What a faulty pair has wrong with it: one quantity, clearly beyond its limit."""
+"""What a faulty pair has wrong with it: one quantity, clearly beyond its limit.
+
+A fault is meant to show in one row of the table and in no other, so that the learner
+can say what it is: both segments too low is a height, one up and one down within the
+limit is a difference. Whether it does is asked of the judge, by `optics.specimens.making`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from optics.judging.standards import load
+from optics.errors import OpticsError
+from optics.judging.standards import Standard, load
 from optics.judging.verdicts import keys_of
-from optics.lens.prescription import Prescription
-from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief
-from optics.specimens.orders import Job
-from optics.specimens.random import stream
+from optics.judging.verify import pair_keys
+from optics.lens.prism import Prism
+from optics.pair.records import ordered_parts
+from optics.specimens.briefs import FAULTS, PROGRESSIVE, SINGLE_VISION, ZERO_ERROR, Brief
+from optics.specimens.orders import Job, kind_of
 
-__all__ = ["Fault", "fault_of"]
+__all__ = ["Fault", "faults_for", "made_faulty"]
 
-STANDARD = "ANSI Z80.1-2015"
 CLEARLY = (1.7, 2.4)
 """How many times its limit a fault is."""
+EACH_OF_TWO = (0.76, 0.95)
+"""How far each of two lenses is off, in limits, where only their difference is out."""
 STRONG = 1.5
 """Power from which a moved centre shows as prism, dioptres."""
-BY_PRISM_UP_TO = 2.75
-"""Power up to which ANSI Z80.1-2015 judges a pair's prism in prism dioptres both ways."""
+FARTHEST_MM = 6.0
+"""Nobody sets a centre further off than this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,76 +39,115 @@ class Fault:
 
     Parameters
     ----------
-    quantity : str
-        As the tables of tolerances name it.
-    eyes : str
-        The lens that has it, or both: "R", "L" or "RL".
-    off : dict of str to float
-        What comes out how far from the order, in place of the usual small error.
+    name : str
+        One of `optics.specimens.briefs.FAULTS`.
+    shows : tuple of str
+        The quantities that fail by it, as the table names them: one, or two where a
+        table judges the same thing twice.
+    off : dict of str to dict
+        For each lens that has it what comes out how far from the order, in place of the
+        usual small error.
     """
 
-    quantity: str
-    eyes: str
-    off: dict[str, float]
+    name: str
+    shows: tuple[str, ...]
+    off: dict[str, dict[str, Any]]
 
 
-def fault_of(job: Job, brief: Brief, seed: int) -> Fault | None:
-    """The fault of a pair; none for most pairs."""
-    rng = stream(seed, "fault")
-    if rng.random_sample() >= brief.faulty:
-        return None
+def faults_for(brief: Brief) -> tuple[str, ...]:
+    """The faults that a pair of this brief may have: those its table has a row for.
+
+    Raises
+    ------
+    OpticsError
+        Where a fault was asked for that no pair of this brief can have.
+    """
+    standard, kind = load(brief.table), kind_of(brief.style)
+    quantities = {name: standard.power_quantity(kind) if name == "sphere" else name for name in FAULTS}
+    possible = tuple(
+        name
+        for name, quantity in quantities.items()
+        if standard.rows_for(quantity, kind)
+        and not (name in ("cylinder", "axis") and brief.cylinder == "none")
+        and not (name == "base curve" and not brief.base_curve)
+        and not (name == "addition" and brief.style == SINGLE_VISION)
+    )
+    if brief.fault and brief.fault not in (*possible, ZERO_ERROR):
+        raise OpticsError(
+            f'The brief asks for the fault "{brief.fault}".',
+            f"By {brief.table} a {brief.style} pair of this brief may have: {', '.join(possible) or 'none'}.",
+            "Ask for one of these, or for another table.",
+        )
+    return possible
+
+
+def made_faulty(name: str, job: Job, brief: Brief, rng: np.random.RandomState) -> Fault | None:
+    """A fault of this name for this order; none where the order does not lend itself to it."""
+    standard = load(brief.table)
     eye = "R" if rng.random_sample() < 0.5 else "L"
     way, times = float(rng.choice([-1.0, 1.0])), float(rng.uniform(*CLEARLY))
-    possible = list(_possible(job, brief, eye, way, times))
-    return possible[rng.randint(len(possible))]
+    line = job.order.of(eye).line
+    shows = standard.power_quantity(job.order.lens) if name == "sphere" else name
+    limit = _limit(standard, job, shows, eye)
+    if limit is None:
+        return None
+    off: dict[str, dict[str, Any]] = {}
+    also: tuple[str, ...] = ()
+    if name == "sphere":
+        off[eye] = {"sphere": way * times * limit, "cylinder": 0.0}
+    elif name == "cylinder" and line.cylinder:
+        # Made stronger, so that it cannot turn into a cylinder of the other sign; the
+        # meridian that the table judges as power stays as ordered.
+        more, power = times * limit, standard.power_quantity(job.order.lens)
+        is_across = power == "strongest meridian" and abs(line.sphere + line.cylinder) > abs(line.sphere)
+        off[eye] = {"sphere": more if is_across else 0.0, "cylinder": -more}
+        also = (power,) if power == "each meridian" else ()
+    elif name == "axis" and line.cylinder <= -0.5:
+        off[eye] = {"axis": way * times * limit}
+    elif name == "addition":
+        off[eye] = {"addition": way * times * limit}
+    elif name == "base curve":
+        off[eye] = {"base": way * times * limit}
+    elif name == "centre distance one eye":
+        off[eye] = {"out": way * times * limit}
+    elif name == "height":
+        # Downwards, so that the stop still finds room above a segment; both, for they are set alike.
+        down = -times * limit
+        off = {each: {"up": down} if brief.style == PROGRESSIVE else {"segment": down} for each in "RL"}
+    elif name == "height difference":
+        part = "up" if brief.style == PROGRESSIVE else "segment"
+        off = {
+            each: {part: way * sign * rng.uniform(*EACH_OF_TWO) * limit}
+            for each, sign in (("R", 1), ("L", -1))
+        }
+    elif name == "vertical imbalance":
+        off[eye] = {"prism": Prism(np.array([0.0, way * times * limit]))}
+    elif name == "horizontal imbalance":
+        off = _across(job, brief, eye, way * times * limit)
+    return Fault(name=name, shows=(shows, *also), off=off) if off else None
 
 
-def _limit(job: Job, quantity: str, line: Prescription) -> float:
+def _limit(standard: Standard, job: Job, quantity: str, eye: str) -> float | None:
+    """The limit of the row that decides, of prism always in prism dioptres."""
+    line = job.order.of(eye).line
     keys = keys_of(line.sphere, line.cylinder, float(line.axis or 180), line.add or 0.0)
-    row = load(STANDARD).row(quantity, keys, job.order.lens)
-    assert row is not None, f"the table has a row for {quantity}"
-    return float(row.limit(keys))
+    direction, _, rest = quantity.partition(" ")
+    is_pair = rest == "imbalance"
+    if is_pair:
+        keys = {**pair_keys(job.order), "ordered prism": ordered_parts(job.order)[direction]}
+    row = standard.row(quantity, keys, job.order.lens)
+    if row is None:
+        return None
+    limit = float(row.limit(keys))
+    return limit * float(keys[f"{direction} meridian"]) / 10.0 if is_pair and row.unit == "mm" else limit
 
 
-def _possible(job: Job, brief: Brief, eye: str, way: float, times: float) -> Iterator[Fault]:
-    line = job.order.of(eye).line
-    yield Fault(
-        quantity="sphere",
-        eyes=eye,
-        off={"sphere": way * times * _limit(job, "sphere", line), "cylinder": 0.0},
-    )
-    if line.cylinder:
-        # Made stronger, so that it cannot turn into a cylinder of the other sign.
-        off = {"sphere": 0.0, "cylinder": -times * _limit(job, "cylinder", line)}
-        yield Fault(quantity="cylinder", eyes=eye, off=off)
-    if line.cylinder <= -0.5:
-        yield Fault(quantity="axis", eyes=eye, off={"axis": way * times * _limit(job, "axis", line)})
-    if line.add:
-        off = {"addition": way * times * _limit(job, "addition", line)}
-        yield Fault(quantity="addition", eyes=eye, off=off)
-    yield from _prism_and_places(job, brief, eye, way, times)
-
-
-def _prism_and_places(job: Job, brief: Brief, eye: str, way: float, times: float) -> Iterator[Fault]:
-    across, upright = (
-        [float(job.order.of(each).line.power.along(meridian)) for each in "RL"] for meridian in (180, 90)
-    )
-    line = job.order.of(eye).line
-    if line.prism and max(map(abs, (*across, *upright))) <= BY_PRISM_UP_TO:
-        ((_, base),) = line.prism
-        which, limit = ("horizontal", 0.67) if base in ("in", "out") else ("vertical", 0.33)
-        yield Fault(quantity=f"{which} imbalance", eyes=eye, off={"prism": times * limit})
-    if not line.prism and np.prod(across) > 0 and min(map(abs, across)) >= STRONG:
-        # Both centres too far out, or too far in: as prism, or in millimetres where the lenses are strong.
-        each = max(times * 6.7 / sum(map(abs, across)), times * 1.25)
-        yield Fault(quantity="horizontal imbalance", eyes="RL", off={"out": way * each})
-    if brief.style == SINGLE_VISION and not line.prism:
-        power = abs(upright[0 if eye == "R" else 1])
-        if power >= STRONG:
-            off = {"up": way * times * max(3.3 / power, 1.0)}
-            yield Fault(quantity="vertical imbalance", eyes=eye, off=off)
-    if brief.style in (BIFOCAL, TRIFOCAL):
-        # Downwards, so that the stop still finds room above the segment.
-        yield Fault(quantity="height", eyes=eye, off={"segment": -times})
-    if brief.style == PROGRESSIVE:
-        yield Fault(quantity="height", eyes=eye, off={"up": way * times})
+def _across(job: Job, brief: Brief, eye: str, prism: float) -> dict[str, dict[str, Any]]:
+    """Horizontal prism: ground in where it is read at a place of its own, else centres too far out or in."""
+    if brief.style == PROGRESSIVE or job.order.of(eye).line.prism:
+        return {eye: {"prism": Prism(np.array([prism, 0.0]))}}
+    powers = [float(job.order.of(each).line.power.along(180)) for each in "RL"]
+    if np.prod(powers) <= 0 or min(map(abs, powers)) < STRONG:
+        return {}
+    each_mm = 10.0 * prism / sum(map(abs, powers))
+    return {each: {"out": each_mm} for each in "RL"} if abs(each_mm) <= FARTHEST_MM else {}

@@ -1,36 +1,52 @@
 """What a pair on the bench is made to: powers, addition, prism, frame and places.
 
-The powers follow published distributions of spectacle prescriptions: shares of
-myopia, hyperopia and astigmatism from 153 598 records of Irish clinics
-(PMC9732486), means and spreads from 6687 South African patients (PMC8569398);
-most cylinders are 0.75 or less and half the axes lie near 180 (Clinical
-Optometry 2018;10:119-127, whose axis shares add to 104 % and are used here as
-rough weights only). Additions by age are from textbook tables (from memory).
-Frames and heights are common practice. All orders are invented.
+Powers of one eye: shares of myopia, hyperopia and astigmatism from 153 598 records of
+Irish clinics (PMC9732486), means and spreads from 6687 South African patients
+(PMC8569398); most cylinders are 0.75 or less and half the axes lie near 180 (Clinical
+Optometry 2018;10:119-127, whose axis shares add to 104 % and are used here as rough
+weights only); whoever wears an addition is more often hyperopic (lens orders, Portugal
+2010-2020).
+
+The other eye of the same wearer: 13.4 % differ by a dioptre or more (PMC9732486); axes
+mirror each other about the vertical, half of them within 10 degrees ("Axes of
+astigmatism in fellow eyes show mirror rather than direct symmetry", 2008, 50 995
+astigmats); 79 % have half-PDs that differ (The Scientific World Journal 2014:347826). PDs are
+about 63 mm (Dodgson, SPIE 5291, 2004). That cylinders are alike in size, how often
+prism is ordered, additions by age, heights and frames are common practice, from memory.
+All orders are invented.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
 from optics.lens.angles import axis_difference, whole_axis
+from optics.lens.lens import BACK, FRONT
 from optics.lens.prescription import Prescription
 from optics.lens.progressive import NEAR_BELOW_CORRIDOR_MM, thinning_prism
 from optics.lens.segment import FLAT_TOP, ROUND, SHAPES, STRAIGHT_ACROSS, Segment
 from optics.pair.frame import Frame, near_inset_mm
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief
-from optics.specimens.random import stream
 
-__all__ = ["CROSS_MM", "Job", "frame_for", "job_for", "kind_of", "ordered_powers"]
+__all__ = ["CROSS_MM", "Job", "job_for", "kind_of", "ordered_powers"]
+
+Chance = Callable[..., np.random.RandomState]
+"""Random numbers for one thing about a pair, by its name."""
 
 STEP = 0.25
 CROSS_MM = 4.0
 """Fitting cross above the prism reference point of the invented maker's progressives."""
 NEAR_CIRCLE_MM = 4.0
 """Half of the near circle: it must lie inside the rim."""
+GROUPS = {"myopia": (-1.95, 2.6), "hyperopia": (1.04, 0.9), "neither": (0.0, 0.3)}
+WEARERS = {True: (0.45, 0.42, 0.13), False: (0.3, 0.56, 0.14)}
+"""Shares of these groups among wearers of single vision, and of anything with an addition."""
+UNLIKE = 0.2
+"""Share of wearers whose eyes grew apart."""
 
 
 def kind_of(style: str) -> str:
@@ -57,6 +73,8 @@ class Job:
         Of a progressive.
     thinning : float
         Thinning prism of a progressive, prism dioptres base down.
+    carried_by : {"front", "back"}
+        The surface of a progressive that carries the addition.
     """
 
     order: PairRecord
@@ -65,16 +83,22 @@ class Job:
     insets_mm: tuple[float, float] = (2.0, 2.0)
     corridor_mm: float = 14.0
     thinning: float = 0.0
+    carried_by: str = FRONT
+
+    def centre_mm(self, eye: str) -> tuple[float, float]:
+        """Where the centre of a lens was ordered: half-PD, and height over the datum line."""
+        order = self.order.of(eye)
+        assert order.pd_mm is not None and order.centre_height_mm is not None, "every job says where"
+        return order.pd_mm, order.centre_height_mm
 
 
 # --- powers --------------------------------------------------------------------------
 
 
 def ordered_powers(brief: Brief, rng: np.random.RandomState) -> tuple[Prescription, Prescription]:
-    """What right and left are ordered to, minus-cylinder form."""
-    right = _first(brief, rng)
-    # The two eyes of one wearer are alike: most differ by less than a dioptre.
-    return right, _companion(right, brief, rng)
+    """What right and left are ordered to, minus-cylinder form, without prism and addition."""
+    first = _first(brief, rng)
+    return first, _fellow(first, brief, rng)
 
 
 def _on_step(value: float) -> float:
@@ -83,38 +107,39 @@ def _on_step(value: float) -> float:
 
 def _first(brief: Brief, rng: np.random.RandomState) -> Prescription:
     while True:
-        group = rng.choice(["myopia", "hyperopia", "neither"], p=[0.45, 0.42, 0.13])
-        mean, spread = {"myopia": (-1.95, 2.6), "hyperopia": (1.04, 0.9), "neither": (0.0, 0.3)}[str(group)]
-        sphere = _on_step(rng.normal(mean, spread))
-        cylinder = _cylinder(brief, rng)
+        group = rng.choice(list(GROUPS), p=WEARERS[brief.style == SINGLE_VISION])
+        sphere = _on_step(rng.normal(*GROUPS[str(group)]))
+        if brief.cylinder == "none" or (brief.cylinder == "some" and rng.random_sample() < 0.4):
+            cylinder = 0.0
+        else:
+            cylinder = -float(np.clip(_on_step(_smallest(brief) + rng.gamma(1.6, 0.45)), 0.25, 4.0))
         axis = _axis(brief, rng) if cylinder else None
         if _fits(sphere, cylinder, brief):
-            return Prescription(
-                sphere=sphere, cylinder=cylinder, axis=axis, eye="R", prism=_any_prism(brief, rng)
-            )
+            return Prescription(sphere=sphere, cylinder=cylinder, axis=axis, eye="R")
 
 
-def _companion(first: Prescription, brief: Brief, rng: np.random.RandomState) -> Prescription:
+def _fellow(first: Prescription, brief: Brief, rng: np.random.RandomState) -> Prescription:
+    """The other eye of the same wearer."""
     while True:
-        sphere = first.sphere + _on_step(rng.normal(0.0, 0.6))
-        cylinder = _cylinder(brief, rng)
-        # Axes of a pair often mirror each other about the vertical.
-        if not cylinder:
-            axis = None
-        elif first.axis is not None and rng.random_sample() < 0.6:
-            axis = whole_axis(180 - first.axis + rng.normal(0.0, 8.0))
-        else:
+        apart = rng.random_sample() < UNLIKE
+        sphere = first.sphere + _on_step(rng.normal(0.0, 1.3 if apart else 0.35))
+        cylinder = first.cylinder + _on_step(rng.normal(0.0, 0.5 if apart else 0.25))
+        cylinder = float(np.clip(cylinder, -4.0, -_smallest(brief) if brief.cylinder == "always" else 0.0))
+        if brief.cylinder == "none":
+            cylinder = 0.0
+        axis = None
+        if cylinder and first.axis is not None:
+            # The weaker the cylinders, the less certain their axes.
+            wander = np.clip(5.0 - 12.0 / (first.cylinder + cylinder), 4.0, 25.0)
+            axis = whole_axis(180 - first.axis + rng.normal(0.0, wander))
+            if not _axis_fits(axis, brief):
+                continue
+        elif cylinder:
             axis = _axis(brief, rng)
-        if axis is not None and not _axis_fits(axis, brief):
-            continue
-        if not _fits(sphere, cylinder, brief):
-            continue
         # An exchange of the lenses must be visible, so they may not be the same.
-        if (sphere, cylinder) == (first.sphere, first.cylinder) and axis == first.axis:
-            continue
-        return Prescription(
-            sphere=sphere, cylinder=cylinder, axis=axis, eye="L", prism=_any_prism(brief, rng)
-        )
+        same = (sphere, cylinder, axis) == (first.sphere, first.cylinder, first.axis)
+        if not same and _fits(sphere, cylinder, brief):
+            return Prescription(sphere=sphere, cylinder=cylinder, axis=axis, eye="L")
 
 
 def _fits(sphere: float, cylinder: float, brief: Brief) -> bool:
@@ -122,11 +147,8 @@ def _fits(sphere: float, cylinder: float, brief: Brief) -> bool:
     return max(sizes) <= brief.strongest and min(sizes) >= brief.weakest and bool(sphere or cylinder)
 
 
-def _cylinder(brief: Brief, rng: np.random.RandomState) -> float:
-    if brief.cylinder == "none" or (brief.cylinder == "some" and rng.random_sample() < 0.4):
-        return 0.0
-    smallest = 0.5 if brief.cylinder == "always" else 0.25
-    return -float(np.clip(_on_step(smallest + rng.gamma(1.6, 0.45)), smallest, 4.0))
+def _smallest(brief: Brief) -> float:
+    return 0.5 if brief.cylinder == "always" else 0.25
 
 
 def _axis_fits(axis: int, brief: Brief) -> bool:
@@ -142,70 +164,85 @@ def _axis(brief: Brief, rng: np.random.RandomState) -> int:
             return axis
 
 
-def _any_prism(brief: Brief, rng: np.random.RandomState) -> tuple[tuple[float, str], ...]:
-    if not brief.prism:
-        return ()
-    amount = float(rng.randint(2, max(3, int(brief.prism * 2) + 1))) / 2
-    return ((amount, str(rng.choice(["in", "out", "up", "down"]))),)
-
-
 # --- the rest of a whole pair --------------------------------------------------------
 
 
-def job_for(brief: Brief, seed: int, powers: tuple[Prescription, Prescription]) -> Job:
-    """Complete two ordered powers to a whole pair: addition, prism, frame, places."""
-    frame, pds = _frame_and_pds(brief, seed)
-    rng = stream(seed, "order")
+def job_for(brief: Brief, chance: Chance) -> Job:
+    """What a pair is made to.
+
+    Parameters
+    ----------
+    brief : Brief
+        What kind of pair is wanted.
+    chance : callable
+        Random numbers for each thing, by its name.
+    """
+    powers = ordered_powers(brief, chance("powers"))
+    pds = _pds(brief, chance("places"))
+    frame = _frame(brief, sum(pds), chance("frame"))
+    rng = chance("order")
     # Additions by age, 40 to over 65; both eyes alike.
-    add = float(
-        rng.choice(
-            [1.0, 1.25, 1.5, 1.75, 2.0, 2.25, 2.5, 2.75], p=[0.06, 0.06, 0.1, 0.12, 0.2, 0.2, 0.18, 0.08]
-        )
-    )
+    adds, shares = (1.0, 1.25, 1.5, 1.75, 2.0, 2.25, 2.5, 2.75), (6, 6, 10, 12, 20, 20, 18, 8)
+    add = float(rng.choice(adds, p=np.divide(shares, 100)))
     prisms = _prisms(brief, rng)
-    # The middle of the pupil lies a little above the datum line.
-    pupil = round(float(rng.uniform(2.0, 5.0)) * 2) / 2
-    shape = _shape(brief, rng)
+    # The middle of the pupil lies a little above the datum line; few sit higher on one side.
+    pupil = _half(rng.uniform(2.0, 5.0))
+    step = float(rng.choice([0.0, 0.5, -0.5, 1.0, -1.0], p=[0.7, 0.11, 0.11, 0.04, 0.04]))
     corridor, thinned = float(rng.choice([14.0, 16.0])), bool(rng.random_sample() < 0.6)
-    near_places = [round(near_inset_mm(pd) * 2) / 2 for pd in pds]
-    segment, centre, height = None, pupil - 1.5, None
+    carried_by = str(rng.choice([FRONT, BACK]))
+    segment: Segment | None = None
+    heights: list[float] | list[None] = [None, None]
+    centres = (pupil - 1.5, pupil - 1.5)
     if brief.style == PROGRESSIVE:
+        pupils = (pupil, pupil + step)
         # The near circle must find room in the rim.
-        room = frame.height_above_rim_mm(pupil) - NEAR_BELOW_CORRIDOR_MM - NEAR_CIRCLE_MM
+        room = frame.height_above_rim_mm(min(pupils)) - NEAR_BELOW_CORRIDOR_MM - NEAR_CIRCLE_MM
         corridor = min(corridor, max(12.0, float(np.floor(room))))
-        centre, height = pupil - CROSS_MM, frame.height_above_rim_mm(pupil)
+        centres = (pupils[0] - CROSS_MM, pupils[1] - CROSS_MM)
+        heights = [frame.height_above_rim_mm(each) for each in pupils]
     elif brief.style in (BIFOCAL, TRIFOCAL):
-        segment = _segment(brief, shape, rng)
-        below = 2.5 if brief.style == TRIFOCAL else round(float(rng.uniform(3.5, 5.0)) * 2) / 2
-        height = frame.height_above_rim_mm(centre - below)
+        segment = _segment(brief, rng)
+        below = 2.5 if brief.style == TRIFOCAL else _half(rng.uniform(3.5, 5.0))
+        # Unlike tops are seen, so they are ordered only where the eyes stand clearly unlike.
+        tops = (centres[0] - below, centres[1] - below + (step if abs(step) > 0.5 else 0.0))
+        heights = [frame.height_above_rim_mm(each) for each in tops]
     records = [
         LensRecord(
-            line=replace(line, prism=prism, add=None if brief.style == SINGLE_VISION else add),
+            line=Prescription(
+                sphere=line.sphere,
+                cylinder=line.cylinder,
+                axis=line.axis,
+                eye=line.eye,
+                prism=prism,
+                add=None if brief.style == SINGLE_VISION else add,
+            ),
             pd_mm=pd,
             centre_height_mm=centre,
             height_mm=height,
+            base_curve=brief.base_curve or None,
         )
-        for line, prism, pd in zip(powers, prisms, pds, strict=True)
+        for line, prism, pd, centre, height in zip(powers, prisms, pds, centres, heights, strict=True)
     ]
     return Job(
         order=PairRecord(right=records[0], left=records[1], lens=kind_of(brief.style)),
         frame=frame,
         segment=segment,
-        insets_mm=(near_places[0], near_places[1]),
+        insets_mm=(_half(near_inset_mm(pds[0])), _half(near_inset_mm(pds[1]))),
         corridor_mm=corridor,
         thinning=thinning_prism(add) if brief.style == PROGRESSIVE and thinned else 0.0,
+        carried_by=carried_by if brief.carried_by == "any" else brief.carried_by,
     )
 
 
-def _shape(brief: Brief, rng: np.random.RandomState) -> str:
-    shapes = tuple(shape for shape in SHAPES if brief.style != TRIFOCAL or shape != ROUND)
-    drawn = str(rng.choice(shapes))
-    return drawn if brief.segment == "any" else brief.segment
-
-
-def _segment(brief: Brief, shape: str, rng: np.random.RandomState) -> Segment:
-    width = {FLAT_TOP: float(rng.choice([25.0, 28.0])), ROUND: 22.0, STRAIGHT_ACROSS: 40.0}[shape]
-    return Segment(shape=shape, width_mm=width, intermediate_mm=7.0 if brief.style == TRIFOCAL else 0.0)
+def _segment(brief: Brief, rng: np.random.RandomState) -> Segment:
+    is_trifocal = brief.style == TRIFOCAL
+    drawn = str(rng.choice([shape for shape in SHAPES if not (is_trifocal and shape == ROUND)]))
+    shape = drawn if brief.segment == "any" else brief.segment
+    flat = float(rng.choice([25.0, 28.0, 35.0], p=[0.15, 0.6, 0.25]))
+    width = {FLAT_TOP: flat, ROUND: 22.0, STRAIGHT_ACROSS: 40.0}[shape]
+    # The strip of the wide trifocal is a millimetre deeper (common practice, from memory).
+    strip = 8.0 if width == 35.0 else 7.0
+    return Segment(shape=shape, width_mm=width, intermediate_mm=strip if is_trifocal else 0.0)
 
 
 def _prisms(brief: Brief, rng: np.random.RandomState) -> list[tuple[tuple[float, str], ...]]:
@@ -216,33 +253,29 @@ def _prisms(brief: Brief, rng: np.random.RandomState) -> list[tuple[tuple[float,
 
 
 def _half(value: float) -> float:
-    return round(value * 2) / 2
+    return round(float(value) * 2) / 2
 
 
-def _frame_and_pds(brief: Brief, seed: int) -> tuple[Frame, tuple[float, float]]:
-    rng = stream(seed, "places")
-    right = _half(float(np.clip(rng.normal(31.5, 1.4), 27, 36)))
-    left = _half(float(np.clip(right + rng.normal(0.0, 0.7), 27, 36)))
-    return frame_for(brief.style, (right + left) / 2, seed), (right, left)
+def _pds(brief: Brief, rng: np.random.RandomState) -> tuple[float, float]:
+    """Half-PDs, right and left."""
+    whole, apart = np.clip(rng.normal(63.0, 3.3), 55.0, 72.0), np.clip(rng.normal(0.0, 1.0), -2.5, 2.5)
+    if brief.frame:
+        # A frame that was asked for is given to a wearer whom it suits.
+        between = Frame.marked(brief.frame, 30.0).between_centres_mm
+        whole = np.clip(whole, between - 8.0, between - 1.0)
+    right = _half((whole + apart) / 2.0)
+    return right, right - _half(apart)
 
 
-def frame_for(style: str, monocular_mm: float, seed: int) -> Frame:
-    """A frame that suits a wearer.
-
-    Parameters
-    ----------
-    style : str
-        Lens style: a trifocal or a progressive wants a deep frame.
-    monocular_mm : float
-        Half of the wearer's PD.
-    seed : int
-        Decides what is left to chance.
-    """
-    rng = stream(seed, "frame")
-    between = 2.0 * (monocular_mm + rng.uniform(0.5, 4.0))
+def _frame(brief: Brief, pd_mm: float, rng: np.random.RandomState) -> Frame:
+    """A frame that suits a wearer: a trifocal or a progressive wants a deep one."""
+    between = pd_mm + 2.0 * rng.uniform(0.5, 4.0)
     bridge = float(rng.randint(15, 21))
     width = float(np.clip(round(between - bridge), 44, 58))
-    lowest = {SINGLE_VISION: 30, BIFOCAL: 36, TRIFOCAL: 40, PROGRESSIVE: 36}[style]
+    if brief.frame:
+        asked = Frame.marked(brief.frame, 30.0)
+        width, bridge = asked.lens_width_mm, asked.bridge_mm
+    lowest = {SINGLE_VISION: 30, BIFOCAL: 36, TRIFOCAL: 40, PROGRESSIVE: 36}[brief.style]
     height = float(min(rng.randint(lowest, lowest + 9), width - 4))
     # Between a lens hardly longer than wide and one that fills its box.
     corner = float(np.hypot(width, height))

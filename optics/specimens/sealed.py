@@ -17,6 +17,7 @@ import hmac
 import json
 import zlib
 from dataclasses import dataclass
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -31,7 +32,11 @@ SELF_STUDY = "self-study"
 VARIANTS = 24
 # Raised whenever `make` gives other pairs from the same seed, because a learner
 # and an instructor must mean the same pair.
-MAKER = 2
+MAKER = 3
+
+
+# The checks of one notebook ask for the same few pairs again and again.
+_once = lru_cache(maxsize=64)(make)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +74,7 @@ class PairBox:
                 "Check the letter.",
             )
         seeds = self.seeds[letter]
-        return make(self.briefs[letter], seeds[self.variant(letter, learner)])
+        return _once(self.briefs[letter], seeds[self.variant(letter, learner)])
 
     def variant(self, letter: str, learner: str) -> int:
         """Which variant of a pair this learner gets, counted from 0."""

@@ -13,8 +13,6 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from optics.lens.angles import whole_axis
-from optics.lens.lens import FRONT
 from optics.lens.multifocal import Multifocal
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
@@ -23,13 +21,22 @@ from optics.lens.progressive import Progressive
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.pair.spectacles import Spectacles
-from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief, brief_for
+from optics.specimens.briefs import (
+    BIFOCAL,
+    PROGRESSIVE,
+    SINGLE_VISION,
+    TRIFOCAL,
+    ZERO_ERROR,
+    Brief,
+    brief_for,
+)
 from optics.specimens.conditions import Condition, conditions_of, laid_down
-from optics.specimens.making import LARGEST_ERROR, made_exactly_centred, made_to
-from optics.specimens.orders import frame_for, job_for, kind_of, ordered_powers
-from optics.specimens.random import from_seed, seed_from
+from optics.specimens.faults import Fault
+from optics.specimens.making import found_lens, made
+from optics.specimens.orders import kind_of
+from optics.specimens.random import seed_from, stream
 
-__all__ = ["LARGEST_ERROR", "PARTS", "Brief", "Specimen", "brief_for", "make", "seed_from"]
+__all__ = ["PARTS", "Brief", "Specimen", "brief_for", "make", "seed_from"]
 
 PARTS = ("distance", "near", "prism", "height")
 """Points of a lens: where distance and near power are read, where prism is read (for
@@ -54,6 +61,10 @@ class Specimen:
         What kind of pair was asked for.
     conditions : tuple of Condition
         What is wrong with it as it comes in.
+    fault : Fault, optional
+        What is wrong with how it was made.
+    zero_error : float
+        What the drum of the instrument that it lies on shows without a lens, dioptres.
     """
 
     order: PairRecord
@@ -61,6 +72,8 @@ class Specimen:
     frame: Frame
     brief: Brief
     conditions: tuple[Condition, ...] = ()
+    fault: Fault | None = None
+    zero_error: float = 0.0
 
     @property
     def ordered(self) -> tuple[Prescription, Prescription]:
@@ -108,16 +121,13 @@ class Specimen:
         if part not in PARTS:
             raise ValueError(f"part is one of {', '.join(PARTS)}, not {part!r}")
         lens = self.spectacles.mounted(eye).lens
-        whole = isinstance(lens, Multifocal | Progressive)
         if part == "prism":
             return (0.0, 0.0)
-        if part == "distance":
-            return lens.distance_reference_point if whole else (0.0, 0.0)
-        if not whole:
-            return None
-        if part == "near":
-            return lens.near_reference_point
-        return lens.segment_top if isinstance(lens, Multifocal) else lens.fitting_cross
+        if not isinstance(lens, Multifocal | Progressive):
+            return (0.0, 0.0) if part == "distance" else None
+        if part == "height":
+            return lens.segment_top if isinstance(lens, Multifocal) else lens.fitting_cross
+        return lens.distance_reference_point if part == "distance" else lens.near_reference_point
 
     def point_mm(self, eye: str, part: str) -> tuple[float, float] | None:
         """Where a part of a lens lies in the pair: x from the middle of the bridge, y from the datum line."""
@@ -143,15 +153,12 @@ class Specimen:
 
     def addition_side(self, eye: str) -> str | None:
         """The side that carries the addition, which lies on the stop when it is measured."""
-        lens = self.spectacles.mounted(eye).lens
-        if isinstance(lens, Multifocal):
-            return lens.carried_by
-        return FRONT if isinstance(lens, Progressive) else None
+        return getattr(self.spectacles.mounted(eye).lens, "carried_by", None)
 
     def addition(self, eye: str) -> float | None:
         """The addition, near less distance on the side that carries it; none for single vision."""
-        side = self.addition_side(eye)
-        return None if side is None else self.spectacles.mounted(eye).lens.addition_read(side)
+        lens = self.spectacles.mounted(eye).lens
+        return lens.addition_read() if isinstance(lens, Multifocal | Progressive) else None
 
     def pd_mm(self, eye: str) -> float:
         """Monocular distance to the prism reference point, millimetres."""
@@ -170,23 +177,21 @@ class Specimen:
         return PairRecord(right=self._lens_record("R"), left=self._lens_record("L"), lens=kind_of(self.style))
 
     def _lens_record(self, eye: str) -> LensRecord:
-        order = self.order.of(eye)
-        sphere, cylinder, axis = (float(value) for value in self.power(eye).sphere_cylinder())
-        sphere, cylinder = round(sphere, 2), round(cylinder, 2)
-        add = self.addition(eye)
-        wanted = self.spectacles.over_stop(eye, -nasal(eye) * order.pd_mm, order.centre_height_mm)
-        return LensRecord(
-            line=Prescription(
-                sphere=sphere,
-                cylinder=cylinder,
-                axis=whole_axis(axis) if cylinder else None,
-                add=None if add is None else round(add, 2),
-                eye=eye,
-            ),
-            prism=wanted.prism - self.thinning(eye),
-            pd_mm=self.pd_mm(eye),
-            centre_height_mm=self.spectacles.mounted(eye).height_mm,
+        order, mounted = self.order.of(eye), self.spectacles.mounted(eye)
+        assert order.pd_mm is not None and order.centre_height_mm is not None, "every order says where"
+        wanted = self.spectacles.over_stop(eye, -nasal(eye) * order.pd_mm, order.centre_height_mm).prism
+        front = getattr(mounted.lens, "front", None)
+        return found_lens(
+            order,
+            eye=eye,
+            power=self.power(eye),
+            addition=self.addition(eye),
+            at_reference=self.prism(eye) - self.thinning(eye),
+            prism=wanted - self.thinning(eye),
+            pd_mm=mounted.pd_mm,
+            centre_height_mm=mounted.height_mm,
             height_mm=self.height_mm(eye),
+            front=float(front.mean if front else getattr(mounted.lens, "front_curve", 0.0)),
         )
 
 
@@ -213,24 +218,17 @@ def make(brief: Brief, seed: int) -> Specimen:
     >>> pair.style, abs(pair.addition("R") - pair.ordered[0].add) < 0.12
     ('progressive', True)
     """
-    rng = from_seed(seed)
-    powers = ordered_powers(brief, rng)
-    if brief.is_simple:
-        right, left = (made_exactly_centred(line, brief, rng) for line in powers)
-        spectacles = Spectacles(right=right, left=left)
-        records = [
-            LensRecord(line=line, pd_mm=made.pd_mm, centre_height_mm=made.height_mm)
-            for line, made in zip(powers, (right, left), strict=True)
-        ]
-        order = PairRecord(right=records[0], left=records[1])
-        frame = frame_for(brief.style, (right.pd_mm + left.pd_mm) / 2, seed)
-    else:
-        job = job_for(brief, seed, powers)
-        spectacles, order, frame = made_to(job, brief, seed), job.order, job.frame
+    pair = made(brief, seed)
+    zero = brief.zero_error
+    if brief.fault == ZERO_ERROR and not zero:
+        rng = stream(seed, ZERO_ERROR)
+        zero = float(rng.choice([-1, 1]) * rng.choice([0.12, 0.25, 0.37]))
     return Specimen(
-        order=order,
-        spectacles=spectacles,
-        frame=frame,
+        order=pair.job.order,
+        spectacles=pair.spectacles,
+        frame=pair.job.frame,
         brief=brief,
         conditions=conditions_of(brief, seed),
+        fault=pair.fault,
+        zero_error=zero,
     )

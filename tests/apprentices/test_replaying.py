@@ -17,9 +17,10 @@ from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.marking.pair_marks import mark_pair
 from optics.marking.read import EYES, read_answer
-from optics.marking.right_ticket import prism_read, right_ticket, settled_add
 from optics.specimens.briefs import DIFFICULTIES, STYLES, Brief, brief_for
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
+from optics.specimens.steps import prism_read, settled_add
 
 PAIRS = [(style, difficulty, seed) for style in STYLES for difficulty in DIFFICULTIES for seed in (1, 2, 3)]
 ids = [f"{style} {difficulty} {seed}" for style, difficulty, seed in PAIRS]
@@ -94,7 +95,7 @@ def test_steps_come_in_the_order_of_the_work() -> None:
 
 
 def test_a_pair_is_put_right_before_it_is_read() -> None:
-    pair = make(Brief(thick=True, condition=("smeared", "front bent"), cylinder="always"), 9)
+    pair = make(Brief(condition=("smeared", "front bent"), cylinder="always"), 9)
     steps = replay(pair)
     mending = [step.reads for step in steps].index("condition")
     assert steps[mending].seen and steps[mending].noted == "smeared"
@@ -143,7 +144,7 @@ def test_the_right_ticket_is_right(style, difficulty, seed) -> None:
 
 
 def test_a_strong_prism_is_taken_out_with_the_compensator() -> None:
-    brief = Brief(thick=True, prism=9.0, cylinder="none")
+    brief = Brief(prism=9.0, cylinder="none")
     pair = next(p for p in (make(brief, seed) for seed in range(40)) if p.prism("R").amount > 6)
     step = next(s for s in replay(pair) if s.reads == "crossing")
     x, y = pair.prism("R").vector

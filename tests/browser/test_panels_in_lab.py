@@ -5,7 +5,7 @@ import pytest
 TRAY = """
 from optics.widgets.pair.front_view import PairView
 from optics.specimens.specimen import Brief, make
-pair = make(Brief(style="progressive", thick=True, condition=("temple twisted", "smeared")), seed=3)
+pair = make(Brief(style="progressive", condition=("temple twisted", "smeared")), seed=3)
 view = PairView(pair.spectacles, pair.frame, pair.conditions)
 view
 """

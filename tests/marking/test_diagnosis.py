@@ -19,14 +19,14 @@ from optics.marking.pair_habits import FITTED, PAIR_CATALOGUE, pair_slip
 from optics.marking.pair_marks import SKILLS, mark_pair
 from optics.marking.pair_reading import GEOMETRIC_CENTRE, PRISM_POINT, Manner, PairReader, written_ticket
 from optics.marking.read import read_answer
-from optics.marking.right_ticket import right_ticket
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.specimens.briefs import CONDITIONS, STYLES, Brief, brief_for
 from optics.specimens.conditions import Condition
 from optics.specimens.orders import ordered_powers
-from optics.specimens.random import from_seed
+from optics.specimens.random import stream
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import Specimen, make
 
 ENOUGH = 20
@@ -35,7 +35,7 @@ EYEPIECE_OUT = 0.4
 
 def _strong_plus(seed: int) -> bool:
     brief = Brief(style="bifocal", strongest=9.0, weakest=4.5)
-    return all(line.sphere > 0 for line in ordered_powers(brief, from_seed(seed)))
+    return all(line.sphere > 0 for line in ordered_powers(brief, stream(seed, 0, "powers")))
 
 
 @lru_cache(maxsize=1)
@@ -52,7 +52,7 @@ def pool() -> tuple[Specimen, ...]:
     pairs += [
         make(Brief(style="bifocal", strongest=9.0, weakest=4.5), next(strong)) for _ in range(ENOUGH + 5)
     ]
-    pairs += [make(Brief(thick=True, condition=("smeared",)), seed) for seed in range(100, 130)]
+    pairs += [make(Brief(condition=("smeared",)), seed) for seed in range(100, 130)]
     return tuple(pairs)
 
 

@@ -18,8 +18,8 @@ from optics.marking.pair_marks import (
     mark_pair,
 )
 from optics.marking.read import read_answer
-from optics.marking.right_ticket import right_ticket
 from optics.specimens.briefs import STYLES, Brief, brief_for
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
 
 

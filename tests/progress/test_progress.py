@@ -14,11 +14,11 @@ import pytest
 from optics.errors import OpticsError
 from optics.marking.pair_marks import SKILLS, mark_pair
 from optics.marking.read import read_answer
-from optics.marking.right_ticket import right_ticket
 from optics.progress import file as progress_file
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import Entry, Progress, entry_of, next_difficulty, own_spread
 from optics.specimens.briefs import brief_for
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
 
 RIGHT = {"sphere": True, "cylinder": True, "axis": True}

@@ -9,9 +9,9 @@ from optics import lesson
 from optics.errors import OpticsError
 from optics.instrument.focimeter import eyepiece_view
 from optics.marking.pair_reading import Manner, PairReader, written_ticket
-from optics.marking.right_ticket import right_ticket
 from optics.progress.file import PROGRESS_FILE
 from optics.specimens.briefs import STYLES
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
 from optics.widgets.open_bench.draft import DRAFT_FILE, keep_draft, kept_draft
 from optics.widgets.open_bench.open_bench import OpenBench, brief_of

@@ -13,7 +13,7 @@ from matplotlib.text import Text
 from optics.drawing.job_ticket import CAUTION, LONGEST_REMARK, SHOP, job_ticket
 from optics.errors import OpticsError
 from optics.marking.read import read_answer
-from optics.marking.right_ticket import right_ticket
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import brief_for, make
 from optics.widgets.ticket.fields import FIELDS, read_fields
 from optics.widgets.ticket.ticket import Ticket

@@ -21,11 +21,12 @@ from optics.errors import OpticsError
 from optics.lens.lens import BACK, FRONT
 from optics.marking.diagnosis import diagnose_ticket
 from optics.marking.pair_marks import mark_pair
-from optics.marking.right_ticket import by_rule
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import entry_of, next_difficulty
 from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLES, Brief, brief_for
+from optics.specimens.making import READ_PRISM
 from optics.specimens.specimen import Specimen, make
+from optics.specimens.steps import by_rule
 from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
 from optics.widgets.open_bench.draft import keep_draft, kept_draft
 from optics.widgets.open_bench.how_it_went import outcome_html, progress_html, sentence_html
@@ -184,7 +185,7 @@ class OpenBench(widgets.VBox):
         self._chosen = {"style": self.style.value, "difficulty": self.difficulty.value, **chosen}
         self.seed, self._judged, self._warned = seed, judged, False
         self.view = PairView(self.specimen.spectacles, self.specimen.frame, self.specimen.conditions)
-        self.bench = Bench(self.view.spectacles, seed=seed)
+        self.bench = Bench(self.view.spectacles, seed=seed, zero_error=self.specimen.zero_error)
         try:
             self.ticket = Ticket(typed if isinstance(typed, dict) else None, job=f"no. {seed}")
         except ValueError:  # a draft from another version
@@ -215,7 +216,9 @@ class OpenBench(widgets.VBox):
         self._show_marks()
 
     def _from_the_wearer(self) -> tuple[str, ...]:
-        """Where the wearer looks through, which lenses with ordered prism do not show."""
+        """What comes with the job and no lens shows: where the wearer looks through, the side of an addition."""
+        if self.specimen.style == PROGRESSIVE and self.specimen.addition_side("R") == BACK:
+            return ("With the job comes the maker's leaflet: the addition is on the back of these lenses.",)
         if not self._needs_the_wearer:
             return ()
         places = " and ".join(
@@ -227,8 +230,8 @@ class OpenBench(widgets.VBox):
 
     @property
     def _needs_the_wearer(self) -> bool:
-        lines = self.specimen.ordered
-        return self.specimen.style != PROGRESSIVE and any(line.prism for line in lines)
+        prisms = [self.specimen.prism(eye).amount for eye in "RL"]
+        return self.specimen.style != PROGRESSIVE and max(prisms) >= READ_PRISM
 
     # --- marks ------------------------------------------------------------------------
 

@@ -3,7 +3,7 @@
 import pytest
 
 from optics.lens.prescription import written
-from optics.marking.right_ticket import by_rule, settled_add
+from optics.specimens.steps import by_rule, settled_add
 
 
 @pytest.mark.parametrize(
