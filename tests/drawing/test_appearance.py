@@ -332,3 +332,11 @@ def test_neither_words_nor_picture_tell_the_power():
         told = front_view(lenses, FRAME)
         assert not set("+") & set(told.alt) and "1.25" not in told.alt and "2.00" not in told.alt
         assert "power" not in str(front_scene(lenses, FRAME).to_plain())
+
+
+def test_the_lower_line_of_a_trifocal_lies_below_its_upper():
+    scene = front_scene(lined("flat-top trifocal"), FRAME)
+    at = {place.name: place.at_mm for place in scene.places if "line of" in place.name}
+    for side in ("right", "left"):
+        upper, lower = at[f"the upper line of the {side} lens"], at[f"the lower line of the {side} lens"]
+        assert upper - lower == pytest.approx(7.0)

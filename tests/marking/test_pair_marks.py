@@ -210,3 +210,20 @@ def test_a_cylinder_that_is_out_because_the_sphere_is_says_so():
     assert off.sentence == "R cylinder: out by 1.02 D as the sphere is; the second power is right."
     close = Off(skill="cylinder", eye="R", amount=-0.12, unit="dioptre", right=True)
     assert close.sentence == "R cylinder: off by -0.12 D, near enough."
+
+
+def test_what_each_skill_weighs_on_a_ticket(pair, fields) -> None:
+    """Prism weighs as an axis does: wrong by itself it cannot sink a ticket, and is not shrugged off."""
+    marks = mark_pair(read_answer(fields), pair, points=20.0).marks.skills
+    assert {skill: round(of, 6) for skill, (_, of) in marks.items()} == {
+        "sphere": 3.0,
+        "cylinder": 3.0,
+        "axis": 2.0,
+        "form": 1.0,
+        "notation": 1.0,
+        "add": 3.0,
+        "prism": 2.0,
+        "centres": 2.0,
+        "heights": 2.0,
+        "style": 1.0,
+    }

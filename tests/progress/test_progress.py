@@ -269,3 +269,10 @@ def test_a_seed_goes_through_the_file_whole(path: Path) -> None:
     large = replace(entry(), seed=2**63 + 1)
     note(large, path)
     assert read_progress(path)[0].entries[0].seed == 2**63 + 1
+
+
+def test_exactly_half_right_is_not_fewer_than_half() -> None:
+    half = {"sphere": True, "cylinder": False}
+    entries = tuple(entry(half, 3, number=number) for number in range(2))
+    assert [each.share for each in entries] == [0.5, 0.5]
+    assert next_difficulty(Progress(entries), "bifocal") == 3

@@ -13,7 +13,9 @@ from optics.lens.multifocal import Multifocal
 from optics.lens.prism import Prism
 from optics.lens.progressive import Progressive
 from optics.lens.thick import ThickLens
+from optics.lens.tilt import Tilted
 from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, STYLES, Brief, brief_for
+from optics.specimens.conditions import Smeared, laid_down
 from optics.specimens.specimen import make
 
 SEEDS = range(6)
@@ -232,3 +234,15 @@ def test_the_frame_suits_the_wearer() -> None:
             frame = pair.frame
             diagonal = np.hypot(frame.lens_width_mm, frame.lens_height_mm)
             assert frame.lens_width_mm <= frame.effective_diameter_mm < diagonal
+
+
+def test_the_film_lies_on_the_lens_and_bends_with_it() -> None:
+    """Grease on a lens of a bent pair is met through the tilt, whichever was noted first."""
+    both = ("smeared", "front bent")
+    pairs = (make(Brief(condition=both), seed) for seed in range(50))
+    pair = next(each for each in pairs if len({condition.eye for condition in each.conditions}) == 1)
+    eye = pair.conditions[0].eye
+    lens = laid_down(pair.spectacles, pair.conditions).mounted(eye).lens
+    assert isinstance(lens, Tilted) and isinstance(lens.lens, Smeared)
+    turned = laid_down(pair.spectacles, pair.conditions[::-1]).mounted(eye).lens
+    assert isinstance(turned, Tilted) and isinstance(turned.lens, Smeared)
