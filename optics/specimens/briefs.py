@@ -73,6 +73,15 @@ def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
         )
 
 
+def _between(name: str, value: float, low: float, high: float, unit: str, hint: str) -> None:
+    if not low <= value <= high:
+        raise OpticsError(
+            f"The {name} of the brief is {value:g}{unit}.",
+            f"It lies between {low:g} and {high:g}{unit}.",
+            hint,
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Brief:
     """What kind of pair is wanted.
@@ -157,36 +166,14 @@ class Brief:
                 "A trifocal is flat-top or straight-across.",
                 'Try "flat-top".',
             )
-        if not 0.5 <= self.strongest <= 15:
-            raise OpticsError(
-                f"The strongest power of the brief is {self.strongest:g} D.",
-                "It lies between 0.5 and 15 D.",
-                "Try 6.",
-            )
-        if not 0 <= self.weakest <= self.strongest - 0.5:
-            raise OpticsError(
-                f"The weakest power of the brief is {self.weakest:g} D.",
-                f"It lies between 0 and {self.strongest - 0.5:g} D, half a dioptre below the strongest.",
-                "Try 0.",
-            )
-        if self.base_curve and not 1 <= self.base_curve <= 9:
-            raise OpticsError(
-                f"The base curve of the brief is {self.base_curve:g} D.",
-                "It lies between 1 and 9 D, or is 0 for a usual one.",
-                "Try 6.",
-            )
-        if not abs(self.zero_error) <= 1:
-            raise OpticsError(
-                f"The zero error of the brief is {self.zero_error:g} D.",
-                "It lies between -1 and +1 D.",
-                "Try 0.25.",
-            )
-        if not 0 <= self.faulty <= MOST_FAULTY:
-            raise OpticsError(
-                f"The share of faulty pairs in the brief is {self.faulty:g}.",
-                f"It lies between 0 and {MOST_FAULTY:g}.",
-                "In published records it was 0.08 to 0.3.",
-            )
+        _between("strongest power", self.strongest, 0.5, 15, " D", "Try 6.")
+        # Half a dioptre below the strongest, so that there is something to draw from.
+        _between("weakest power", self.weakest, 0, self.strongest - 0.5, " D", "Try 0.")
+        if self.base_curve:
+            _between("base curve", self.base_curve, 1, 9, " D", "Try 6, or 0 for a usual one.")
+        _between("zero error", self.zero_error, -1, 1, " D", "Try 0.25.")
+        hint = "In published records it was 0.08 to 0.3."
+        _between("share of faulty pairs", self.faulty, 0, MOST_FAULTY, "", hint)
 
     @classmethod
     def from_plain(cls, values: dict) -> Brief:

@@ -184,6 +184,9 @@ def job_for(brief: Brief, chance: Chance) -> Job:
     # Additions by age, 40 to over 65; both eyes alike.
     adds, shares = (1.0, 1.25, 1.5, 1.75, 2.0, 2.25, 2.5, 2.75), (6, 6, 10, 12, 20, 20, 18, 8)
     add = float(rng.choice(adds, p=np.divide(shares, 100)))
+    if brief.style == TRIFOCAL:
+        # Nobody whose own eyes still reach the middle is given a strip for it (from memory).
+        add = max(add, 1.75)
     prisms = _prisms(brief, rng)
     # The middle of the pupil lies a little above the datum line; few sit higher on one side.
     pupil = _half(rng.uniform(2.0, 5.0))

@@ -11,13 +11,19 @@ which published distributions they follow.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from optics.errors import OpticsError
+from optics.judging.settling import settle
+from optics.judging.standards import load
+from optics.judging.verify import Verification, verify
+from optics.lens.angles import whole_axis
 from optics.lens.multifocal import Multifocal
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, nasal
 from optics.lens.progressive import Progressive
+from optics.lens.thick import ThickLens
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.pair.spectacles import Spectacles
@@ -32,9 +38,10 @@ from optics.specimens.briefs import (
 )
 from optics.specimens.conditions import Condition, conditions_of, laid_down
 from optics.specimens.faults import Fault
-from optics.specimens.making import found_lens, made
+from optics.specimens.making import WEARERS, made
 from optics.specimens.orders import kind_of
 from optics.specimens.random import seed_from, stream
+from optics.specimens.steps import READ_PRISM, by_rule, on_the_rings, settled_add
 
 __all__ = ["PARTS", "Brief", "Specimen", "brief_for", "make", "seed_from"]
 
@@ -179,20 +186,84 @@ class Specimen:
     def _lens_record(self, eye: str) -> LensRecord:
         order, mounted = self.order.of(eye), self.spectacles.mounted(eye)
         assert order.pd_mm is not None and order.centre_height_mm is not None, "every order says where"
+        sphere, cylinder, axis = (float(value) for value in self.power(eye).sphere_cylinder())
+        sphere, cylinder = round(sphere, 2), round(cylinder, 2)
+        add = self.addition(eye)
         wanted = self.spectacles.over_stop(eye, -nasal(eye) * order.pd_mm, order.centre_height_mm).prism
-        front = getattr(mounted.lens, "front", None)
-        return found_lens(
-            order,
-            eye=eye,
-            power=self.power(eye),
-            addition=self.addition(eye),
-            at_reference=self.prism(eye) - self.thinning(eye),
+        # Where prism that nobody ordered is met at the reference point, no optical centre was found.
+        is_centre = bool(order.line.prism) or (self.prism(eye) - self.thinning(eye)).amount < READ_PRISM
+        return LensRecord(
+            line=Prescription(
+                sphere=sphere,
+                cylinder=cylinder,
+                axis=whole_axis(axis) if cylinder else None,
+                add=None if add is None else round(add, 2),
+                eye=eye,
+            ),
             prism=wanted - self.thinning(eye),
             pd_mm=mounted.pd_mm,
-            centre_height_mm=mounted.height_mm,
+            centre_height_mm=mounted.height_mm if is_centre else None,
             height_mm=self.height_mm(eye),
-            front=float(front.mean if front else getattr(mounted.lens, "front_curve", 0.0)),
+            base_curve=self._base_curve(eye),
         )
+
+    def _base_curve(self, eye: str) -> float | None:
+        """The front curve, where one was ordered."""
+        if self.order.of(eye).base_curve is None:
+            return None
+        lens = self.spectacles.mounted(eye).lens
+        if isinstance(lens, ThickLens):
+            return float(lens.front.mean)
+        return lens.front_curve if isinstance(lens, Multifocal | Progressive) else None
+
+    def written(self) -> PairRecord:
+        """The pair as a careful reader writes it: each thing on its step, centre heights on no ticket."""
+        right, left = (self._lens_written(eye) for eye in "RL")
+        return PairRecord(right=right, left=left, lens=kind_of(self.style))
+
+    def _lens_written(self, eye: str) -> LensRecord:
+        add, height, prism = self.addition(eye), self.height_mm(eye), on_the_rings(self.prism(eye), eye)
+        line = replace(
+            settle(self.power(eye)).choice,
+            eye=eye,
+            prism=prism,
+            no_prism=not prism,
+            add=None if add is None else settled_add(add),
+        )
+        return LensRecord(
+            line=line,
+            pd_mm=by_rule(self.pd_mm(eye)),
+            height_mm=None if height is None else by_rule(height),
+            base_curve=self._base_curve(eye),
+        )
+
+    # --- whether it came out as it was meant --------------------------------------------
+
+    def _as_wanted(self) -> bool:
+        """Whether a good pair passes its table, and a faulty one fails in what it was made for alone."""
+        standard = load(self.brief.table)
+        for found in (self.record(), self.written()):
+            held = verify(standard, self.order, found)
+            if {verdict.quantity for verdict in held.failures} != set(self.fault.shows if self.fault else ()):
+                return False
+            if self.fault:
+                if any(verdict.eye not in (None, *self.fault.off) for verdict in held.failures):
+                    return False
+            elif held.passed is None:
+                # Nothing may stay open but what the table is silent about even of a pair just as ordered.
+                right, left = (
+                    replace(each, prism=each.written_prism(eye) or Prism.none())
+                    for eye, each in (("R", self.order.right), ("L", self.order.left))
+                )
+                best = verify(standard, self.order, replace(self.order, right=right, left=left))
+                if not _open(held) <= _open(best):
+                    return False
+        return True
+
+
+def _open(held: Verification) -> set[str]:
+    """What weighs and was not judged."""
+    return {verdict.quantity for verdict in held.unjudged if verdict.weighs}
 
 
 def make(brief: Brief, seed: int) -> Specimen:
@@ -209,6 +280,11 @@ def make(brief: Brief, seed: int) -> Specimen:
     -------
     Specimen
 
+    Raises
+    ------
+    OpticsError
+        Where no pair could be made as the brief wants it.
+
     Examples
     --------
     >>> pair = make(Brief(), seed=7)
@@ -218,17 +294,24 @@ def make(brief: Brief, seed: int) -> Specimen:
     >>> pair.style, abs(pair.addition("R") - pair.ordered[0].add) < 0.12
     ('progressive', True)
     """
-    pair = made(brief, seed)
     zero = brief.zero_error
     if brief.fault == ZERO_ERROR and not zero:
         rng = stream(seed, ZERO_ERROR)
         zero = float(rng.choice([-1, 1]) * rng.choice([0.12, 0.25, 0.37]))
-    return Specimen(
-        order=pair.job.order,
-        spectacles=pair.spectacles,
-        frame=pair.job.frame,
-        brief=brief,
-        conditions=conditions_of(brief, seed),
-        fault=pair.fault,
-        zero_error=zero,
+    for pair in made(brief, seed):
+        specimen = Specimen(
+            order=pair.job.order,
+            spectacles=pair.spectacles,
+            frame=pair.job.frame,
+            brief=brief,
+            conditions=conditions_of(brief, seed),
+            fault=pair.fault,
+            zero_error=zero,
+        )
+        if specimen._as_wanted():
+            return specimen
+    raise OpticsError(
+        f"No pair came out as the brief wants it{f', with the fault {brief.fault}' if brief.fault else ''}.",
+        f"{WEARERS} orders were tried against {brief.table}.",
+        "Widen the powers of the brief, or ask for another fault.",
     )

@@ -13,10 +13,12 @@ from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism
 
-__all__ = ["RULE_STEP_MM", "by_rule", "on_the_rings", "prism_read", "settled_add"]
+__all__ = ["READ_PRISM", "RULE_STEP_MM", "by_rule", "on_the_rings", "prism_read", "settled_add"]
 
 RULE_STEP_MM = 0.5
 RING_STEP = 0.25
+READ_PRISM = RING_STEP / 2.0
+"""From here a prism is seen on the rings."""
 
 
 def by_rule(length_mm: float) -> float:

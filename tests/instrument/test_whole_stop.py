@@ -86,10 +86,11 @@ def lit(lines, along, across):
 
 
 def of_progressive(lens, place, against):
-    """The same lens by its surfaces: the height of its front, the sphere of its back."""
-    body = lens.body
-    front = placed(body.front.sheet.height_mm, body.front.degrees, body.front.at_mm)
-    curvature = body.back.curvature
+    """The same lens by its surfaces: the heights of the progressive one and of the sphere."""
+    body, is_front = lens.body, lens.carried_by == FRONT
+    carrying = body.front if is_front else body.back.by
+    progressive = placed(carrying.sheet.height_mm, carrying.degrees, carrying.at_mm)
+    curvature = (body.back if is_front else body.back.sheet).curvature
     assert abs(curvature[0, 0] - curvature[1, 1]) < 0.05 * abs(curvature[0, 0]) + 2e-4
     x, y = curvature[0, 0], curvature[1, 1]
 
@@ -98,7 +99,13 @@ def of_progressive(lens, place, against):
         cross = 2 * curvature[0, 1] * at_x * at_y
         return (x * at_x**2 + y * at_y**2 + cross) / (1.0 + np.sqrt(1.0 - square))
 
-    rays = Traced(front, back, lens.centre_thickness_mm, lens.index, *place, against)
+    surfaces = (progressive, back)
+    if not is_front:
+        surfaces = (
+            sphere(lens.front_curve, lens.index, FRONT),
+            lambda at_x, at_y: back(at_x, at_y) - progressive(at_x, at_y),
+        )
+    rays = Traced(*surfaces, lens.centre_thickness_mm, lens.index, *place, against)
     return OtherPicture(rays, body.ground, against == FRONT)
 
 
@@ -186,6 +193,19 @@ def test_near_is_read_as_traced_rays_have_it(power, addition, against):
     assert (read.sphere_lines + read.cylinder_lines) / 2 == pytest.approx(
         np.trace(theirs) / 2.0, abs=DRUM_WITHIN
     )
+
+
+@pytest.mark.parametrize("against", [BACK, FRONT])
+@pytest.mark.parametrize("power", POWERS)
+def test_a_back_surface_progressive_sends_rays_as_traced(power, against):
+    lens = Progressive(power=Power.from_sphere_cylinder(power), addition=2.0, eye="R", carried_by=BACK)
+    for place in (lens.distance_reference_point, (1.0, -6.0), lens.near_reference_point):
+        met = lens.over_stop(*place, against)
+        matrix, prism = of_progressive(lens, place, against).rays.power_and_prism()
+        # Both as the operator sees them, who has turned the lens over.
+        seen = np.array([-1.0, 1.0]) if against == FRONT else np.ones(2)
+        assert met.power.matrix == pytest.approx(matrix * np.outer(seen, seen), abs=0.01)
+        assert met.prism.vector == pytest.approx((prism + lens.body.ground) * seen, abs=0.02)
 
 
 @pytest.mark.parametrize("below", [-1.5, 0.05, 2.0])

@@ -34,6 +34,7 @@ LENSES = st.builds(
     inset_mm=st.sampled_from([2.0, 2.5]),
     fitting_cross_mm=st.sampled_from([2.0, 4.0]),
     hardness=st.sampled_from([0.0, 0.5, 1.0]),
+    carried_by=st.sampled_from([FRONT, BACK]),
 )
 few = settings(max_examples=25, deadline=None)
 
@@ -48,9 +49,9 @@ def test_the_distance_reference_point_reads_the_ordered_power(lens):
 
 @few
 @given(LENSES)
-def test_near_is_distance_plus_addition_with_the_front_against_the_stop(lens):
+def test_near_is_distance_plus_addition_with_the_carrying_side_against_the_stop(lens):
     near, distance = (
-        lens.over_stop(*point, FRONT).power
+        lens.over_stop(*point, lens.carried_by).power
         for point in (lens.near_reference_point, lens.distance_reference_point)
     )
     assert near.mean - distance.mean == pytest.approx(lens.addition, abs=0.005)
@@ -65,6 +66,14 @@ def test_from_the_back_the_addition_of_a_plus_lens_is_overstated():
         assert lens.addition_read(BACK) > lens.addition_read(FRONT) + 0.1
 
 
+def test_of_an_addition_on_the_back_the_front_does_not_tell():
+    # The same lens with its addition on the back: read from there it is what was made.
+    for power in (2.0, 4.0, 6.0):
+        lens = Progressive(power=sphere(power), addition=2.5, eye="R", carried_by=BACK)
+        assert lens.addition_read() == lens.addition_read(BACK) == pytest.approx(2.5, abs=0.005)
+        assert lens.addition_read(FRONT) < 2.45
+
+
 @few
 @given(LENSES, st.floats(-20, 20), st.floats(-25, 15), st.sampled_from([BACK, FRONT]))
 def test_right_and_left_are_mirror_images(lens, x, y, against):
@@ -72,6 +81,7 @@ def test_right_and_left_are_mirror_images(lens, x, y, against):
         return Progressive(
             power=power,
             addition=lens.addition,
+            carried_by=lens.carried_by,
             eye=eye,
             thinning=1.0,
             corridor_mm=lens.corridor_mm,

@@ -114,8 +114,13 @@ def test_segments_are_those_of_the_trade() -> None:
     widths = Counter(segment.width_mm for segment in flat)
     assert set(widths) == {25.0, 28.0, 35.0}
     assert widths.most_common(1)[0][0] == 28.0 and widths[35.0] > 40
-    threes = [job_for(Brief(style="trifocal"), partial(stream, seed, "x")).segment for seed in range(100)]
-    assert {(each.width_mm, each.intermediate_mm) for each in threes} == {(25, 7), (28, 7), (35, 8)}
+    threes = [job_for(Brief(style="trifocal"), partial(stream, seed, "x")) for seed in range(100)]
+    assert min(job.order.right.line.add for job in threes) == 1.75
+    assert {(job.segment.width_mm, job.segment.intermediate_mm) for job in threes} == {
+        (25, 7),
+        (28, 7),
+        (35, 8),
+    }
 
 
 def test_whoever_wears_an_addition_is_more_often_hyperopic() -> None:

@@ -24,9 +24,8 @@ from optics.marking.pair_marks import mark_pair
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import entry_of, next_difficulty
 from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLES, Brief, brief_for
-from optics.specimens.making import READ_PRISM
 from optics.specimens.specimen import Specimen, make
-from optics.specimens.steps import by_rule
+from optics.specimens.steps import READ_PRISM, by_rule
 from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
 from optics.widgets.open_bench.draft import keep_draft, kept_draft
 from optics.widgets.open_bench.how_it_went import outcome_html, progress_html, sentence_html
