@@ -36,7 +36,7 @@ def _sayable(sentence: str) -> str:
 def shown(value: object, longest: int = 60) -> str:
     """A value that was given, short enough to be repeated in a sentence."""
     try:
-        text = repr(value)
+        text = f'"{value}"' if isinstance(value, str) else repr(value)
     except ValueError:  # Python refuses to spell a number of more than 4,300 digits.
         return "a number of thousands of digits"
     return text if len(text) <= longest else f"{text[: longest - 1]}…"

@@ -78,7 +78,6 @@ def _given(call: ast.Call) -> dict[str, Any]:
     literals = {}
     for keyword in call.keywords:
         assert keyword.arg is not None, "our own cells name what they give"
-        assert keyword.arg is not None, "our own cells name what they give"
         try:
             literals[keyword.arg] = ast.literal_eval(keyword.value)
         except ValueError:  # another answer, such as `learner`

@@ -15,6 +15,7 @@ from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of
 from optics.instrument.crossed_line import LIMBS, CrossSeen, cross_seen, told
 from optics.instrument.neutralizing import Held
+from optics.lens.angles import rotation
 
 __all__ = ["crossed_line", "draw_crossed_line"]
 
@@ -95,9 +96,7 @@ def _placed(
     if edge_mm is None:
         around = np.deg2rad(np.linspace(0.0, 360.0, 97))
         edge_mm = LENS_RADIUS_MM * np.stack([np.cos(around), np.sin(around)], -1)
-    turn = np.deg2rad(turned_degrees)
-    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    return Path(edge_mm @ rotation.T + np.asarray(moved_mm))
+    return Path(edge_mm @ rotation(turned_degrees).T + np.asarray(moved_mm))
 
 
 def _draw_hand(ax: Axes, moved_mm: tuple[float, float], turned_degrees: float) -> None:

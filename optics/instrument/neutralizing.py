@@ -40,7 +40,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
-from optics.lens.angles import _plain, wrapped_axis
+from optics.lens.angles import _plain, rotation, wrapped_axis
 from optics.lens.lens import FRONT, Lens
 from optics.lens.power import Power
 from optics.lens.prism import Prism
@@ -129,9 +129,8 @@ class Held:
 
     def turned(self, degrees: float) -> Held:
         """The same with the lens turned anticlockwise, as seen."""
-        turn = np.deg2rad(degrees)
-        rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        return replace(self, power=self.power.rotated(degrees), prism=Prism(rotation @ self.prism.vector))
+        prism = Prism(rotation(degrees) @ self.prism.vector)
+        return replace(self, power=self.power.rotated(degrees), prism=prism)
 
     @property
     def inverting_power(self) -> float:

@@ -139,11 +139,6 @@ class Settled:
         """The line that is recommended."""
         return self.candidates[0].line
 
-    @cached_property
-    def alternative(self) -> Prescription:
-        """The line that comes next."""
-        return self.candidates[1].line
-
     def candidate(self, line: Prescription) -> Candidate:
         """The candidate that is this line, in any form."""
         for each in self.candidates:

@@ -31,7 +31,6 @@ __all__ = [
     "judge_lens",
     "keys_of",
     "load",
-    "would_pass",
 ]
 
 WEAK_CYLINDER = 0.125
@@ -241,39 +240,6 @@ def together(verdicts: Iterable[Verdict]) -> bool | None:
     """The end of several verdicts: any failure fails; what weighs and is not judged keeps it open."""
     ends = [verdict.passed for verdict in verdicts if verdict.weighs or verdict.passed is not None]
     return False if False in ends else None if None in ends or not ends else True
-
-
-def would_pass(
-    standard: Standard,
-    ordered: Prescription | Power,
-    reading: Prescription | Power,
-    lens: str = "single vision",
-) -> bool | None:
-    """Whether a lens ordered so would pass on this reading: its power, cylinder and axis.
-
-    Parameters
-    ----------
-    standard : Standard
-        The table.
-    ordered, reading : Prescription or Power
-        In any cylinder form.
-    lens : str
-        One of `optics.lens.kinds.LENS_KINDS`.
-
-    Returns
-    -------
-    bool or None
-        None where the table has no row. `optics.judging.many_lenses.passed` says the same of columns.
-
-    Examples
-    --------
-    >>> from optics.lens.parsing import parse
-    >>> reading = Power.from_sphere_cylinder(-2.14, -0.70, 15)
-    >>> [would_pass(load("ANSI Z80.1-2015"), parse(f"-2.25 {c} x 015"), reading) for c in ("-0.50", "-0.75")]
-    [False, True]
-    """
-    verdicts = judge_lens(standard, ordered, reading, lens)
-    return together(v for v in verdicts if v.quantity != "addition")
 
 
 def judge_lens(

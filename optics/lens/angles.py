@@ -189,3 +189,9 @@ def checked_axis(value: Any) -> int:
         )
         raise OpticsError(f"The axis is {shown(number)}.", allowed, hint)
     return number
+
+
+def rotation(degrees: float) -> NDArray[np.float64]:
+    """The matrix that turns a vector anticlockwise."""
+    turn = np.deg2rad(degrees)
+    return np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])

@@ -28,6 +28,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from optics.lens.angles import rotation
 from optics.lens.lens import BACK, FRONT, Lens, OverStop, checked_side
 from optics.lens.power import Power
 from optics.lens.prism import Prism
@@ -39,7 +40,6 @@ __all__ = [
     "Sheet",
     "WholeStop",
     "body_of",
-    "rotation",
     "stop_points_mm",
     "usual_front_curve",
     "usual_thickness_mm",
@@ -149,12 +149,6 @@ class Placed(Sheet):
             return None
         top = rotation(self.degrees) @ line["top"] + self.at_mm
         return {**line, "top": top.tolist(), "degrees": line["degrees"] + self.degrees}
-
-
-def rotation(degrees: float) -> NDArray[np.float64]:
-    """The matrix that turns a vector anticlockwise."""
-    turn = np.deg2rad(degrees)
-    return np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
 
 
 def stop_points_mm(rings: int = 10) -> NDArray[np.float64]:

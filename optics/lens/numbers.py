@@ -13,7 +13,7 @@ from numbers import Real
 
 from optics.errors import OpticsError, shown
 
-__all__ = ["LONGEST_LINE", "NUMBER", "finite", "length_mm", "pointed", "power_of", "tidied"]
+__all__ = ["LONGEST_LINE", "NUMBER", "between", "finite", "length_mm", "pointed", "power_of", "tidied"]
 
 LONGEST_LINE = 100
 """Most characters of one written lens."""
@@ -192,6 +192,14 @@ def length_mm(given: object, name: str = "length") -> float:
     raise OpticsError(
         f"The {name} is {value:g} mm.", f"It lies between 0 and {LONGEST_MM:g} mm.", "Lay the rule on again."
     )
+
+
+def between(value: float, low: float, high: float, name: str, unit: str, hint: str) -> None:
+    """Refuse a value out of its range, or no number."""
+    number = finite(value)
+    if number is None or not low <= number <= high:
+        seen = shown(value) if number is None else f"{number:g}{unit}"
+        raise OpticsError(f"The {name} is {seen}.", f"It lies between {low:g} and {high:g}{unit}.", hint)
 
 
 def _plain(clean: str) -> float | None:

@@ -38,6 +38,7 @@ from optics.lens.laid_flat import (
     usual_thickness_mm,
 )
 from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.numbers import between
 from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism, nasal
@@ -70,13 +71,6 @@ def thinning_prism(addition: float) -> float:
     1.33
     """
     return addition * 2.0 / 3.0
-
-
-def _between(value: float, low: float, high: float, name: str, unit: str, hint: str) -> None:
-    if not low <= value <= high:
-        raise OpticsError(
-            f"The {name} is {value:g}{unit}.", f"It lies between {low:g} and {high:g}{unit}.", hint
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,18 +161,18 @@ class Progressive:
                 "Progressive lenses are made from +0.25 to +4.00 D.",
                 "Subtract the distance reading from the near reading again.",
             )
-        _between(self.corridor_mm, 9.0, 22.0, "corridor", " mm", "Most are 11 to 18 mm long.")
-        _between(self.inset_mm, 0.0, 5.0, "inset", " mm", "Most are about 2.5 mm.")
-        _between(self.fitting_cross_mm, 0.0, 6.0, "height of the fitting cross", " mm", "Most lie 4 mm up.")
-        _between(self.hardness, 0.0, 1.0, "hardness", "", "0 is soft, 1 is hard.")
+        between(self.corridor_mm, 9.0, 22.0, "corridor", " mm", "Most are 11 to 18 mm long.")
+        between(self.inset_mm, 0.0, 5.0, "inset", " mm", "Most are about 2.5 mm.")
+        between(self.fitting_cross_mm, 0.0, 6.0, "height of the fitting cross", " mm", "Most lie 4 mm up.")
+        between(self.hardness, 0.0, 1.0, "hardness", "", "0 is soft, 1 is hard.")
         put = object.__setattr__
         curve, thickness_mm = self.front_curve, self.centre_thickness_mm
         if curve is None:
             curve = usual_front_curve(self.power)
         if thickness_mm is None:
             thickness_mm = usual_thickness_mm(self.power, self.addition, self.index)
-        _between(curve, 0.0, 9.0, "front curve", " D", "Most lie between 2 and 8 D.")
-        _between(thickness_mm, 0.0, 20.0, "centre thickness", " mm", "Most are 2 to 6 mm.")
+        between(curve, 0.0, 9.0, "front curve", " D", "Most lie between 2 and 8 D.")
+        between(thickness_mm, 0.0, 20.0, "centre thickness", " mm", "Most are 2 to 6 mm.")
         put(self, "front_curve", curve)
         put(self, "centre_thickness_mm", thickness_mm)
         put(self, "body", self._made(curve, thickness_mm))

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optics.errors import OpticsError
+from optics.lens.angles import rotation
 from optics.lens.prism import nasal
 from optics.lens.progressive import Progressive
 
@@ -164,11 +165,8 @@ class Layout:
 
     def place(self, x_mm: float, y_mm: float) -> tuple[float, float]:
         """Where a point of the lens lies, for marking it up, millimetres."""
-        turn = np.deg2rad(self.tilt_degrees)
-        return (
-            float(self.x_mm + x_mm * np.cos(turn) - y_mm * np.sin(turn)),
-            float(self.y_mm + x_mm * np.sin(turn) + y_mm * np.cos(turn)),
-        )
+        x, y = (rotation(self.tilt_degrees) @ (x_mm, y_mm)).tolist()
+        return self.x_mm + x, self.y_mm + y
 
 
 def layout_from_markings(first: tuple[float, float], second: tuple[float, float]) -> Layout:

@@ -39,8 +39,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
-from optics.lens.angles import _plain, mirrored_axis
-from optics.lens.laid_flat import Body, body_of, rotation
+from optics.lens.angles import _plain, mirrored_axis, rotation
+from optics.lens.laid_flat import Body, body_of
 from optics.lens.lens import BACK, Lens, OverStop, checked_side
 from optics.lens.power import Power
 from optics.lens.prism import Prism

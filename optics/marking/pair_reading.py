@@ -11,9 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from optics.judging.settling import settle
+from optics.lens.angles import rotation
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prescription import written
@@ -144,11 +143,8 @@ class PairReader:
             for each in self.pair.conditions
             if each.name in left_as_found and each.eye == eye
         )
-        turn = np.deg2rad(turned)
-        return (
-            float(place[0] * np.cos(turn) - place[1] * np.sin(turn)),
-            float(place[0] * np.sin(turn) + place[1] * np.cos(turn)),
-        )
+        x, y = (rotation(turned) @ place).tolist()
+        return x, y
 
     # --- one lens ------------------------------------------------------------------------
 

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from optics.lens.angles import rotation
 from optics.lens.multifocal import Multifocal
 from optics.lens.progressive import Progressive
 from optics.lens.progressive_marks import marks
@@ -179,11 +180,10 @@ def _in_lens(
     """Segment lines or marks of one lens, and the places they give."""
     lens = _bare(pair, eye)
     at = np.array(pair.reference_point_mm(eye)) + np.array([0.0, bend.raised_mm])
-    turn = np.deg2rad(bend.turned_degrees)
-    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    turn = rotation(bend.turned_degrees)
 
     def placed(points: Any) -> NDArray[np.float64]:
-        return np.asarray(points, dtype=float) @ rotation.T + at
+        return np.asarray(points, dtype=float) @ turn.T + at
 
     whose = f"of the {EYES[eye]} lens"
     parts: list[Part] = []

@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from optics.lens.angles import rotation
 from optics.lens.prism import nasal
 from optics.pair.frame import Frame
 
@@ -179,9 +180,7 @@ def temple_end_mm(frame: Frame, eye: str, lean_degrees: float = 0.0) -> Outline:
 
 
 def _turned(points: Outline, about: NDArray[np.float64], degrees: float) -> Outline:
-    turn = np.deg2rad(degrees)
-    rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-    return (points - about) @ rotation.T + about
+    return (points - about) @ rotation(degrees).T + about
 
 
 def front_from_above_mm(

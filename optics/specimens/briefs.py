@@ -14,6 +14,7 @@ from random import Random
 from optics.errors import OpticsError
 from optics.judging.standards import load
 from optics.lens.lens import BACK, FRONT
+from optics.lens.numbers import between
 from optics.lens.segment import FLAT_TOP, ROUND, SHAPES
 from optics.pair.frame import Frame
 
@@ -70,15 +71,6 @@ def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
             f'The {name} of the brief is "{value}".',
             f"It is one of: {', '.join(allowed)}.",
             f'Try "{allowed[0]}".',
-        )
-
-
-def _between(name: str, value: float, low: float, high: float, unit: str, hint: str) -> None:
-    if not low <= value <= high:
-        raise OpticsError(
-            f"The {name} of the brief is {value:g}{unit}.",
-            f"It lies between {low:g} and {high:g}{unit}.",
-            hint,
         )
 
 
@@ -166,14 +158,14 @@ class Brief:
                 "A trifocal is flat-top or straight-across.",
                 'Try "flat-top".',
             )
-        _between("strongest power", self.strongest, 0.5, 15, " D", "Try 6.")
+        between(self.strongest, 0.5, 15, "strongest power of the brief", " D", "Try 6.")
         # Half a dioptre below the strongest, so that there is something to draw from.
-        _between("weakest power", self.weakest, 0, self.strongest - 0.5, " D", "Try 0.")
+        between(self.weakest, 0, self.strongest - 0.5, "weakest power of the brief", " D", "Try 0.")
         if self.base_curve:
-            _between("base curve", self.base_curve, 1, 9, " D", "Try 6, or 0 for a usual one.")
-        _between("zero error", self.zero_error, -1, 1, " D", "Try 0.25.")
+            between(self.base_curve, 1, 9, "base curve of the brief", " D", "Try 6, or 0 for a usual one.")
+        between(self.zero_error, -1, 1, "zero error of the brief", " D", "Try 0.25.")
         hint = "In published records it was 0.08 to 0.3."
-        _between("share of faulty pairs", self.faulty, 0, MOST_FAULTY, "", hint)
+        between(self.faulty, 0, MOST_FAULTY, "share of faulty pairs of the brief", "", hint)
 
     @classmethod
     def from_plain(cls, values: dict) -> Brief:

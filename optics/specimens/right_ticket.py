@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from optics.judging.settling import settle
+from dataclasses import replace
+
 from optics.lens.prescription import written
 from optics.specimens.specimen import Specimen
-from optics.specimens.steps import by_rule, prism_read, settled_add
+from optics.specimens.steps import prism_words
 
 __all__ = ["EYES", "right_ticket"]
 
@@ -33,18 +34,14 @@ def right_ticket(pair: Specimen, form: str = "minus") -> dict[str, str]:
     >>> sorted(right_ticket(make(brief_for("bifocal", 1), seed=3)))[:4]
     ['add_left', 'add_right', 'height_left', 'height_right']
     """
-    ticket = {"style": pair.style}
+    ticket, record = {"style": pair.style}, pair.written(form)
     for eye, side in EYES.items():
-        ticket[side] = settle(pair.power(eye), form=form).choice.distance
-        ticket[f"pd_{side}"] = f"{by_rule(pair.pd_mm(eye)):g}"
-        addition, height, prism = (
-            pair.addition(eye),
-            pair.height_mm(eye),
-            prism_read(pair.prism(eye), eye),
-        )
-        if addition is not None:
-            ticket[f"add_{side}"] = written(settled_add(addition))
-        if height is not None:
-            ticket[f"height_{side}"] = f"{by_rule(height):g}"
-        ticket[f"prism_{side}"] = prism or "no prism"
+        lens = record.of(eye)
+        ticket[side] = replace(lens.line, eye=None).distance
+        ticket[f"pd_{side}"] = f"{lens.pd_mm:g}"
+        ticket[f"prism_{side}"] = prism_words(lens.line.prism) or "no prism"
+        if lens.line.add is not None:
+            ticket[f"add_{side}"] = written(lens.line.add)
+        if lens.height_mm is not None:
+            ticket[f"height_{side}"] = f"{lens.height_mm:g}"
     return ticket

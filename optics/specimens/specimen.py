@@ -216,15 +216,15 @@ class Specimen:
             return float(lens.front.mean)
         return lens.front_curve if isinstance(lens, Multifocal | Progressive) else None
 
-    def written(self) -> PairRecord:
+    def written(self, form: str = "minus") -> PairRecord:
         """The pair as a careful reader writes it: each thing on its step, centre heights on no ticket."""
-        right, left = (self._lens_written(eye) for eye in "RL")
+        right, left = (self._lens_written(eye, form) for eye in "RL")
         return PairRecord(right=right, left=left, lens=kind_of(self.style))
 
-    def _lens_written(self, eye: str) -> LensRecord:
+    def _lens_written(self, eye: str, form: str) -> LensRecord:
         add, height, prism = self.addition(eye), self.height_mm(eye), on_the_rings(self.prism(eye), eye)
         line = replace(
-            settle(self.power(eye)).choice,
+            settle(self.power(eye), form=form).choice,
             eye=eye,
             prism=prism,
             no_prism=not prism,

@@ -6,6 +6,7 @@ distances and heights to half a millimetre (common practice).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import floor
 
 from optics.judging.settling import settle
@@ -13,7 +14,15 @@ from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism
 
-__all__ = ["READ_PRISM", "RULE_STEP_MM", "by_rule", "on_the_rings", "prism_read", "settled_add"]
+__all__ = [
+    "READ_PRISM",
+    "RULE_STEP_MM",
+    "by_rule",
+    "on_the_rings",
+    "prism_read",
+    "prism_words",
+    "settled_add",
+]
 
 RULE_STEP_MM = 0.5
 RING_STEP = 0.25
@@ -51,7 +60,11 @@ def prism_read(prism: Prism, eye: str) -> str:
     >>> prism_read(Prism.from_base(1.93, "up", "R"), "R")
     '2.00 base up'
     """
-    parts = on_the_rings(prism, eye)
+    return prism_words(on_the_rings(prism, eye))
+
+
+def prism_words(parts: Iterable[tuple[float, str | float]]) -> str:
+    """Parts of a prism, amount and base, as they are written on a ticket; empty for none."""
     return " and ".join(f"{written(amount, signed=False)} base {base}" for amount, base in parts)
 
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from optics.errors import OpticsError
 from optics.judging.compare import compare
 from optics.judging.standards import available, load
-from optics.judging.verdicts import would_pass
+from optics.judging.verdicts import judge_lens, together
 from optics.judging.verify import verify
 from optics.lens.kinds import LENS_KINDS
 from optics.lens.parsing import parse_pair
@@ -216,7 +216,7 @@ def test_a_prism_or_a_power_that_is_no_number_is_refused():
     with pytest.raises(OpticsError, match="no number"):
         LensRecord(line=line, prism=Prism(np.array([0.0, np.nan])))
     with pytest.raises(OpticsError, match="no number"):
-        would_pass(load(ANSI), line, Power(np.array([np.nan, 0.0, 0.0])))
+        together(judge_lens(load(ANSI), line, Power(np.array([np.nan, 0.0, 0.0]))))
 
 
 BASES = ("up", "down", "in", "out")

@@ -127,7 +127,7 @@ def test_only_text_is_read(thing):
         ({"sphere": float("nan")}, "The sphere is nan"),
         ({"sphere": float("inf")}, "The sphere is inf"),
         ({"sphere": True}, "The sphere is True"),
-        ({"sphere": "-2.00"}, "The sphere is '-2.00'"),
+        ({"sphere": "-2.00"}, 'The sphere is "-2.00"'),
         ({"sphere": -2.0, "cylinder": -1.0}, "needs its axis"),
         ({"sphere": -2.0, "axis": 90}, "but no cylinder"),
         ({"sphere": -2.0, "cylinder": -1.0, "axis": 0}, "The horizontal axis is written 180"),

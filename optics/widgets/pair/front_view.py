@@ -17,6 +17,7 @@ import traitlets
 
 from optics.errors import OpticsError
 from optics.instrument.crossed_line import CrossSeen, cross_seen, told
+from optics.lens.angles import rotation
 from optics.lens.progressive import Progressive
 from optics.pair.appearance import front_scene
 from optics.pair.frame import Frame
@@ -323,9 +324,7 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
     @property
     def _line_of_sight(self) -> np.ndarray:
         """The point of the lens straight before the eye, from its reference point, as the lens lies unturned."""
-        turn = np.deg2rad(-self.turned_degrees)
-        back = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        return back @ -np.array([self.moved_x_mm, self.moved_y_mm])
+        return rotation(-self.turned_degrees) @ -np.array([self.moved_x_mm, self.moved_y_mm])
 
     @property
     def cross(self) -> CrossSeen:
