@@ -38,6 +38,21 @@ settings.register_profile("thorough", deadline=None, max_examples=200)
 settings.load_profile(os.environ.get("OPTICS_TESTS", "desk"))
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Give every browser test to one worker, and the rest to whoever is free.
+
+    Two browsers at once would share a core, and what a hand does there is timed.
+    """
+    from xdist.scheduler import LoadScopeScheduling
+
+    class OneBrowser(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            return "browser" if nodeid.startswith("tests/browser/") else nodeid
+
+    return OneBrowser(config, log)
+
+
 def pytest_collection_modifyitems(items):
     """Mark the quick subset."""
     here = Path(__file__).parent

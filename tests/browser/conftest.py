@@ -22,18 +22,12 @@ if str(HERE) not in sys.path:
 import real_lab  # noqa: E402
 
 
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Mark everything in this folder, and skip it where it cannot run.
-
-    All of it goes to one worker, one test after another: two browsers at once
-    would share a core, and what a hand does there is timed.
-    """
+    """Mark everything in this folder, and skip it where it cannot run."""
     why = real_lab.why_not()
     for item in items:
         if HERE in item.path.parents:
             item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))
             if why:
                 item.add_marker(pytest.mark.skip(reason=why))
 
