@@ -88,11 +88,11 @@ def test_the_ticket(in_lab, lab):
     # The picture follows the line by one more turn of the kernel.
     cross = page.locator(".optics-ticket-cross img[alt*='minus 3.00 along meridian 105']")
     cross.first.wait_for()
-    page.keyboard.type("2")
+    page.keyboard.type("-2")
     page.keyboard.press("Tab")
     page.wait_for_function("() => document.querySelector('[aria-invalid]')")
     fault = page.get_by_label("Right lens, Add").get_attribute("aria-describedby")
-    assert "Plus and minus are always written" in page.locator(f"[id='{fault}']").inner_text()
+    assert "An addition is above 0" in page.locator(f"[id='{fault}']").inner_text()
     page.get_by_label("Right lens, Add").fill("+2.00")
     save = page.get_by_role("button", name="Save the job ticket")
     page.get_by_label("File name").fill("lab ticket.pdf")
