@@ -18,7 +18,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 # Where tests of several rooms find what they share.
 sys.path.insert(0, str(Path(__file__).parent))
 
-# What is left out while one works at the desk: browsers, courses, notebooks, long loops.
+# What is left out while one works at the desk: browsers, courses, notebooks, many pairs, long loops.
 SLOW = {
     "browser",
     "course",
@@ -28,7 +28,10 @@ SLOW = {
     "test_made_pairs.py",
     "test_notebooks.py",
     "test_open_bench.py",
+    "test_pairs.py",
+    "test_panels.py",
     "test_reader.py",
+    "test_specimens.py",
     "test_whole_stop.py",
 }
 
