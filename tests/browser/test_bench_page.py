@@ -3,6 +3,7 @@
 import pytest
 
 from optics import Mounted, Power, SingleVision, Spectacles
+from optics.widgets import front_end
 from optics.widgets.focimeter.bench import Bench
 
 CONTROLS = "input, button"
@@ -35,6 +36,28 @@ def test_every_control_has_a_name_and_can_be_hit(page, show_bench, bench):
             "c => { const b = (c.labels?.[0] ?? c).getBoundingClientRect(); return [b.width, b.height] }"
         )
         assert min(box) >= 24, (name, box)
+
+
+LAID_OVER = """() => {
+  const told = [...document.querySelectorAll(".optics-bench .optics-value")];
+  const pressed = [...document.querySelectorAll(".optics-bench button")].map((b) => [b, b.getBoundingClientRect()]);
+  const met = told.flatMap((value) => {
+    const a = value.getBoundingClientRect();
+    const over = ([, b]) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+    return pressed.filter(over).map(([b]) => `${b.getAttribute("aria-label")} over ${value.textContent}`);
+  });
+  return [told.length, met];
+}"""
+
+
+def test_no_button_lies_over_a_value_beside_another_panel(page, show_bench, bench):
+    """On the open bench ticket and tray bring the common rules of style once more, after the bench's own."""
+    page.set_viewport_size({"width": 950, "height": 700})
+    show_bench(page, bench)
+    page.add_style_tag(content=front_end("controls.css"))
+    unfold(page)
+    values, met = page.evaluate(LAID_OVER)
+    assert values >= 4 and met == []
 
 
 def test_a_chapter_shows_only_what_it_has_introduced(page, show_bench, bench):
