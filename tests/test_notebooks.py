@@ -212,8 +212,11 @@ def test_stays_short_enough_for_one_sitting(path: Path) -> None:
     assert 400 <= len(words(notebook).split()) <= 1700
     longest = max(len(cell.source.split()) for cell in notebook.cells if cell.cell_type == "markdown")
     assert longest <= 190
+    # A whole ticket has a line for each pair of fields.
     assert all(
-        len(released(cell.source).splitlines()) <= 6 for cell in notebook.cells if cell.cell_type == "code"
+        len(released(cell.source).splitlines()) <= (10 if "= {" in cell.source else 6)
+        for cell in notebook.cells
+        if cell.cell_type == "code"
     )
 
 

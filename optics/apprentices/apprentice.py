@@ -24,8 +24,9 @@ import numpy as np
 
 from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, centres
 from optics.apprentices.paper_work import on_paper
-from optics.marking.marks import WEIGHTS
+from optics.marking.pair_marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
+from optics.specimens.right_ticket import EYES, right_ticket
 from optics.specimens.sealed import PairBox, open_pairs
 from optics.specimens.specimen import seed_from
 
@@ -48,7 +49,7 @@ class Question(NamedTuple):
 class Attempt(NamedTuple):
     """Answers, the skills they are marked for, and those that a habit spoils."""
 
-    answers: tuple[str, ...]
+    answers: tuple[Any, ...]
     skills: tuple[str, ...]
     spoiled: frozenset[str] = frozenset()
 
@@ -139,7 +140,7 @@ class Apprentice:
                     "question": question.cell,
                     "marked": question.marked,
                     "made to": made_to,
-                    "answer": "; ".join(attempt.answers),
+                    "answer": "; ".join(_typed(answer) for answer in attempt.answers),
                     "not shown": not_shown,
                     "expected": _expected(question, attempt),
                 }
@@ -177,12 +178,42 @@ class Apprentice:
                 made = centres(
                     box.pair(question.given["pair"], self.name), self._chance(question.cell), habit
                 )
+            case "ticket":
+                made = self._ticket(question, box) if habit is None else None
             case _:
                 made = on_paper(question.check, question.given, habit)
         return None if made is None else Attempt(*made)
 
+    def _ticket(self, question: Question, box: PairBox) -> Made:
+        """A whole ticket with care: lines read at the instrument, the rest on its step."""
+        pair = box.pair(question.given["pair"], self.name)
+        form, asks = question.given.get("form", "minus"), question.given.get("asks", tuple(ASKS))
+        ticket: dict[str, str] = right_ticket(pair, form)
+        skills: dict[str, None] = {}
+        for eye, side in EYES.items():
+            made = at_the_bench(pair, eye, form, lambda e: self._chance(question.given["pair"], e), None)
+            assert made is not None, "without a habit there is always an answer"
+            (ticket[side],), lens_skills, _ = made
+            skills |= dict.fromkeys(lens_skills)
+        skills |= dict.fromkeys(skill for each in asks if each != "lines" for skill in ASKS[each])
+        has_no = {"add", "heights"} if pair.addition("R") is None else set()
+        lines = ASKS["lines"] if "lines" in asks else ()
+        asked = tuple(
+            skill
+            for skill in skills
+            if skill not in has_no and (skill in lines or skill not in ASKS["lines"])
+        )
+        return (ticket,), asked, frozenset()  # type: ignore[return-value]
+
     def _chance(self, *what: object) -> np.random.Generator:
         return np.random.default_rng(seed_from(self.name, self.seed, *what))
+
+
+def _typed(answer: Any) -> str:
+    """An answer as one line of text."""
+    if isinstance(answer, dict):
+        return ", ".join(f"{name} {text}" for name, text in answer.items())
+    return str(answer)
 
 
 def _expected(question: Question, attempt: Attempt) -> dict[str, list[float]]:

@@ -20,6 +20,7 @@ from optics.checks.bench import (
 from optics.checks.choice import choice
 from optics.checks.cross import from_cross, from_readings, meridian_power, to_cross
 from optics.checks.paper import conversion, crossed, notation, settled
+from optics.checks.ticket import recorded_ticket, ticket
 from optics.marking.telling import collecting
 
 __all__ = [
@@ -36,6 +37,8 @@ __all__ = [
     "reading",
     "recorded",
     "recorded_mm",
+    "recorded_ticket",
     "settled",
+    "ticket",
     "to_cross",
 ]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from optics.errors import OpticsError
-from optics.instrument.trace import trace_in_hand
+from optics.instrument.trace import bundle_in_hand
 from optics.lens.numbers import length_mm
 from optics.lens.parsing import parse
 from optics.lens.power import Power
@@ -53,9 +53,7 @@ def recorded(*answers: object) -> None:
             tell(Reply(state="Not yet", sentences=(str(error),)))
             continue
         sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))  # type: ignore[arg-type]
-        trace = trace_in_hand()
-        carried = trace.bundle if trace is not None and trace.moves else None
-        tell(Reply(state="Recorded", sentences=sentences, trace=carried))
+        tell(Reply(state="Recorded", sentences=sentences, trace=bundle_in_hand()))
 
 
 def recorded_mm(answer: object) -> None:

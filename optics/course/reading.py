@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ast
 import math
+import re
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -23,6 +24,8 @@ MOST_ENTRIES = 200
 DEEPEST = 6
 LARGEST = 1e9
 CURLY = "\u201c\u201d\u201e\u2018\u2019"
+_OPENED = re.compile(r"^([A-Za-z_]\w*)[ ]*=[ ]*\{", re.MULTILINE)
+_ENTRY = re.compile(r"""(["'])(\w{1,40})\1[ ]*:[ ]*(["'])([^"'\n]*)\3""")
 
 
 @dataclass(slots=True)
@@ -114,6 +117,42 @@ def _value(node: ast.expr, known: Mapping[str, object], depth: int = 0) -> objec
     raise _NotPlainError("it is more than a plain text or number")
 
 
+def _entries(
+    node: ast.Dict, known: Mapping[str, object], name: str, notes: list[str]
+) -> dict[object, object]:
+    """The entries of a dictionary; one that cannot be read is told, and takes no other along."""
+    if len(node.values) > MOST_ENTRIES:
+        raise _NotPlainError("it has too many entries")
+    found: dict[object, object] = {}
+    for key, part in zip(node.keys, node.values, strict=True):
+        label: object = name
+        try:
+            label = _key(key, known, 1)
+            found[label] = _value(part, known, 1)
+        except _NotPlainError as reason:
+            found.pop(label, None)
+            notes.append(f'"{str(label)[:40]}" in "{name}" was not read, because {reason}.')
+    return found
+
+
+def _salvaged(source: str) -> Reading:
+    """What is whole of a ticket that lost a comma or a quotation mark elsewhere."""
+    reading = Reading()
+    straight = source.translate(str.maketrans(CURLY, '"""\'\''))
+    starts = list(_OPENED.finditer(straight))
+    ends = [*(start.start() for start in starts), len(straight)][1:]
+    for start, end in zip(starts, ends, strict=True):
+        part = straight[start.end() : end]
+        entries = {found[2]: found[4] for found in list(_ENTRY.finditer(part))[:MOST_ENTRIES]}
+        entries = {field: text for field, text in entries.items() if len(text) <= LONGEST_TEXT}
+        if entries:
+            reading.values[start[1]] = entries
+            reading.notes.append(
+                f'A comma or a quotation mark is missing in "{start[1]}". Read of it: {", ".join(entries)}.'
+            )
+    return reading
+
+
 def _key(key: ast.expr | None, known: Mapping[str, object], depth: int) -> str | float | int:
     value = _value(key, known, depth + 1) if key is not None else None
     if not isinstance(value, str | int | float):
@@ -183,6 +222,8 @@ def read_answers(source: str, known: Mapping[str, object] | None = None) -> Read
         tree = _parsed(source)
     except (SyntaxError, ValueError, RecursionError, MemoryError):
         # Whatever the parser stumbled over, the learner needs one sentence, not its terms.
+        if (saved := _salvaged(source)).values:
+            return saved
         reading.notes.append(f"This cell could not be read. {_why_unreadable(source)}.")
         return reading
     scope = dict(known or {})
@@ -201,7 +242,10 @@ def read_answers(source: str, known: Mapping[str, object] | None = None) -> Read
                 )
                 continue
         try:
-            found = _value(value, scope)
+            if isinstance(value, ast.Dict):
+                found: object = _entries(value, scope, " = ".join(names), reading.notes)
+            else:
+                found = _value(value, scope)
         except _NotPlainError as reason:
             # A kernel would have stopped here, so an earlier value under this name does not stand.
             for name in names:

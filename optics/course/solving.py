@@ -8,9 +8,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from optics.judging.settling import settle
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.sealed import open_pairs
 
-__all__ = ["centres", "solve"]
+__all__ = ["centres", "solve", "solve_ticket"]
 
 
 def solve(pair: str, eye: str, learner: str, form: str = "minus", folder: str | Path = ".") -> str:
@@ -33,3 +34,8 @@ def centres(pair: str, learner: str, folder: str | Path = ".") -> str:
     """The distance between the optical centres of the unknown pair, millimetres."""
     spectacles = open_pairs(folder).pair(pair, learner).spectacles
     return f"{spectacles.right.pd_mm + spectacles.left.pd_mm:g}"
+
+
+def solve_ticket(pair: str, learner: str, form: str = "minus", folder: str | Path = ".") -> dict[str, str]:
+    """The right ticket for the unknown pair before a learner, field by field."""
+    return right_ticket(open_pairs(folder).pair(pair, learner), form)

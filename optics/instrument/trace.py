@@ -20,7 +20,7 @@ from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_R
 from optics.lens.lens import EMPTY
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "trace_from", "traces_in"]
+__all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "bundle_in_hand", "trace_from", "traces_in"]
 
 TRACE_MIME = "application/vnd.optics.trace+json"
 MOST_LETTERS = 14_000
@@ -374,3 +374,9 @@ def taken_in_hand(trace: Callable[[], Trace | None]) -> None:
 def trace_in_hand() -> Trace | None:
     """The trace of the instrument that was moved last, if there is one and it is kept."""
     return _in_hand[0]() if _in_hand else None
+
+
+def bundle_in_hand() -> dict[str, Any] | None:
+    """That trace as it goes with an answer; none where nothing was moved."""
+    trace = trace_in_hand()
+    return trace.bundle if trace is not None and trace.moves else None

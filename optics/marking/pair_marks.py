@@ -9,9 +9,10 @@ of the reticle to a quarter of a prism dioptre (common practice).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from optics.errors import OpticsError
 from optics.judging.compare import power_change
 from optics.lens.angles import axis_difference
 from optics.lens.power import Power
@@ -31,6 +32,7 @@ from optics.specimens.specimen import Specimen
 
 __all__ = [
     "ADD_WITHIN",
+    "ASKS",
     "CENTRES_WITHIN_MM",
     "HEIGHT_WITHIN_MM",
     "PRISM_WITHIN",
@@ -42,6 +44,15 @@ __all__ = [
 ]
 
 SKILLS = ("sphere", "cylinder", "axis", "form", "notation", "add", "prism", "centres", "heights", "style")
+ASKS = {
+    "lines": ("sphere", "cylinder", "axis", "form", "notation"),
+    "add": ("add",),
+    "prism": ("prism",),
+    "pd": ("centres",),
+    "heights": ("heights",),
+    "style": ("style",),
+}
+"""What a question may ask of a ticket, and the skills that it marks by it."""
 ADD_WITHIN = POWER_WITHIN
 """How far a written addition may be from the lens, dioptres."""
 PRISM_WITHIN = 0.33 + 0.125
@@ -132,6 +143,11 @@ class PairMarks:
         return not self.marks.missed
 
     @property
+    def unwritten(self) -> tuple[str, ...]:
+        """The skills that lost marks because nothing was written of them."""
+        return tuple(skill for what in self.missing for skill in _SKILLS_OF[what.split()[-1]])
+
+    @property
     def sentences(self) -> tuple[str, ...]:
         """How it went, in plain words: what is right, what is missing, how far off the rest is."""
         told = []
@@ -147,7 +163,13 @@ class PairMarks:
         return (*told, *self.remarks)
 
 
-def mark_pair(answer: Ticket, pair: Specimen, form: str = "minus", points: float = 0.0) -> PairMarks:
+def mark_pair(
+    answer: Ticket,
+    pair: Specimen,
+    form: str = "minus",
+    points: float = 0.0,
+    asks: Collection[str] | None = None,
+) -> PairMarks:
     """Hold a ticket against the pair it was written for.
 
     Parameters
@@ -160,11 +182,20 @@ def mark_pair(answer: Ticket, pair: Specimen, form: str = "minus", points: float
         The cylinder form asked for.
     points : float
         Marks for the whole ticket; 0 is practice.
+    asks : collection of str, optional
+        What is marked, of `ASKS`; prism that is asked for must be written, be it "no
+        prism". Without it everything is marked that the pair has or the ticket says.
 
     Returns
     -------
     PairMarks
     """
+    if asks is not None and (not asks or set(asks) - set(ASKS)):
+        raise OpticsError(
+            f"A ticket was asked for {', '.join(asks) or 'nothing'}.",
+            f"It may be asked for {', '.join(ASKS)}.",
+            "Name one or more of them.",
+        )
     asked = {"style": [answer.style == pair.style]}
     offs: list[Off] = []
     missing = [] if answer.style or "style" in answer.unread else ["style"]
@@ -177,16 +208,25 @@ def mark_pair(answer: Ticket, pair: Specimen, form: str = "minus", points: float
         for skill, good in _power_skills(lens, pair.power(eye), form, safely=not loose).items():
             asked.setdefault(skill, []).append(good)
         if lens.distance is None:
-            missing.append(f"{eye} power")
+            if EYES[eye] not in answer.unread:
+                missing.append(f"{eye} power")
         else:
             differences[eye] = lens.distance.power - pair.power(eye)
             offs += _power_offs(lens, pair.power(eye), form)
-        for off in _other_offs(answer, pair, eye):
+        prism = _prism_asked(answer, pair, eye) if asks is None else "prism" in asks
+        for off in _other_offs(answer, pair, eye, prism, silent=asks is None):
             asked.setdefault(off.skill, []).append(off.right)
             offs.append(off)
-        for skill in _unwritten(answer, pair, eye):
+        for skill in _unwritten(answer, pair, eye, prism, silent=asks is None):
             asked.setdefault(skill, []).append(False)
-            missing.append(f"{eye} {_ONE[skill]}")
+            if f"{_FIELD[skill]}_{EYES[eye]}" not in answer.unread:
+                missing.append(f"{eye} {_ONE[skill]}")
+    if asks is not None:
+        wanted = {skill for each in asks for skill in ASKS[each]}
+        asked = {skill: good for skill, good in asked.items() if skill in wanted}
+        offs = [off for off in offs if off.skill in wanted]
+        missing = [what for what in missing if wanted & set(_SKILLS_OF[what.split()[-1]])]
+        remarks = remarks if "notation" in wanted else []
     weights = {skill: WEIGHTS.get(skill, 1) for skill in SKILLS if skill in asked}
     skills = {}
     for skill, weight in weights.items():
@@ -204,6 +244,11 @@ def mark_pair(answer: Ticket, pair: Specimen, form: str = "minus", points: float
 # --- one lens ------------------------------------------------------------------------
 
 _ONE = {"centres": "PD", "heights": "height", "add": "add", "prism": "prism"}
+_FIELD = {"centres": "pd", "heights": "height", "add": "add", "prism": "prism"}
+_SKILLS_OF = {words: (skill,) for skill, words in _ONE.items()} | {
+    "style": ("style",),
+    "power": ASKS["lines"],
+}
 
 
 def _power_skills(lens: LensAnswer, power: Power, form: str, safely: bool) -> dict[str, bool]:
@@ -252,8 +297,8 @@ def _prism_asked(answer: Ticket, pair: Specimen, eye: str) -> bool:
     return bool(has or answer.right.prism or answer.left.prism)
 
 
-def _other_offs(answer: Ticket, pair: Specimen, eye: str) -> Iterator[Off]:
-    """What was written beside the power, held against the pair."""
+def _other_offs(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: bool) -> Iterator[Off]:
+    """What was written beside the power, held against the pair; `silent` where silence means no prism."""
     lens = answer.of(eye)
     addition, height = pair.addition(eye), pair.height_mm(eye)
     if lens.add is not None:
@@ -261,7 +306,7 @@ def _other_offs(answer: Ticket, pair: Specimen, eye: str) -> Iterator[Off]:
         good = addition is not None and abs(out) <= ADD_WITHIN
         yield Off(skill="add", eye=eye, amount=out, unit="dioptre", right=good)
     out = float(prism_off(answer, pair, eye).amount)
-    if _prism_asked(answer, pair, eye) and (lens.prism is not None or out <= PRISM_WITHIN):
+    if prism and (lens.prism is not None or (silent and out <= PRISM_WITHIN)):
         yield Off(skill="prism", eye=eye, amount=out, unit="prism dioptre", right=out <= PRISM_WITHIN)
     if lens.pd_mm is not None:
         out = lens.pd_mm - pair.pd_mm(eye)
@@ -271,13 +316,13 @@ def _other_offs(answer: Ticket, pair: Specimen, eye: str) -> Iterator[Off]:
         yield Off(skill="heights", eye=eye, amount=out, unit="mm", right=abs(out) <= HEIGHT_WITHIN_MM)
 
 
-def _unwritten(answer: Ticket, pair: Specimen, eye: str) -> Iterator[str]:
+def _unwritten(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: bool) -> Iterator[str]:
     """Skills that the pair asks for and the ticket says nothing of."""
     lens = answer.of(eye)
     if lens.add is None and pair.addition(eye) is not None:
         yield "add"
-    unsaid = lens.prism is None and _prism_asked(answer, pair, eye)
-    if unsaid and prism_off(answer, pair, eye).amount > PRISM_WITHIN:
+    unsaid = lens.prism is None and prism
+    if unsaid and (not silent or prism_off(answer, pair, eye).amount > PRISM_WITHIN):
         yield "prism"
     if lens.pd_mm is None:
         yield "centres"
@@ -289,7 +334,8 @@ def _loose(answer: Ticket, eye: str) -> tuple[str, ...]:
     """What could be misread in the way one lens was written."""
     side = EYES[eye]
     loose = list(loosely_written(answer.written(eye))) if answer.of(eye).distance is not None else []
-    beside = " ".join(answer.typed.get(f"{what}_{side}", "") for what in ("add", "prism"))
+    fields = (f"add_{side}", f"prism_{side}")
+    beside = " ".join(answer.typed.get(name, "") for name in fields if name not in answer.unread)
     amounts = re.findall(r"\d*\.?\d+", re.sub(r"base\s*\d+", " ", beside))
     if any(not re.fullmatch(r"\d+\.\d\d", amount) for amount in amounts):
         sentence = "A power has a figure before the point and two behind it: 0.50, not .5."

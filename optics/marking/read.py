@@ -7,7 +7,7 @@ told in a sentence beside it, so that nothing typed is ever lost.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -21,7 +21,7 @@ from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES,
 from optics.specimens.orders import kind_of
 from optics.specimens.right_ticket import EYES
 
-__all__ = ["EYES", "FIELDS", "LensAnswer", "Ticket", "read_answer"]
+__all__ = ["EYES", "FIELDS", "LensAnswer", "Ticket", "field_name", "fields_asked", "read_answer"]
 
 _OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
 FIELDS = (
@@ -41,6 +41,34 @@ _NAMES = {
     "varifocal": PROGRESSIVE,
     "varifocals": PROGRESSIVE,
 }
+
+
+_ASKED = {"lines": "", "add": "add_", "prism": "prism_", "pd": "pd_", "heights": "height_"}
+
+
+def fields_asked(asks: Collection[str]) -> tuple[str, ...]:
+    """The fields that belong to what a question asks (`optics.marking.pair_marks.ASKS`).
+
+    Examples
+    --------
+    >>> fields_asked(("prism", "style"))
+    ('style', 'prism_right', 'prism_left')
+    """
+    wanted = {f"{_ASKED[each]}{side}" for each in asks if each in _ASKED for side in EYES.values()}
+    return tuple(name for name in FIELDS if name in wanted or (name == "style" and "style" in asks))
+
+
+def field_name(name: str) -> str:
+    """A field as it is called in a sentence.
+
+    Examples
+    --------
+    >>> field_name("pd_right"), field_name("left")
+    ('right PD', 'left line')
+    """
+    what, _, side = name.rpartition("_")
+    words = {"": "line", "add": "addition", "pd": "PD"}.get(what, what)
+    return f"{side} {words}" if side in EYES.values() else name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from optics.errors import OpticsError
 from optics.lens.parsing import parse
@@ -16,6 +16,7 @@ __all__ = [
     "LENS_SKILLS",
     "exact_marks",
     "lens_answer",
+    "look_again",
     "names_of",
     "not_answered",
     "paper_slips",
@@ -39,8 +40,21 @@ _ON_PAPER = {
     "form": _AT_THE_BENCH["form"],
 }
 LOOK_AGAIN = {"bench": _AT_THE_BENCH, "paper": _ON_PAPER}
+_ON_THE_TICKET = {
+    "add": "The addition is not right yet: near less distance, with the side that carries it on the stop.",
+    "prism": "The prism is not right yet: read it at the reference point, amount and base for each eye.",
+    "centres": "The PD is not right yet: measure each eye from the middle of the bridge to its dot.",
+    "heights": "The height is not right yet: from the lowest point of the lens up to the line or the cross.",
+    "style": "The lens style is not the one named.",
+}
 PAST_180 = "An axis that has gone past 180 is brought back by taking 180 away."
 RIGHT_SO_FAR = "Right so far: {}."
+
+
+def look_again(missed: Iterable[str], where: str = "bench") -> list[str]:
+    """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
+    steps = LOOK_AGAIN[where] | _ON_THE_TICKET
+    return [steps[skill] for skill in missed if skill in steps]
 
 
 def unanswered(answer: object) -> bool:
@@ -99,8 +113,7 @@ def reply(
             entry = slip(name)
             sentences += [entry.habit, entry.mend_for(where)]
     else:
-        # What is wrong with the notation comes in `extra`.
-        sentences += [LOOK_AGAIN[where][skill] for skill in missed if skill != "notation"]
+        sentences += look_again(missed, where)
     return tell(Reply(state="Not yet", sentences=(*sentences, *extra), marks=marks, slips=slips))
 
 

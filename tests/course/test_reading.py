@@ -49,7 +49,6 @@ def test_plain_answers_are_read(cell, values):
         ("right = [[[[[[[[1]]]]]]]]", "nested too deeply"),
         ("right = [" + "1," * 201 + "]", "too many entries"),
         ('right = "' + "x" * 2001 + '"', "too long"),
-        ("right = {(1, 2): 3}", "neither text nor number"),
         ("import os", 'The line "import os" is not an answer'),
         ("right, left = 1, 2", "is not an answer"),
         ("for i in range(3): pass", "is not an answer"),
@@ -65,6 +64,27 @@ def test_anything_else_is_told_in_a_sentence(cell, told):
     assert told in " ".join(reading.notes)
     assert "right" not in reading.values
     assert all(note.endswith(".") for note in reading.notes)
+
+
+def test_an_entry_of_a_ticket_that_cannot_be_read_takes_no_other_along():
+    reading = read_answers('pair = {\n "right": "pl",\n "left": open("x"),\n "pd_left": 31 + 0.5,\n}')
+    assert reading.values == {"pair": {"right": "pl", "pd_left": 31.5}}
+    assert reading.notes == ['"left" in "pair" was not read, because it is more than a plain text or number.']
+
+
+@pytest.mark.parametrize(
+    ("broken", "kept"),
+    [
+        ('"right": "pl"\n "left": "-1.00 DS",', {"right": "pl", "left": "-1.00 DS"}),
+        ('"right": "pl,\n "left": "-1.00 DS",', {"left": "-1.00 DS"}),
+        ('"right": -1.00 -0.50 x 090,\n "left": "-1.00 DS",', {"left": "-1.00 DS"}),
+        ("“right”: “pl”,\n 'left': '-1.00 DS'", {"right": "pl", "left": "-1.00 DS"}),
+    ],
+)
+def test_a_ticket_that_lost_a_comma_or_a_quotation_mark_keeps_the_rest(broken, kept):
+    reading = read_answers(f"pair = {{\n {broken}\n}}")
+    assert reading.values == {"pair": kept}
+    assert reading.notes[0].startswith('A comma or a quotation mark is missing in "pair".')
 
 
 def test_an_unreadable_second_try_takes_the_first_away():

@@ -1,0 +1,159 @@
+"""The check of a whole ticket: everything that was written of an unknown pair."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from pathlib import Path
+
+from optics.checks.bench import NAME_FIRST
+from optics.instrument.trace import bundle_in_hand
+from optics.lens.prescription import written
+from optics.marking.diagnosis import diagnose_ticket
+from optics.marking.pair_habits import PairSlip
+from optics.marking.pair_marks import ASKS, PairMarks, mark_pair
+from optics.marking.read import EYES, FIELDS, Ticket, field_name, fields_asked, read_answer
+from optics.marking.replies import RIGHT_SO_FAR, look_again, unanswered
+from optics.marking.telling import Reply, tell
+from optics.specimens.sealed import open_pairs
+from optics.specimens.steps import prism_words
+
+__all__ = ["recorded_ticket", "ticket"]
+
+FILL_IN = "Type what you read between the quotes; leave empty what this pair does not have."
+ONE_TICKET = "A ticket is fields between { and }, each with its name, a colon and text between quotes."
+
+
+def recorded_ticket(answer: object = None, *, asks: Collection[str] = ASKS, **fields: object) -> None:
+    """Say how each field of a graded ticket is read, without marking it.
+
+    Parameters
+    ----------
+    answer : dict of str to str
+        The ticket as the learner wrote it; see `ticket`.
+    asks : collection of str
+        What the question asks, of `ASKS`.
+    **fields : str
+        Fields by name, instead of a dictionary.
+    """
+    typed, troubles = _taken(answer, fields)
+    if not typed and not troubles:
+        tell(Reply(state="Not answered yet", sentences=(FILL_IN,)))
+        return
+    read = read_answer(typed)
+    troubles += _beside(read)
+    told = [f"{_label(name)}: {how}." for name, how in _how_read(read)]
+    empty = [name for name in fields_asked(asks) if name not in typed]
+    if empty:
+        told.append(f"Still empty: {', '.join(map(field_name, empty))}.")
+    if "prism" in asks and any(name.startswith("prism") for name in empty):
+        told.append('Where you found no prism, write "no prism": an empty field says that nobody looked.')
+    state = "Not yet" if troubles else "Recorded"
+    told.append("It is marked after you hand in.")
+    tell(Reply(state=state, sentences=(*troubles, *told), trace=bundle_in_hand()))
+
+
+def ticket(
+    answer: object = None,
+    *,
+    learner: object,
+    pair: str,
+    asks: Collection[str] = ASKS,
+    form: str = "minus",
+    points: float = 0.0,
+    folder: str | Path = ".",
+    **fields: object,
+) -> float:
+    """Mark the ticket of the unknown pair before this learner, by skill.
+
+    Parameters
+    ----------
+    answer : dict of str to str
+        Any of `optics.marking.read.FIELDS`, as the learner wrote them; a field that
+        cannot be read loses nothing else.
+    learner, pair, form, points, folder
+        As for `reading`; without points it is practice on a guided pair, answered at once.
+    asks : collection of str
+        What the question asks: "lines", "add", "prism", "pd", "heights", "style". What is
+        asked and not on the ticket is missing; what else stands there is read, not marked.
+    **fields : str
+        Fields by name, instead of a dictionary.
+
+    Returns
+    -------
+    float
+        The marks.
+    """
+    typed, troubles = _taken(answer, fields)
+    if unanswered(learner) or not isinstance(learner, str):
+        if not typed and not troubles:
+            return tell(Reply(state="Not answered yet", sentences=(FILL_IN,)))
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,)))
+    specimen = open_pairs(folder).pair(pair, learner)
+    read = read_answer(typed)
+    found = mark_pair(read, specimen, form, points, asks)
+    if not typed and not troubles:
+        return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=found.marks))
+    troubles += _beside(read)
+    if found.all_right and not troubles:
+        return tell(Reply(state="Right", marks=found.marks))
+    explained = diagnose_ticket(read, specimen, form) if found.marks.missed else ()
+    slips = explained[0].slips if explained else ()
+    return tell(
+        Reply(
+            state="Not yet",
+            sentences=(*_account(found, slips), *troubles, *found.remarks),
+            marks=found.marks,
+            slips=tuple(slip.name for slip in slips),
+        )
+    )
+
+
+# --- from what was typed --------------------------------------------------------------
+
+
+def _taken(answer: object, fields: Mapping[str, object]) -> tuple[dict[str, object], list[str]]:
+    """Fields that were filled in, and a sentence for what is no field."""
+    troubles = []
+    if not unanswered(answer) and not isinstance(answer, Mapping):
+        troubles.append(ONE_TICKET)
+    both = {**(answer if isinstance(answer, Mapping) else {}), **fields}
+    for name in both.keys() - set(FIELDS):
+        troubles.append(f'A ticket has no field "{str(name)[:40]}". Its fields are: {", ".join(FIELDS)}.')
+    return {name: both[name] for name in FIELDS if name in both and not unanswered(both[name])}, troubles
+
+
+def _beside(read: Ticket) -> list[str]:
+    """What cannot be read, each beside its field."""
+    return [f"{_label(name)}: {sentence}" for name, sentence in read.unread.items()]
+
+
+def _label(name: str) -> str:
+    words = field_name(name)
+    return words[0].upper() + words[1:]
+
+
+def _how_read(read: Ticket) -> list[tuple[str, str]]:
+    """Each field that can be read, and what it was read as."""
+    told = {"style": read.style or ""}
+    for eye, side in EYES.items():
+        lens = read.of(eye)
+        told[side] = lens.distance.distance if lens.distance is not None else ""
+        told[f"add_{side}"] = "" if lens.add is None else written(lens.add)
+        told[f"prism_{side}"] = "" if lens.prism is None else prism_words(lens.prism) or "no prism"
+        told[f"pd_{side}"] = "" if lens.pd_mm is None else f"{lens.pd_mm:g} mm"
+        told[f"height_{side}"] = "" if lens.height_mm is None else f"{lens.height_mm:g} mm"
+    told["remarks"] = "kept as written" if read.remarks.strip() else ""
+    return [(name, told[name]) for name in FIELDS if told[name]]
+
+
+# --- to words ---------------------------------------------------------------------------
+
+
+def _account(found: PairMarks, slips: tuple[PairSlip, ...]) -> list[str]:
+    """What is right, what is missing, and the habit; or where to look again, skill by skill."""
+    told = [RIGHT_SO_FAR.format(", ".join(found.right))] if found.right else []
+    if found.missing:
+        told.append(f"Not written: {', '.join(found.missing)}.")
+    if slips:
+        return [*told, *(sentence for slip in slips for sentence in (slip.habit, slip.mend))]
+    return told + look_again([skill for skill in found.marks.missed if skill not in found.unwritten])
