@@ -30,13 +30,12 @@ __all__ = [
     "eyepiece_strip",
     "open_bench",
     "power_cross",
-    "practice_bench",
     "settling",
 ]
 
 
 def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench | None:
-    """The bench with the unknown pair that lies before this learner.
+    """The bench with the sealed pair that lies before this learner.
 
     Parameters
     ----------
@@ -47,7 +46,8 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     folder : str
         The chapter's folder.
     **options
-        As for `practice_bench`.
+        Passed on to the bench: `chapter=5` shows only what has been introduced up to
+        there, `eye_setting=0` has the eyepiece set already.
 
     Returns
     -------
@@ -60,40 +60,19 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     """
     from optics.checks.bench import NAME_FIRST
     from optics.specimens.sealed import open_pairs
-    from optics.specimens.specimen import seed_from
     from optics.widgets.focimeter.bench import Bench
 
     if not isinstance(learner, str) or not learner.strip():
         _say(f"{NAME_FIRST} Run that cell, then this one.")
         return None
     box = open_pairs(folder)
-    seed = seed_from(box.intake, pair, box.variant(pair, learner)) % 2**31
+    seed = box.bench_seed(pair, learner)
     key = (str(seed), pair, learner, repr(sorted(options.items())))
     if key not in _benches:
         specimen = box.pair(pair, learner)
         options = {"zero_error": specimen.zero_error, **_introduced(options)}
         _benches[key] = Bench(specimen.spectacles, seed=seed, pair=pair, **options)
     return _benches[key]
-
-
-def practice_bench(lenses: str, **options: Any) -> Bench:
-    """The bench with a pair made exactly as written, to try a thing out.
-
-    Parameters
-    ----------
-    lenses : str
-        Right and left, for example `"R -2.00 DS; L +1.25 -0.50 x 090"`.
-    **options
-        Passed on to the bench: `chapter=5` shows only what has been introduced up to
-        there, `eye_setting=0` has the eyepiece set already.
-    """
-    from optics.lens.lens import SingleVision
-    from optics.lens.parsing import parse_pair
-    from optics.pair.spectacles import Mounted, Spectacles
-    from optics.widgets.focimeter.bench import Bench
-
-    right, left = (Mounted(lens=SingleVision(power=line.power)) for line in parse_pair(lenses))
-    return Bench(Spectacles(right=right, left=left), **_introduced(options))
 
 
 _KNOWN: dict[int, tuple[str, ...]] = {
@@ -226,7 +205,7 @@ def against_order(
     Parameters
     ----------
     order : str
-        Right and left, as `practice_bench` takes them.
+        Right and left, for example `"R -2.00 DS; L +1.25 -0.50 x 090"`.
     found : str or (str, str)
         What was read: right and left, in one text or in two; "no prism" where there was
         none, because silence means that nobody looked.

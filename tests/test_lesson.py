@@ -4,9 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from optics.lesson import bench, practice_bench
-
-LENSES = "R +1.50 -1.00 x 030; L -2.00 -0.75 x 110"
+from optics.lesson import bench
+from optics.specimens.sealed import open_pairs
 
 
 @pytest.mark.parametrize(
@@ -16,15 +15,20 @@ LENSES = "R +1.50 -1.00 x 030; L -2.00 -0.75 x 110"
         (6, {"wheel", "eyepiece", "pad"}, {"compensator", "side"}),
     ],
 )
-def test_a_chapter_shows_only_what_it_has_introduced(chapter, shown, hidden):
-    parts = set(practice_bench(LENSES, chapter=chapter)._parts)
+def test_a_chapter_shows_only_what_it_has_introduced(released_pairs, chapter, shown, hidden):
+    parts = set(bench("G", "Ada", released_pairs, chapter=chapter)._parts)
     assert shown <= parts
     assert not hidden & parts
 
 
-def test_an_eyepiece_that_is_not_shown_is_set():
-    assert practice_bench(LENSES, chapter=0).settings.eyepiece_error == 0
-    assert practice_bench(LENSES, chapter=5).settings.eyepiece_error != 0
+def test_an_eyepiece_that_is_not_shown_is_set(released_pairs):
+    assert bench("G", "Ada", released_pairs, chapter=0).settings.eyepiece_error == 0
+    assert bench("G", "Ada", released_pairs, chapter=5).settings.eyepiece_error != 0
+
+
+def test_the_eyepiece_that_is_marked_is_the_one_of_the_bench(released_pairs):
+    laid = bench("A", "Ada", released_pairs, chapter=5)
+    assert laid.settings.eye == open_pairs(released_pairs).eye_setting("A", "Ada") != 0
 
 
 def test_running_the_cell_again_keeps_the_pad(released_pairs):

@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, centres
+from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, centres, noted
 from optics.apprentices.paper_work import on_paper
 from optics.marking.pair_marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
@@ -178,6 +178,9 @@ class Apprentice:
                 made = centres(
                     box.pair(question.given["pair"], self.name), self._chance(question.cell), habit
                 )
+            case "noted":
+                hand = self._chance(question.cell)
+                made = noted(box, question.given, self.name, hand) if habit is None else None
             case "ticket":
                 made = self._ticket(question, box) if habit is None else None
             case _:

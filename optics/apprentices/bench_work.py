@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
-from optics.apprentices.operating import HAND_HABITS, read_power
+from optics.apprentices.operating import HAND_HABITS, find_eyepiece, read_power, scatter, see
 from optics.instrument.repeats import axis_deviation
 from optics.judging.settling import settle
 from optics.lens.angles import axis_difference
-from optics.lens.prescription import Prescription
+from optics.lens.lens import EMPTY
+from optics.lens.prescription import Prescription, written
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
 from optics.marking.marks import WEAKEST_MISSED, WEIGHTS, triple_of
 from optics.marking.replies import LENS_SKILLS
+from optics.specimens.sealed import PairBox
 from optics.specimens.specimen import Specimen
 
-__all__ = ["SPHERE_SKILLS", "Made", "at_the_bench", "centres", "lightest", "with_habit"]
+__all__ = ["SPHERE_SKILLS", "Made", "at_the_bench", "centres", "lightest", "noted", "with_habit"]
 
 Made = tuple[tuple[str, ...], tuple[str, ...], frozenset[str]]
 """Answers, the skills they are marked for, the skills that are spoilt."""
@@ -149,3 +152,17 @@ def centres(pair: Specimen, chance: np.random.Generator, habit: str | None) -> M
     between = pair.spectacles.right.pd_mm + pair.spectacles.left.pd_mm
     found = between + chance.uniform(-DOTTING_MM, DOTTING_MM)
     return (f"{found:.1f}",), ("centres",), frozenset()
+
+
+def noted(box: PairBox, given: dict[str, Any], learner: str, chance: np.random.Generator) -> Made:
+    """Note one number at the bench with care, from what its pictures show."""
+    letter, what = given["pair"], given["what"]
+    dial = find_eyepiece(box.eye_setting(letter, learner))
+    if what == "eyepiece":
+        return (written(dial),), ("handling",), frozenset()
+    pair = box.pair(letter, learner)
+    met = EMPTY if what == "zero" else pair.spectacles.mounted(given["eye"]).lens.over_stop(0.0, 0.0)
+    seen = see(met.power, dial, box.eye_setting(letter, learner), zero_error=pair.zero_error)
+    shown = seen.cylinder_lines if what == "cylinder lines" else seen.sphere_lines
+    skill = {"zero": "handling", "sphere lines": "sphere", "cylinder lines": "cylinder"}[what]
+    return (written(round(shown + scatter(chance), 2)),), (skill,), frozenset()

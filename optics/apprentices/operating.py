@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from optics.instrument.focimeter import Settings, eyepiece_view
+from optics.instrument.focimeter import EYEPIECE_RANGE, Settings, eyepiece_view, reticle_view
 from optics.instrument.reader import Reading, read_lens
 from optics.instrument.repeats import INSTRUMENT_DEVIATION, axis_deviation
 from optics.lens.angles import wrapped_axis
@@ -22,7 +22,7 @@ from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.specimens.specimen import Specimen
 
-__all__ = ["HAND_HABITS", "Operator", "read_power"]
+__all__ = ["HAND_HABITS", "Operator", "find_eyepiece", "read_power", "scatter", "see"]
 
 HAND_HABITS = ("axis 90 out", "axis mirrored", "eyepiece not set", "lenses exchanged")
 """Habits that are done at the instrument; the others happen while writing."""
@@ -50,19 +50,32 @@ class Operator:
     found_at: float = 4.0
 
 
+def see(power: Power, eyepiece: float, eye: float, form: str = "minus", zero_error: float = 0.0) -> Reading:
+    """Read what lies over the stop from its pictures alone, the crossing in the middle."""
+    return _seen(tuple(float(value) for value in power.vector), eyepiece, eye, form, zero_error)
+
+
 @lru_cache(maxsize=4096)
-def _seen(power: tuple[float, ...], eyepiece: float, eye: float, form: str) -> Reading:
+def _seen(power: tuple[float, ...], eyepiece: float, eye: float, form: str, zero_error: float) -> Reading:
     # Kept, because many learners of a class meet the same variant of a pair.
     met = OverStop(Power(np.array(power)), Prism.none())
 
     def look(drum: float, wheel: float) -> np.ndarray:
-        settings = Settings(drum=drum, wheel=wheel, eyepiece=eyepiece, eye=eye)
+        settings = Settings(drum=drum, wheel=wheel, eyepiece=eyepiece, eye=eye, zero_error=zero_error)
         return eyepiece_view(settings, met, size=PICTURE, half_width=HALF_WIDTH)
 
     return read_lens(look, half_width=HALF_WIDTH, form=form)
 
 
-def _scatter(rng: np.random.Generator, deviation: float) -> float:
+def find_eyepiece(eye: float) -> float:
+    """Turn the eyepiece in from plus, and stop where the reticle is sharpest."""
+    dials = np.arange(EYEPIECE_RANGE[1], EYEPIECE_RANGE[0] - 0.1, -0.25)
+    views = (reticle_view(Settings(eyepiece=dial, eye=eye), size=2 * PICTURE) for dial in dials)
+    return float(dials[np.argmax([np.sum(view**2) for view in views])])
+
+
+def scatter(rng: np.random.Generator, deviation: float = INSTRUMENT_DEVIATION) -> float:
+    """How far one reading falls beside another."""
     while abs(draw := rng.normal()) > WILD:
         pass
     return float(draw * deviation)
@@ -102,8 +115,8 @@ def read_power(
     against = FRONT if habit == "axis mirrored" else BACK
     met = pair.spectacles.mounted(laid).lens.over_stop(0.0, 0.0, against)
     # Ordered prism is taken out with the compensator: the crossing stands in the middle.
-    seen = _seen(
-        tuple(float(value) for value in met.power.vector),
+    seen = see(
+        met.power,
         operator.found_at if habit == "eyepiece not set" else operator.eye,
         operator.eye,
         form,
@@ -114,11 +127,11 @@ def read_power(
         for _ in range(READINGS):
             drums.append(
                 [
-                    line + _scatter(rng, INSTRUMENT_DEVIATION)
+                    line + scatter(rng, INSTRUMENT_DEVIATION)
                     for line in (seen.sphere_lines, seen.cylinder_lines)
                 ]
             )
-            wheels.append(seen.wheel + _scatter(rng, deviation))
+            wheels.append(seen.wheel + scatter(rng, deviation))
         if not again and np.ptp(wheels) <= deviation and np.ptp(drums, axis=0).max() <= INSTRUMENT_DEVIATION:
             break
     sphere_lines, cylinder_lines = np.mean(drums, axis=0)

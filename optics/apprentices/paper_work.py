@@ -63,10 +63,6 @@ def on_paper(check: str, given: dict[str, Any], habit: str | None) -> Made | Non
             return ((written(power),), ("sphere",), frozenset()) if habit is None else None
         case "to_cross":
             return _to_cross(parse(given["given"]), habit)
-        case "practice_reading":
-            # Made exactly as written, so a careful reading ends on what is written.
-            line = in_form(parse(given["made"]), given.get("form", "minus"))
-            return _lens_line(_Lens((line,), line.form, frozenset()), habit)
         case "crossed":
             return _crossed(parse(given["given"]).to_crossed(), habit)
         case "notation":

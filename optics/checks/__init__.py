@@ -12,7 +12,7 @@ which known slip gives this value? otherwise the step to look at again.
 
 from optics.checks.bench import (
     centre_distance,
-    practice_reading,
+    noted,
     reading,
     recorded,
     recorded_mm,
@@ -33,7 +33,7 @@ __all__ = [
     "from_readings",
     "meridian_power",
     "notation",
-    "practice_reading",
+    "noted",
     "reading",
     "recorded",
     "recorded_mm",

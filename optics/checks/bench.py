@@ -8,7 +8,7 @@ from pathlib import Path
 
 from optics.errors import OpticsError
 from optics.instrument.trace import bundle_in_hand
-from optics.lens.numbers import length_mm
+from optics.lens.numbers import length_mm, power_of
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
@@ -22,11 +22,12 @@ from optics.marking.replies import (
     not_answered,
     reply,
     unanswered,
+    unreadable,
 )
 from optics.marking.telling import Reply, tell
-from optics.specimens.sealed import open_pairs
+from optics.specimens.sealed import PairBox, open_pairs
 
-__all__ = ["centre_distance", "practice_reading", "reading", "recorded", "recorded_mm"]
+__all__ = ["centre_distance", "noted", "reading", "recorded", "recorded_mm"]
 
 EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
 MILLIMETRES = "Type millimetres between the quotes, for example 62.5."
@@ -69,30 +70,90 @@ def recorded_mm(answer: object) -> None:
     tell(Reply(state="Recorded", sentences=(f"Read as {found:g} mm. It is marked after you hand in.",)))
 
 
-def practice_reading(answer: object, *, made: str, form: str = "minus", points: float = 0.0) -> float:
-    """Mark a lens of the practice bench, which is made exactly as written.
+def noted(
+    answer: object,
+    *,
+    what: str,
+    learner: object,
+    pair: str,
+    eye: str = "R",
+    within: float = 0.13,
+    points: float = 0.0,
+    folder: str | Path = ".",
+) -> float:
+    """Mark one number noted at the bench with the sealed pair before this learner.
 
     Parameters
     ----------
     answer : str
-        The line as the learner wrote it.
-    made : str
-        What the lens was made to.
-    form : {"minus", "plus"}
-        The form asked for.
+        The number with its sign, dioptres.
+    what : {"sphere lines", "cylinder lines", "zero", "eyepiece"}
+        A drum reading of a lens, coming from plus; the drum without a lens; or the
+        eyepiece dial at which the reticle is sharp.
+    learner, pair, eye, folder
+        As for `reading`.
+    within : float
+        Tolerance, dioptres; the question states it.
     points : float
-        Marks for the whole answer; 0 is practice.
+        Marks; 0 is practice.
     """
-    lens = parse(made).power
+    skill, example, hint = NOTED[what]
+    if unanswered(answer):
+        return not_answered((skill,), points, example)
+    nothing = shared_out({skill: False}, points)
+    if unanswered(learner) or not isinstance(learner, str):
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+    try:
+        found = power_of(answer)
+    except OpticsError as error:
+        return unreadable(error, (skill,), points)
+    right, other = _shown(what, open_pairs(folder), pair, learner, eye)
+    if abs(found - right) <= within + 1e-9:
+        return tell(Reply(state="Right", marks=shared_out({skill: True}, points)))
+    if other is not None and abs(found - other) <= within:
+        hint = f"That is the power of the other set of lines. {hint}"
+    elif abs(found + right) <= within:
+        hint = "The size is right and the sign is not."
+    elif other is not None and abs(found + abs(other - right)) <= within:
+        hint = "That is the difference of the two readings; note what the drum shows."
+    return tell(Reply(state="Not yet", sentences=(hint,), marks=nothing))
 
-    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
-        marks = mark_lens(line, lens, form, points, safely=not loose)
-        slips = (
-            names_of(diagnose(triple_of(line), true_triple(lens, form), form=form)) if marks.missed else ()
-        )
-        return reply(marks, slips, loose, where="bench")
 
-    return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
+NOTED = {
+    "sphere lines": (
+        "sphere",
+        '"+6.50"',
+        "Not yet: come down from plus until the sphere lines are sharp, the wheel where they are unbroken.",
+    ),
+    "cylinder lines": (
+        "cylinder",
+        '"+6.50"',
+        "Not yet: go on towards minus until the cylinder lines are sharp, and leave the wheel where it is.",
+    ),
+    "zero": (
+        "handling",
+        '"-0.12"',
+        "Not yet: set the eyepiece, lay the pair aside, and come down from plus until all lines are sharp.",
+    ),
+    "eyepiece": (
+        "handling",
+        '"+1.50"',
+        "Not yet: look only at the reticle; start from plus and stop where it is first sharp.",
+    ),
+}
+"""What can be noted at the bench: its skill, how it is typed, and where to look again."""
+
+
+def _shown(what: str, box: PairBox, pair: str, learner: str, eye: str) -> tuple[float, float | None]:
+    """What the bench shows there, and for a set of lines what the other set shows."""
+    if what == "eyepiece":
+        return box.eye_setting(pair, learner), None
+    specimen = box.pair(pair, learner)
+    if what == "zero":
+        return specimen.zero_error, None
+    sphere, cylinder, _ = (float(each) for each in specimen.power(eye).sphere_cylinder())
+    lines = sphere + specimen.zero_error, sphere + cylinder + specimen.zero_error
+    return lines if what == "sphere lines" else lines[::-1]
 
 
 def reading(

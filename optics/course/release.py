@@ -15,7 +15,8 @@ from tqdm import tqdm
 from optics.course.folder import Course
 from optics.course.grader import run_step
 from optics.errors import OpticsError
-from optics.specimens.sealed import VARIANTS, seal
+from optics.lens.parsing import parse_pair
+from optics.specimens.sealed import VARIANTS, briefs_in, seal
 
 __all__ = ["Released", "release", "traces"]
 
@@ -134,10 +135,16 @@ def _cells(path: Path) -> list[dict]:
 def traces(course: Course, chapter: str) -> list[str]:
     """What the release of a chapter still gives away, each as a few words.
 
-    A trace is a marker, an output, or a line or text of the source that stood
-    only in a solution or a hidden check.
+    A trace is a marker, an output, a line or text of the source that stood only
+    in a solution or a hidden check, or a lens of a pair whose brief names it.
     """
     found = []
+    on_the_bench = [
+        line.distance
+        for brief in briefs_in(course.root / "source" / chapter).values()
+        if brief.lenses
+        for line in parse_pair(brief.lenses)
+    ]
     for source in sorted((course.root / "source" / chapter).glob("*.ipynb")):
         allowed: list[str] = []
         secret: list[str] = []
@@ -156,6 +163,7 @@ def traces(course: Course, chapter: str) -> list[str]:
             found += [f"{where} has the marker {marker}" for marker in MARKERS if marker in cell["source"]]
             found += [f"{where} has a line of the solution" for _ in lines & hidden_lines]
             found += [f"{where} has an answer's text" for text in hidden_texts if text in cell["source"]]
+            found += [f"{where} names a lens of the bench" for lens in on_the_bench if lens in cell["source"]]
             if cell.get("outputs"):
                 found.append(f"{where} has an output")
     if (course.root / "release" / chapter / "pairs.json").exists():

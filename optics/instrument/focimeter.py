@@ -62,6 +62,7 @@ __all__ = [
     "TELESCOPE_MAGNIFICATION",
     "LineSet",
     "Settings",
+    "an_eye",
     "eyepiece_view",
     "residual",
     "reticle_view",
@@ -207,6 +208,14 @@ class Settings:
     def turned(self, **changes: float) -> Settings:
         """The same instrument with some controls moved."""
         return replace(self, **changes)
+
+
+def an_eye(chance: np.random.Generator) -> float:
+    """Somebody's own eyepiece setting: the dial at which the reticle is sharp to them, dioptres.
+
+    Never near zero, so that an eyepiece as it was found has to be set.
+    """
+    return float(chance.choice([-1, 1]) * chance.integers(5, 12) * 0.25)
 
 
 def residual(settings: Settings, met: OverStop | None) -> NDArray[np.float64]:

@@ -15,6 +15,7 @@ from optics.errors import OpticsError
 from optics.judging.standards import load
 from optics.lens.lens import BACK, FRONT
 from optics.lens.numbers import between
+from optics.lens.parsing import parse_pair
 from optics.lens.segment import FLAT_TOP, ROUND, SHAPES
 from optics.pair.frame import Frame
 
@@ -114,6 +115,10 @@ class Brief:
         Marking of the frame, such as "52-18"; "" for any that suits.
     zero_error : float
         What the drum of the instrument shows without a lens, dioptres.
+    lenses : str
+        Right and left, for example `"R -2.00 DS; L +1.25 -0.50 x 090"`: a single vision
+        pair made to exactly this for everybody, so that its chapter can guide the hand;
+        the rest of the brief is passed over. "" for a pair from the seed.
 
     Raises
     ------
@@ -137,6 +142,7 @@ class Brief:
     base_curve: float = 0.0
     frame: str = ""
     zero_error: float = 0.0
+    lenses: str = ""
 
     def __post_init__(self) -> None:
         given = (self.condition,) if isinstance(self.condition, str) else tuple(self.condition)
@@ -148,6 +154,8 @@ class Brief:
         _one_of("carried_by", self.carried_by, (FRONT, BACK, "any"))
         _one_of("fault", self.fault, ("", *FAULTS, ZERO_ERROR))
         object.__setattr__(self, "table", load(self.table).name)
+        if self.lenses:
+            parse_pair(self.lenses)
         if self.frame:
             Frame.marked(self.frame, lens_height_mm=30.0)
         for condition in self.condition:

@@ -21,10 +21,13 @@ from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 
+import numpy as np
+
 from optics.errors import OpticsError
+from optics.instrument.focimeter import an_eye
 from optics.specimens.specimen import Brief, Specimen, make, seed_from
 
-__all__ = ["PairBox", "open_pairs", "seal"]
+__all__ = ["PairBox", "briefs_in", "open_pairs", "seal"]
 
 BRIEFS = "pairs.json"
 SEALED = "pairs.sealed"
@@ -76,13 +79,22 @@ class PairBox:
         seeds = self.seeds[letter]
         return _once(self.briefs[letter], seeds[self.variant(letter, learner)])
 
+    def bench_seed(self, letter: str, learner: str) -> int:
+        """Decides how the bench was left on which this pair lies before this learner."""
+        return seed_from(self.intake, letter, self.variant(letter, learner)) % 2**31
+
+    def eye_setting(self, letter: str, learner: str) -> float:
+        """Eyepiece dial at which the reticle of that bench is sharp to this learner, dioptres."""
+        return an_eye(np.random.default_rng(self.bench_seed(letter, learner)))
+
     def variant(self, letter: str, learner: str) -> int:
         """Which variant of a pair this learner gets, counted from 0."""
         who = "".join(learner.split()).casefold()
         return seed_from(self.intake, letter, who) % len(self.seeds[letter])
 
 
-def _briefs(folder: Path) -> dict[str, Brief]:
+def briefs_in(folder: Path) -> dict[str, Brief]:
+    """The briefs of a chapter's pairs by their letters, from its source folder."""
     path = folder / BRIEFS
     if not path.is_file():
         return {}
@@ -92,7 +104,7 @@ def _briefs(folder: Path) -> dict[str, Brief]:
 
 
 def _box(folder: Path, intake: str, secret: str, variants: int) -> PairBox:
-    briefs = _briefs(folder)
+    briefs = briefs_in(folder)
 
     def seed(letter: str, number: int) -> int:
         # Keyed, so that nobody finds the secret, and the next set, from one set of seeds.

@@ -18,7 +18,9 @@ from optics.judging.settling import settle
 from optics.judging.standards import load
 from optics.judging.verify import Verification, verify
 from optics.lens.angles import whole_axis
+from optics.lens.lens import SingleVision
 from optics.lens.multifocal import Multifocal
+from optics.lens.parsing import parse_pair
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, nasal
@@ -26,7 +28,7 @@ from optics.lens.progressive import Progressive
 from optics.lens.thick import ThickLens
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
-from optics.pair.spectacles import Spectacles
+from optics.pair.spectacles import Mounted, Spectacles
 from optics.specimens.briefs import (
     BIFOCAL,
     PROGRESSIVE,
@@ -266,6 +268,23 @@ def _open(held: Verification) -> set[str]:
     return {verdict.quantity for verdict in held.unjudged if verdict.weighs}
 
 
+def _as_written(brief: Brief, zero_error: float) -> Specimen:
+    """The pair of a brief that names its lenses, ground to exactly that."""
+    lines = parse_pair(brief.lenses)
+    right, left = (Mounted(lens=SingleVision(power=line.power)) for line in lines)
+    first, second = (
+        LensRecord(line=line, pd_mm=each.pd_mm, centre_height_mm=each.height_mm)
+        for line, each in zip(lines, (right, left), strict=True)
+    )
+    return Specimen(
+        order=PairRecord(right=first, left=second),
+        spectacles=Spectacles(right=right, left=left),
+        frame=Frame.marked("50-18", lens_height_mm=34.0),
+        brief=brief,
+        zero_error=zero_error,
+    )
+
+
 def make(brief: Brief, seed: int) -> Specimen:
     """Make one pair.
 
@@ -298,6 +317,8 @@ def make(brief: Brief, seed: int) -> Specimen:
     if brief.fault == ZERO_ERROR and not zero:
         rng = stream(seed, ZERO_ERROR)
         zero = float(rng.choice([-1, 1]) * rng.choice([0.12, 0.25, 0.37]))
+    if brief.lenses:
+        return _as_written(brief, zero)
     for pair in made(brief, seed):
         specimen = Specimen(
             order=pair.job.order,

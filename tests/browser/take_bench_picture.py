@@ -15,8 +15,10 @@ import real_lab
 PICTURE = Path(__file__).parents[2] / "notebooks" / "pictures" / "bench.png"
 # The right lens with the sphere lines sharp, the eyepiece set and the crossing in the middle.
 BENCH = """
-from optics.lesson import *
-bench = practice_bench("R -2.25 -0.75 x 015; L -1.75 -1.00 x 160", seed=2)
+from optics.specimens.specimen import Brief, make
+from optics.widgets.focimeter.bench import Bench
+pair = make(Brief(lenses="R -2.25 -0.75 x 015; L -1.75 -1.00 x 160"), seed=0)
+bench = Bench(pair.spectacles, seed=2)
 bench.eyepiece = bench.settings.eye
 bench.drum, bench.wheel = -2.25, 15
 bench.stage_x_mm, bench.stage_y_mm = -32, 0

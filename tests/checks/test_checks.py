@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import inspect
+import json
 import math
 import re
 from collections.abc import Callable
@@ -387,8 +388,12 @@ def test_every_check_takes_points() -> None:
 def chapter(tmp_path: Path) -> Path:
     folder = tmp_path / "12-the-unknown-pair"
     folder.mkdir()
-    briefs = '{"A": {"cylinder": "always", "axes": "oblique"}, "S": {"cylinder": "none", "strongest": 3}}'
-    (folder / sealed.BRIEFS).write_text(briefs, "utf-8")
+    briefs = {
+        "A": {"cylinder": "always", "axes": "oblique"},
+        "S": {"cylinder": "none", "strongest": 3},
+        "G": {"lenses": "R -1.25 -1.00 x 015; L -2.00 DS", "fault": "zero error"},
+    }
+    (folder / sealed.BRIEFS).write_text(json.dumps(briefs), "utf-8")
     seal(folder, intake="spring", secret="only a test")
     return folder
 
@@ -492,14 +497,14 @@ def test_the_pair_is_the_one_the_bench_shows(chapter: Path) -> None:
     "entry", [entry for entry in CATALOGUE if "bench" in entry.where], ids=lambda e: e.name
 )
 @pytest.mark.parametrize(("form", "right"), [("minus", "-1.25 -1.00 x 015"), ("plus", "-2.25 +1.00 x 105")])
-def test_a_habit_is_named_in_whichever_form_was_asked_for(monkeypatch, entry, form, right):
+def test_a_habit_is_named_in_whichever_form_was_asked_for(monkeypatch, chapter, entry, form, right):
     told = []
     monkeypatch.setattr("optics.checks.bench.reply", lambda marks, slips, *_, **__: told.append(slips) or 0.0)
     line = parse(right)
     made = entry.shown(Triple(line.sphere, line.cylinder, float(line.axis)), form)
     assert made is not None
     answer = f"{made.sphere:+.2f} {made.cylinder:+.2f} x {round(made.axis):03d}"
-    check.practice_reading(answer, made="-1.25 -1.00 x 015", form=form)
+    check.reading(answer, learner=WHO, pair="G", eye="R", form=form, folder=chapter)
     assert told == [(entry.name,)]
 
 
@@ -507,3 +512,42 @@ def test_who_wrote_plus_form_when_asked_for_it_did_convert():
     """Plus form with the axis left: one habit, and not "the other cylinder form"."""
     told = diagnose(Triple(-3.0, 0.75, 15), Triple(-3.0, 0.75, 105), form="plus")
     assert [[slip.name for slip in each.slips] for each in told] == [["axis 90 out"]]
+
+
+# --- single numbers noted at the bench ------------------------------------------------
+
+
+def note_ask(chapter: Path, what: str, **more: object) -> Callable[[object], float]:
+    return lambda a: check.noted(a, what=what, learner=WHO, pair="G", points=2, folder=chapter, **more)
+
+
+def test_what_was_noted_counts_as_the_drum_shows_it(chapter: Path) -> None:
+    """The drum of an instrument that is out shows the lens and the zero together."""
+    zero = open_pairs(chapter).pair("G", WHO).zero_error
+    assert abs(zero) > 0.1
+    for what, shown in {"zero": zero, "sphere lines": -1.25 + zero, "cylinder lines": -2.25 + zero}.items():
+        for out, mark in {0.0: 2.0, 0.12: 2.0, -0.12: 2.0, 0.15: 0.0, -0.6: 0.0}.items():
+            got, reply = said(note_ask(chapter, what), f"{shown + out:+.2f}")
+            assert got == mark and plain(got), (what, out)
+            assert f"{shown:+.2f}" not in reply["text/plain"]
+
+
+def test_the_eyepiece_is_the_learners_own(chapter: Path) -> None:
+    ask = note_ask(chapter, "eyepiece", within=1)
+    sharp = open_pairs(chapter).eye_setting("G", WHO)
+    assert [said(ask, f"{sharp + out:+.2f}")[0] for out in (0.0, 1.0, -1.0, 1.25)] == [2.0, 2.0, 2.0, 0.0]
+    assert "sign is not" in said(ask, f"{-sharp:+.2f}")[1]["text/plain"]
+
+
+def test_what_was_noted_in_another_place_is_told(chapter: Path) -> None:
+    zero = open_pairs(chapter).pair("G", WHO).zero_error
+    ask = note_ask(chapter, "sphere lines")
+    assert "the other set of lines" in said(ask, f"{-2.25 + zero:+.2f}")[1]["text/plain"]
+    assert "difference of the two" in said(note_ask(chapter, "cylinder lines"), "-1.00")[1]["text/plain"]
+    for untouched in ("", None, "___"):
+        assert said(ask, untouched)[1][MARKS_MIME]["state"] == "Not answered yet"
+    for unreadable in ("1.25", "minus one", "-1,25", "-1.25 x 015"):
+        mark, reply = said(ask, unreadable)
+        assert mark == 0.0 and reply[MARKS_MIME]["state"] == "Not yet"
+    nobody = said(lambda a: check.noted(a, what="zero", learner="", pair="G", folder=chapter), "+0.25")
+    assert "Type your name" in nobody[1]["text/plain"]

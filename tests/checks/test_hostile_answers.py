@@ -5,8 +5,14 @@ from __future__ import annotations
 import pytest
 
 from optics import checks as check
+from optics.project_files import project_folder
 
 LENS = "+1.00 -0.50 x 090"
+BENCH = {
+    "learner": "Ada",
+    "pair": "G",
+    "folder": project_folder("notebooks") / "source" / "05-reading-a-cylinder",
+}
 CHECKS = {
     "conversion": lambda a: check.conversion(a, given=LENS, to="plus", points=3),
     "crossed": lambda a: check.crossed(a, given=LENS, points=3),
@@ -15,7 +21,8 @@ CHECKS = {
     "from_cross": lambda a: check.from_cross(a, powers={180: 1.0, 90: 2.0}, points=3),
     "to_cross": lambda a: check.to_cross(a, a, given=LENS, points=3),
     "meridian": lambda a: check.meridian_power(a, given=LENS, meridian=90, points=3),
-    "reading": lambda a: check.practice_reading(a, made=LENS, points=3),
+    "reading": lambda a: check.reading(a, eye="R", points=3, **BENCH),
+    "noted": lambda a: check.noted(a, what="sphere lines", points=3, **BENCH),
     "recorded": lambda a: check.recorded(a) or 0.0,
     "recorded_mm": lambda a: check.recorded_mm(a) or 0.0,
 }

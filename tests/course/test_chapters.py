@@ -1,6 +1,7 @@
 """The workbook's own chapters: released without a trace, and their solutions earn every mark."""
 
 import contextlib
+import shutil
 
 import nbformat
 import pytest
@@ -10,7 +11,9 @@ from optics.course.folder import Course, make_course, start_intake
 from optics.course.marking import mark
 from optics.course.release import release, traces
 from optics.course.report import results
+from optics.lens.parsing import parse_pair
 from optics.project_files import project_folder
+from optics.specimens.sealed import briefs_in
 
 CHAPTERS = Course(root=project_folder("notebooks")).chapters()
 LEARNER = "Mara Quillane"
@@ -60,6 +63,33 @@ def test_there_are_chapters():
 @pytest.mark.parametrize("chapter", CHAPTERS)
 def test_the_release_shows_no_answer(course, chapter):
     assert traces(course, chapter) == []
+
+
+def test_guided_pairs_are_sealed_too(course):
+    """What a guided pair is made to stands in no released file of its chapter, prose included."""
+    guided = {
+        (chapter, line.distance)
+        for chapter in CHAPTERS
+        for brief in briefs_in(course.root / "source" / chapter).values()
+        if brief.lenses
+        for line in parse_pair(brief.lenses)
+    }
+    assert {chapter[:2] for chapter, _ in guided} >= {"05", "12"}
+    for chapter, lens in guided:
+        for path in (course.root / "release" / chapter).iterdir():
+            assert lens not in path.read_text("utf-8"), (path, lens)
+
+
+def test_a_guided_pair_that_stands_in_a_cell_is_found(course, tmp_path):
+    chapter = next(each for each in CHAPTERS if each.startswith("05"))
+    spoiled = Course(root=tmp_path)
+    for step in ("source", "release"):
+        shutil.copytree(course.root / step / chapter, tmp_path / step / chapter)
+    path = spoiled.notebook("release", chapter)
+    notebook = nbformat.read(path, as_version=4)
+    notebook.cells.append(nbformat.v4.new_code_cell('Bench("R +1.50 -1.00 x 030; L -2.00 DS")'))
+    nbformat.write(notebook, path)
+    assert any("names a lens of the bench" in each for each in traces(spoiled, chapter))
 
 
 @pytest.mark.parametrize("chapter", CHAPTERS)

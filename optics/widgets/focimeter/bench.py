@@ -19,7 +19,7 @@ import traitlets
 
 from optics.errors import OpticsError
 from optics.instrument import focimeter
-from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings
+from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, an_eye
 from optics.instrument.trace import LINES, DrumReading, Trace, taken_in_hand
 from optics.lens.lens import BACK, EMPTY, FRONT, OverStop
 from optics.lens.prism import nasal
@@ -194,7 +194,7 @@ class Bench(anywidget.AnyWidget):
                 "Leave parts out for the whole bench.",
             )
         left_by_others = np.random.default_rng(seed)
-        dial = float(left_by_others.choice([-1, 1]) * left_by_others.integers(5, 12) * 0.25)
+        dial = an_eye(left_by_others)
         self._spectacles = spectacles
         # Each lens is laid down by eye, a few millimetres out, and keeps its place
         # while the other one is read.
