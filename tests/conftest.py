@@ -10,6 +10,10 @@ import sys
 from pathlib import Path
 from time import process_time
 
+# Before NumPy is loaded: two workers share two cores, and its threads would only wait for each other
+# (a look at a small picture took 15 ms with them and half a millisecond without).
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import nbformat
 import pytest
 from hypothesis import settings
@@ -38,7 +42,14 @@ SLOW = {
 # `.ci/run` asks for the thorough profile; what it finds is kept and tried again at the desk.
 settings.register_profile("desk", deadline=None, max_examples=30)
 settings.register_profile("thorough", deadline=None, max_examples=200)
-settings.load_profile(os.environ.get("OPTICS_TESTS", "desk"))
+PROFILE = os.environ.get("OPTICS_TESTS", "desk")
+settings.load_profile(PROFILE)
+
+
+@pytest.fixture(scope="session")
+def thorough():
+    """Whether long loops run at their full length."""
+    return PROFILE == "thorough"
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -56,9 +67,13 @@ def pytest_xdist_make_scheduler(config, log):
     return OneBrowser(config, log)
 
 
-def pytest_collection_modifyitems(items):
-    """Mark the quick subset."""
+def pytest_collection_modifyitems(config, items):
+    """Mark the quick subset; leave the repetitions of a thorough run to that."""
     here = Path(__file__).parent
+    if PROFILE != "thorough":
+        longer = [item for item in items if item.get_closest_marker("thorough")]
+        items[:] = [item for item in items if item not in set(longer)]
+        config.hook.pytest_deselected(items=longer)
     for item in items:
         if not SLOW & set(item.path.relative_to(here).parts):
             item.add_marker(pytest.mark.quick)

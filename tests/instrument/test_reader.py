@@ -36,10 +36,11 @@ def axis_limit(cylinder):
     return next((degrees for upto, degrees in limits if cylinder <= upto), 2)
 
 
-def test_recovers_300_random_lenses_from_pictures_alone():
+def test_recovers_random_lenses_from_pictures_alone(thorough):
     rng = np.random.default_rng(20)
+    lenses = 300 if thorough else 60
     missed = []
-    for _ in range(300):
+    for _ in range(lenses):
         sphere, cylinder, axis = rng.uniform(-8, 8), rng.uniform(0, 4), rng.uniform(0.01, 180)
         x_mm, y_mm = rng.uniform(-1, 1, 2)
         found = read(Power.from_sphere_cylinder(sphere, -cylinder, axis), x_mm=x_mm, y_mm=y_mm)
@@ -50,7 +51,7 @@ def test_recovers_300_random_lenses_from_pictures_alone():
             or (cylinder >= 0.12 and axis_difference(found.wheel, axis) > axis_limit(cylinder))
         ):
             missed.append((sphere, -cylinder, axis, found.sphere_lines, found.cylinder_lines, found.wheel))
-    assert len(missed) <= 3, missed
+    assert len(missed) <= lenses // 100, missed
 
 
 @pytest.mark.parametrize("case", CASES, ids=[case["id"] for case in CASES])

@@ -5,6 +5,8 @@ alone; here the picture is built as it arises, one target for each of many point
 the stop, drawn bar by bar. Nothing of the package's optics or of its way to draw.
 """
 
+from itertools import product
+
 import numpy as np
 import pytest
 from traced_rays import STOP_MM, Traced, placed, sphere, with_flat_top
@@ -153,9 +155,14 @@ PLACES = {
 }
 
 
-@pytest.mark.parametrize("where", PLACES)
-@pytest.mark.parametrize("addition", ADDITIONS)
-@pytest.mark.parametrize("power", POWERS)
+def each_once():
+    """Every power, addition and place; at the desk each place once, at powers and additions that change."""
+    every = list(product(POWERS, ADDITIONS, PLACES))
+    desk = every[:: len(PLACES) + 1]
+    return [pytest.param(*case, marks=() if case in desk else pytest.mark.thorough) for case in every]
+
+
+@pytest.mark.parametrize(("power", "addition", "where"), each_once())
 def test_a_progressive_looks_as_traced_rays_make_it_look(power, addition, where):
     lens = Progressive(power=Power.from_sphere_cylinder(power), addition=addition, eye="R")
     place, against = PLACES[where](lens)
