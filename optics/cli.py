@@ -40,13 +40,13 @@ class _Parser(argparse.ArgumentParser):
 
 def _learn(given: argparse.Namespace) -> int:
     from optics.course.lab import open_for_learner
-    from optics.course.self_study import lay_out
+    from optics.course.self_study import lay_out, own_folder
 
-    laid = lay_out(given.folder)
-    print(laid)
     if given.only_lay_out:
+        print(lay_out(given.folder or Path("optics workbook")))
         return 0
-    print("JupyterLab opens in your browser. Save there; press Ctrl-C here when you have finished.")
+    laid = lay_out(own_folder(given.folder, given.blank))
+    print(laid)
     start = next((name for name in sorted((*laid.laid, *laid.kept)) if name.endswith(".ipynb")), "")
     return open_for_learner(laid.folder, start)
 
@@ -209,8 +209,9 @@ def _parser() -> argparse.ArgumentParser:
 
     added = command("learn", _learn, "put the workbook into a folder and open it in JupyterLab",
                     "Files that are there already are left as they are.")  # fmt: skip
-    added.add_argument("folder", nargs="?", type=Path, default=Path("optics workbook"), metavar="FOLDER",
-                       help='your work folder (otherwise "optics workbook" here)')  # fmt: skip
+    added.add_argument("folder", nargs="?", type=Path, metavar="FOLDER",
+                       help='your work folder (otherwise that of last time, at first "optics workbook" in your home)')  # fmt: skip
+    added.add_argument("--blank", action="store_true", help="a second workbook, without your answers")
     added.add_argument("--only-lay-out", action="store_true", help="do not open JupyterLab")
 
     added = command("mark-mine", _mark_mine, "mark your own notebook and write a feedback page beside it")

@@ -78,10 +78,73 @@ def test_learn_and_mark_mine(course, tmp_path, capsys, monkeypatch):
     assert status == 0
     assert "3 files of the workbook were put into" in out
     status, out, _ = _run(capsys, "learn", work, "--only-lay-out")
-    assert "3 were there already and were left as they are" in out
+    assert "as you left it" in out
     status, out, _ = _run(capsys, "mark-mine", work / FORMS / f"{FORMS}.ipynb")
     assert status == 0
     assert (work / FORMS / f"{FORMS}-feedback.html").is_file()
+
+
+@pytest.fixture(autouse=True)
+def nobody_learnt_here_yet(tmp_path, monkeypatch):
+    note = tmp_path / "kept" / "my-folder.txt"
+    monkeypatch.setattr("optics.course.self_study._remembered", lambda: note)
+    monkeypatch.setattr("pathlib.Path.home", lambda: tmp_path / "home")
+
+
+@pytest.fixture
+def jupyterlab_at_rest(course, monkeypatch):
+    def run(command, **_options):
+        return subprocess.CompletedProcess(command, 0)
+
+    monkeypatch.setattr("optics.course.lab.subprocess.run", run)
+    monkeypatch.setattr("optics.course.self_study.study_course", lambda: course)
+
+
+def test_learn_says_three_lines_and_opens_the_same_workbook_the_next_day(
+    jupyterlab_at_rest, tmp_path, capsys, monkeypatch
+):
+    status, out, err = _run(capsys, "learn")
+    assert (status, err, out.count("\n")) == (0, "", 3)
+    mine = tmp_path / "home" / "optics workbook"
+    assert str(mine) in out
+    assert "http://localhost:" in out
+    (mine / FORMS / f"{FORMS}.ipynb").write_text("my answers", "utf-8")
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    monkeypatch.chdir(elsewhere)
+    _, out, _ = _run(capsys, "learn")
+    assert f"Your workbook lies in {mine}, as you left it." in out
+    assert (mine / FORMS / f"{FORMS}.ipynb").read_text("utf-8") == "my answers"
+    assert list(elsewhere.iterdir()) == []
+
+
+def test_learn_lays_no_second_blank_workbook_unasked(jupyterlab_at_rest, tmp_path, capsys):
+    assert _run(capsys, "learn", tmp_path / "mine")[0] == 0
+    status, out, err = _run(capsys, "learn", tmp_path / "other")
+    assert (status, out) == (2, "")
+    assert f"Your workbook lies in {tmp_path / 'mine'}" in err
+    assert not (tmp_path / "other").exists()
+    assert _run(capsys, "learn", tmp_path / "other", "--blank")[0] == 0
+    # Both are there now, and either opens by its name.
+    assert _run(capsys, "learn", tmp_path / "mine")[0] == 0
+
+
+def test_learn_says_where_a_workbook_lay_that_has_gone(jupyterlab_at_rest, tmp_path, capsys):
+    assert _run(capsys, "learn", tmp_path / "mine")[0] == 0
+    (tmp_path / "mine").rename(tmp_path / "moved")
+    status, out, err = _run(capsys, "learn")
+    assert (status, out) == (2, "")
+    assert f"lay in {tmp_path / 'mine'} and is not there any more" in err
+    assert _run(capsys, "learn", tmp_path / "moved")[0] == 0
+    assert "as you left it" in _run(capsys, "learn")[1]
+
+
+def test_learn_stays_out_of_the_programs_own_folder(jupyterlab_at_rest, tmp_path, capsys):
+    (tmp_path / "pyproject.toml").write_text('[project]\nname = "optics-workbook"\n', "utf-8")
+    status, _, err = _run(capsys, "learn", tmp_path / "mine")
+    assert status == 2
+    assert "inside the program's own folder" in err
+    assert not (tmp_path / "mine").exists()
 
 
 def test_learn_and_teach_open_jupyterlab(course, tmp_path, capsys, monkeypatch):
@@ -169,7 +232,7 @@ def test_interrupted_and_unusable_files(capsys, monkeypatch, tmp_path):
         raise OSError(28, "No space left on device", "x.ipynb")
 
     monkeypatch.setattr("optics.course.self_study.lay_out", full)
-    status, _, err = _run(capsys, "learn", tmp_path)
+    status, _, err = _run(capsys, "learn", tmp_path, "--blank")
     assert (status, err) == (2, "The file or folder x.ipynb could not be used: No space left on device.\n")
 
 

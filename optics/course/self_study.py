@@ -28,7 +28,7 @@ from optics.errors import OpticsError
 from optics.project_files import project_folder
 from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
 
-__all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "study_course"]
+__all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "own_folder", "study_course"]
 
 LEARNER = "me"
 LARGEST_FILE = 200_000_000
@@ -103,10 +103,63 @@ class Laid:
     kept: tuple[str, ...]
 
     def __str__(self) -> str:
-        said = f"{len(self.laid)} files of the workbook were put into {self.folder}."
-        if self.kept:
-            said += f" {len(self.kept)} were there already and were left as they are."
-        return said
+        if not self.laid:
+            return f"Your workbook lies in {self.folder}, as you left it."
+        said = f"{len(self.laid)} files of the workbook were put into {self.folder}"
+        return said + ("; what was there is as you left it." if self.kept else ".")
+
+
+def _remembered() -> Path:
+    """The file that says where somebody's workbook lies."""
+    return Path(jupyter_data_dir()) / "optics-workbook" / "my-folder.txt"
+
+
+def own_folder(asked: Path | None = None, blank: bool = False) -> Path:
+    """Where this learner's workbook lies: the same the next day, from wherever it is asked.
+
+    Parameters
+    ----------
+    asked : Path, optional
+        A folder that was named; otherwise the one of last time, and at first
+        "optics workbook" in the learner's home.
+    blank : bool
+        Whether a second workbook, without answers, is wanted.
+
+    Raises
+    ------
+    OpticsError
+        Where a second workbook would be laid unasked, where the old one has gone, or
+        inside a copy of the program, which an update may replace.
+    """
+    note = _remembered()
+    last = Path(note.read_text("utf-8").strip()) if note.is_file() else None
+    folder = (asked or last or Path.home() / "optics workbook").expanduser().resolve()
+    for above in (folder, *folder.parents):
+        project = above / "pyproject.toml"
+        if project.is_file() and 'name = "optics-workbook"' in project.read_text("utf-8", "replace"):
+            raise OpticsError(
+                f"{folder} lies inside the program's own folder.",
+                "Your workbook needs a place that an update leaves alone.",
+                f'Try: python -m optics learn "{Path.home() / "optics workbook"}".',
+            )
+    if last and not blank and not _is_workbook(folder):
+        if folder != last:
+            raise OpticsError(
+                f"Your workbook lies in {last}; one in {folder} would be blank.",
+                "Without a folder's name, your own opens.",
+                "Add --blank where a second one is wanted.",
+            )
+        raise OpticsError(
+            f"Your workbook lay in {last} and is not there any more.",
+            "It opens from a new place where you name that.",
+            "Add --blank to start again without your answers.",
+        )
+    write_whole(note, str(folder).encode())
+    return folder
+
+
+def _is_workbook(folder: Path) -> bool:
+    return any(folder.glob("*/*.ipynb"))
 
 
 def lay_out(folder: Path | str, study: Course | None = None) -> Laid:
