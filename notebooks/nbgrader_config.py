@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import nbgrader
+from nbgrader.converters import GenerateAssignment
 from nbgrader.preprocessors import (
     AssignLatePenalties,
     LimitOutput,
@@ -12,6 +13,7 @@ from nbgrader.preprocessors import (
 
 from optics.course.marking import CheckAnswers
 from optics.course.pages import TEMPLATES, cleaned, markdown_cleaned
+from optics.course.release import LockProse
 from optics.course.repair import PutIntoRelease
 
 c = get_config()  # noqa: F821 (given by nbgrader)
@@ -19,6 +21,10 @@ c = get_config()  # noqa: F821 (given by nbgrader)
 # An untouched answer cell runs without an error: the gap is a comment.
 c.ClearSolutions.code_stub = {"python": "# Your answer goes between the quotation marks above."}
 c.ClearSolutions.text_stub = "Write your answer here."
+
+# A learner writes between quotes; the words around them are locked.
+_STEPS = GenerateAssignment.class_traits()["preprocessors"].default()
+c.GenerateAssignment.preprocessors = [LockProse, *_STEPS]
 
 # The briefs of the unknown pairs stay with the instructor; the sealed pairs go out.
 c.CourseDirectory.ignore = [".ipynb_checkpoints", "*.pyc", "__pycache__", "feedback", "pairs.json"]

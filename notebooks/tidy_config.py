@@ -9,6 +9,7 @@ out, so that a difference between two versions reads like prose.
 from nbconvert.preprocessors import ClearOutputPreprocessor, Preprocessor
 
 KEPT = ("jupyter", "nbgrader", "tags")
+LOCKS = ("editable", "deletable")
 KERNEL = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
 
 
@@ -25,7 +26,11 @@ class Tidy(Preprocessor):
 
     def preprocess_cell(self, cell, resources, index):
         """Tidy one cell."""
-        cell.metadata = {key: value for key, value in cell.metadata.items() if key in KEPT and value}
+        cell.metadata = {
+            key: value
+            for key, value in cell.metadata.items()
+            if (key in KEPT and value) or (key in LOCKS and value is False)
+        }
         cell.source = "\n".join(line.rstrip() for line in cell.source.strip("\n").split("\n"))
         return cell, resources
 

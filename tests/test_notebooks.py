@@ -96,7 +96,7 @@ def test_an_untidy_notebook_is_noticed_and_the_command_mends_it(tmp_path: Path) 
         "1 + 1", execution_count=3, metadata={"collapsed": True, "tags": ["raises-exception"]}
     )
     cell.outputs = [nbformat.v4.new_output("execute_result", {"text/plain": "2"}, execution_count=3)]
-    prose = new_markdown_cell("Words. \n", metadata={"editable": True})
+    prose = new_markdown_cell("Words. \n", metadata={"editable": True, "deletable": False})
     path = tmp_path / "untidy.ipynb"
     nbformat.write(new_notebook(cells=[cell, prose], metadata={"language_info": {"name": "python"}}), path)
     assert path.read_text("utf-8") != tidied(path)
@@ -106,7 +106,7 @@ def test_an_untidy_notebook_is_noticed_and_the_command_mends_it(tmp_path: Path) 
     after = read(path)
     assert after.cells[0].outputs == []
     assert after.cells[0].metadata == {"tags": ["raises-exception"]}
-    assert after.cells[1].metadata == {}
+    assert after.cells[1].metadata == {"deletable": False}
 
 
 @every_notebook
@@ -218,6 +218,15 @@ def test_stays_short_enough_for_one_sitting(path: Path) -> None:
         for cell in notebook.cells
         if cell.cell_type == "code"
     )
+
+
+def test_the_words_of_what_is_not_released_are_locked_where_they_stand() -> None:
+    # A chapter's words are locked when it is released.
+    handed_out_as_they_are = [path for path in ALL if path not in CHAPTERS]
+    assert handed_out_as_they_are
+    for path in handed_out_as_they_are:
+        cells = [cell for cell in read(path).cells if cell.cell_type == "markdown"]
+        assert cells and all(cell.metadata.get("editable", True) is False for cell in cells), path
 
 
 # --- questions -------------------------------------------------------------------

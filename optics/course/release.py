@@ -9,7 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from nbformat.notebooknode import NotebookNode
 from nbgrader.converters import GenerateAssignment
+from nbgrader.preprocessors import NbGraderPreprocessor
+from nbgrader.utils import is_solution
 from tqdm import tqdm
 
 from optics.course.folder import Course
@@ -18,12 +21,27 @@ from optics.errors import OpticsError
 from optics.lens.parsing import parse_pair
 from optics.specimens.sealed import VARIANTS, briefs_in, seal
 
-__all__ = ["Released", "release", "traces"]
+__all__ = ["LockProse", "Released", "release", "traces"]
 
 REGIONS = (("BEGIN SOLUTION", "END SOLUTION"), ("BEGIN HIDDEN TESTS", "END HIDDEN TESTS"))
 MARKERS = tuple(marker for pair in REGIONS for marker in pair)
 # Shorter texts ("in", "R", "DS") stand in prose as well as in answers.
 SHORTEST_ANSWER = 6
+
+
+class LockProse(NbGraderPreprocessor):
+    """Locks the words of a chapter, so that a stray double click cannot open them.
+
+    Only in what is handed out: an instructor edits the source as they like.
+    """
+
+    def preprocess_cell(
+        self, cell: NotebookNode, resources: dict, cell_index: int
+    ) -> tuple[NotebookNode, dict]:
+        """Lock one cell of words, unless it is a learner's to write in."""
+        if cell.cell_type == "markdown" and not is_solution(cell):
+            cell.metadata |= {"editable": False, "deletable": False}
+        return cell, resources
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,7 +147,7 @@ def outline(ax: Axes, numbers: str = "") -> None:
     ax : Axes
         Axes set up by `lens_field`.
     numbers : {"", "inside", "outside"}
-        Where angles are to be read off: finer ticks, and numbers from 0 to 180
+        Where angles are to be read off: finer ticks, and numbers, 180 at both ends,
         inside the outline, or outside where nothing else is written.
     """
     ax.add_patch(Circle((0, 0), 1.0, fill=False, edgecolor=GREY, linewidth=LINE, gid="lens"))
@@ -165,8 +165,9 @@ def outline(ax: Axes, numbers: str = "") -> None:
         gid="scale",
     )
     for degrees in range(0, 181, 30) if numbers else ():
+        number = str(degrees or 180)  # a horizontal axis is 180, never 0
         if numbers == "outside":
-            around(ax, str(degrees), degrees, gap=4, fontsize=SMALL, color=DIM)
+            around(ax, number, degrees, gap=4, fontsize=SMALL, color=DIM)
         else:
             x, y = unit(degrees)
             middle: dict[str, Any] = {
@@ -175,7 +176,7 @@ def outline(ax: Axes, numbers: str = "") -> None:
                 "bbox": CLEAR | {"alpha": 1.0},
                 "zorder": 4,
             }
-            ax.text(x * 0.79, y * 0.79, str(degrees), fontsize=SMALL, color=DIM, **middle)
+            ax.text(x * 0.79, y * 0.79, number, fontsize=SMALL, color=DIM, **middle)
 
 
 def rim(degrees: float) -> dict[str, Any]:

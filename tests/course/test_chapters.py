@@ -65,6 +65,16 @@ def test_the_release_shows_no_answer(course, chapter):
     assert traces(course, chapter) == []
 
 
+@pytest.mark.parametrize("chapter", CHAPTERS)
+def test_the_words_are_locked_and_the_answers_are_open(course, chapter):
+    cells = nbformat.read(course.notebook("release", chapter), as_version=4).cells
+    answers = [cell for cell in cells if cell.metadata.get("nbgrader", {}).get("solution")]
+    words = [cell for cell in cells if cell.cell_type == "markdown" and cell not in answers]
+    assert answers and words
+    assert all(cell.metadata.get("editable", True) for cell in answers)
+    assert all((cell.metadata.editable, cell.metadata.deletable) == (False, False) for cell in words)
+
+
 def test_guided_pairs_are_sealed_too(course):
     """What a guided pair is made to stands in no released file of its chapter, prose included."""
     guided = {

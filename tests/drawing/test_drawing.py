@@ -286,7 +286,8 @@ def test_one_meridian_alone():
 
 def test_an_empty_outline_has_its_scale():
     drawn = power_cross(None)
-    assert {"0", "30", "60", "90", "120", "150", "180"} <= set(said(drawn.figure))
+    scale = [word for word in said(drawn.figure) if word.isdigit()]
+    assert sorted(scale, key=int) == ["30", "60", "90", "120", "150", "180", "180"]
     assert not lines(drawn.figure.axes[0], "higher meridian")
 
 
