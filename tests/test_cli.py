@@ -164,6 +164,10 @@ def test_learn_and_teach_open_jupyterlab(course, tmp_path, capsys, monkeypatch):
     assert for_teaching["cwd"] == course.root
     assert f"--LabApp.default_url=/lab/tree/{FORMS}/{FORMS}.ipynb" in learn
     assert "for_learners" in for_learning["env"]["JUPYTER_CONFIG_PATH"]
+    # JupyterLab itself reads the options, and stops at one that it does not know.
+    from jupyterlab.labapp import LabApp
+
+    LabApp().parse_command_line(learn[3:])
     assert os.path.dirname(sys.executable) in for_teaching["env"]["PATH"].split(os.pathsep)
 
 

@@ -48,9 +48,9 @@ def open_for_learner(folder: Path, start: str = "") -> int:
     """
     paths = os.pathsep.join(filter(None, [str(PLAIN), os.environ.get("JUPYTER_CONFIG_PATH", "")]))
     port, token = _free_port(), secrets.token_hex(8)
-    options = [f"--ServerApp.port={port}", "--ServerApp.ip=localhost", "--yes"]
+    options = [f"--ServerApp.port={port}", "--ServerApp.ip=localhost", "-y"]
     options += [f"--LabApp.default_url=/lab/tree/{start}"] if start else []
-    print(f"It opens in your browser; if it does not, go to http://localhost:{port}/lab?token={token}")
+    print(f"It opens in your browser; if it does not, go to http://localhost:{port}/?token={token}")
     print("Save there with Ctrl-S. When you have finished, press Ctrl-C here.", flush=True)
     log = Path(jupyter_runtime_dir()) / "optics-workbook.log"
     log.parent.mkdir(parents=True, exist_ok=True)
