@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from optics import checks as check
+from optics.checks.typed import answer_in_sentences
 from optics.errors import OpticsError
 
 if TYPE_CHECKING:
@@ -248,3 +249,6 @@ def _say(sentence: str, state: str = "Not answered yet") -> None:
     from optics.marking.telling import Reply, tell
 
     tell(Reply(state=state, sentences=(sentence,)))
+
+
+answer_in_sentences()

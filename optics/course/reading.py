@@ -15,6 +15,8 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from optics.checks.typed import CURLY, why_unreadable
+
 __all__ = ["Reading", "assigned_names", "read_answers"]
 
 LONGEST_CELL = 10_000
@@ -23,7 +25,6 @@ LONGEST_TEXT = 2_000
 MOST_ENTRIES = 200
 DEEPEST = 6
 LARGEST = 1e9
-CURLY = "\u201c\u201d\u201e\u2018\u2019"
 _OPENED = re.compile(r"^([A-Za-z_]\w*)[ ]*=[ ]*\{", re.MULTILINE)
 _ENTRY = re.compile(r"""(["'])(\w{1,40})\1[ ]*:[ ]*(["'])([^"'\n]*)\3""")
 
@@ -166,12 +167,6 @@ def _parsed(source: str) -> ast.Module:
         return ast.parse(source)
 
 
-def _why_unreadable(source: str) -> str:
-    if any(mark in source for mark in CURLY):
-        return 'It has curly quotation marks; an answer stands between straight ones: "..."'
-    return 'Write an answer between quotation marks on one line, like right = "-2.25 -0.75 x 015"'
-
-
 def assigned_names(source: str) -> tuple[str, ...]:
     """Names that a cell gives values to, in order; none where it cannot be parsed."""
     if len(source) > LONGEST_CELL:
@@ -224,7 +219,7 @@ def read_answers(source: str, known: Mapping[str, object] | None = None) -> Read
         # Whatever the parser stumbled over, the learner needs one sentence, not its terms.
         if (saved := _salvaged(source)).values:
             return saved
-        reading.notes.append(f"This cell could not be read. {_why_unreadable(source)}.")
+        reading.notes.append(f"This cell could not be read. {why_unreadable(source)}.")
         return reading
     scope = dict(known or {})
     for statement in tree.body:
