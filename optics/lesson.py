@@ -29,6 +29,7 @@ __all__ = [
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
+    "instrument",
     "open_bench",
     "power_cross",
     "settling",
@@ -156,6 +157,13 @@ def eyepiece_strip(lens: str, drums: Sequence[float], **options: Any) -> Diagram
     from optics.drawing.eyepiece import eyepiece_strip as draw
 
     return draw(lens, drums, **options)
+
+
+def instrument(**options: Any) -> Diagram:
+    """The focimeter with its parts named; see `optics.drawing.instrument`."""
+    from optics.drawing.instrument import instrument as draw
+
+    return draw(**options)
 
 
 def settling(

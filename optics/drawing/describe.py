@@ -21,6 +21,7 @@ __all__ = [
     "axis_dial",
     "drum_readings",
     "eyepiece",
+    "instrument",
     "line",
     "line_set",
     "oblique_sum",
@@ -34,6 +35,7 @@ __all__ = [
 ]
 
 EYES = {"R": "right", "L": "left"}
+LETTERS = "ABCDEFGHIJKL"
 SHARP = 0.07
 """Residual that still looks sharp, dioptres: half an eighth step of the drum."""
 SOFT = 0.30
@@ -252,6 +254,29 @@ def eyepiece(settings: Settings, met: OverStop) -> str:
         f"the sphere lines are {line_set(settings, met, 'sphere')}, "
         f"the cylinder lines are {line_set(settings, met, 'cylinder')}, the crossing is {place}{reticle}."
     )
+
+
+PART_WORDS = {
+    "lamp": "sends its light to the right",
+    "target": "a dark plate with lines of light",
+    "axis wheel": "goes round the target and turns it",
+    "power drum": "under the target, moves it to and fro along the light",
+    "standard lens": "one focal length behind the target and one before the stop",
+    "stop": "a round opening, with a lens of the pair against it",
+    "marking device": "ink pins above the lens, on the side of the eye",
+    "stage": "carries the pair from below",
+    "telescope": "a tube with a lens at its front, towards the stop",
+    "reticle": "a thin plate in the telescope, where its picture lies",
+    "eyepiece": "the lens next to the eye, in a ring that turns",
+}
+
+
+def instrument(names: Sequence[str], blank: bool = False) -> str:
+    """The parts of the instrument in words, in the order of their letters."""
+    if blank:
+        told = [f"{letter}: {PART_WORDS[name]}" for name, letter in zip(names, LETTERS, strict=False)]
+        return f"A focimeter from the side, its parts to be named. {'; '.join(told)}."
+    return f"A focimeter from the side. {'; '.join(f'{name}: {PART_WORDS[name]}' for name in names)}."
 
 
 def oblique_sum(first: Power, second: Power) -> str:
