@@ -54,7 +54,7 @@ def _learn(given: argparse.Namespace) -> int:
 def _mark_mine(given: argparse.Namespace) -> int:
     from optics.course.self_study import mark_mine
 
-    print(mark_mine(given.file))
+    print(mark_mine(given.file, page=not given.no_page))
     return 0
 
 
@@ -216,6 +216,7 @@ def _parser() -> argparse.ArgumentParser:
 
     added = command("mark-mine", _mark_mine, "mark your own notebook and write a feedback page beside it")
     added.add_argument("file", type=Path, metavar="FILE", help="your notebook, ending in .ipynb")
+    added.add_argument("--no-page", action="store_true", help="say the marks, and write no page")
 
     added = command("draw", _draw, "draw a prescription to a picture file", "It never replaces a file.")
     added.add_argument("kind", metavar="KIND", help="power-cross, axis-dial, prism or eyepiece")

@@ -1,10 +1,12 @@
 """The words a notebook uses: what a chapter shows, and what running a cell again keeps."""
 
+import subprocess
 from pathlib import Path
 
 import pytest
 
-from optics.lesson import bench
+from optics.lesson import bench, my_marks
+from optics.marking.telling import collecting
 from optics.specimens.sealed import open_pairs
 
 
@@ -38,6 +40,37 @@ def test_running_the_cell_again_keeps_the_pad(released_pairs):
     assert again is once and len(again.readings) == 1
     assert bench("B", "Ada", released_pairs, chapter=5) is not once
     assert once.trace.pair == "A"
+
+
+SAID = "05 is marked.\nPractice: 3 of 4 right. Not right yet: recall 2.\nMarks: 20 of 20.\n"
+
+
+def test_ones_marks_are_told_in_the_chapter(tmp_path, monkeypatch):
+    """By the command that marks, for the notebook that was saved here."""
+    asked = []
+
+    def run(command, **_):
+        asked.append(command)
+        return subprocess.CompletedProcess(command, 0, stdout=SAID, stderr="")
+
+    monkeypatch.setattr("subprocess.run", run)
+    monkeypatch.setenv("JPY_SESSION_NAME", "work/my copy.ipynb")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "my copy.ipynb").write_text("{}", "utf-8")
+    with collecting() as said:
+        my_marks()
+    assert asked[0][-1] == str(tmp_path / "my copy.ipynb")
+    assert "Not right yet: recall 2." in said[0]["text/plain"] and "last saved" in said[0]["text/plain"]
+
+
+def test_marks_of_nothing_are_a_sentence(tmp_path, monkeypatch, released_pairs):
+    monkeypatch.delenv("JPY_SESSION_NAME", raising=False)
+    monkeypatch.setattr("subprocess.run", None)
+    for folder, sentence in ((tmp_path, "no chapter saved"), (released_pairs, "source, with its solutions")):
+        monkeypatch.chdir(folder)
+        with collecting() as said:
+            my_marks()
+        assert sentence in said[0]["text/plain"]
 
 
 @pytest.fixture

@@ -242,6 +242,11 @@ def test_begins_with_the_set_up_and_the_name(path: Path) -> None:
     assert released(name.source) == 'learner = ""\n'
 
 
+@every_chapter
+def test_ends_with_ones_own_marks(path: Path) -> None:
+    assert read(path).cells[-1].source == "my_marks()"
+
+
 def nbgrader_faults(notebook: nbformat.NotebookNode) -> list[str]:
     """What would trip nbgrader or a marker, as sentences."""
     faults: list[str] = []

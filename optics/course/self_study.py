@@ -24,9 +24,10 @@ from optics.course.marking import Marked, mark
 from optics.course.names import chapter_of
 from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
+from optics.course.report import Result, results
 from optics.errors import OpticsError
 from optics.project_files import project_folder
-from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
+from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY, open_pairs
 
 __all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "own_folder", "study_course"]
 
@@ -208,22 +209,50 @@ class MarkedMine:
 
     Parameters
     ----------
-    page : Path
-        The feedback page.
+    page : Path or None
+        The feedback page, where one was wanted.
     marked : Marked
         What there was to say.
+    results : tuple of Result
+        Question by question: practice, and of the rest what may be told.
+    kept_back : int
+        Questions about unknown pairs that an instructor marks after the hand-in.
     """
 
-    page: Path
+    page: Path | None
     marked: Marked
+    results: tuple[Result, ...] = ()
+    kept_back: int = 0
 
     def __str__(self) -> str:
-        return " ".join(
-            [f"{self.marked.chapter} is marked; the feedback lies in {self.page}.", *self.marked.notes]
-        )
+        lies = f"; the feedback lies in {self.page}" if self.page else ""
+        return "\n".join([f"{self.marked.chapter} is marked{lies}.", *self._marks(), *self.marked.notes])
+
+    def _marks(self) -> list[str]:
+        practice = [each for each in self.results if each.practice]
+        counts = [each for each in self.results if not each.practice and not each.by_hand]
+        told = []
+        if practice:
+            right = sum(_whole(each) for each in practice)
+            told.append(f"Practice: {right} of {len(practice)} right.{_not_yet(practice)}")
+        if counts:
+            got, out_of = sum(each.mark for each in counts), sum(each.out_of for each in counts)
+            told.append(f"Marks: {got:.3g} of {out_of:g}.{_not_yet(counts)}")
+        if self.kept_back:
+            told.append("The unknown pairs are marked by your instructor, after you hand in.")
+        return told
 
 
-def mark_mine(file: Path | str, study: Course | None = None) -> MarkedMine:
+def _whole(result: Result) -> bool:
+    return result.mark >= result.out_of - 0.01
+
+
+def _not_yet(results: list[Result]) -> str:
+    names = [each.question.removesuffix("-check").replace("-", " ") for each in results if not _whole(each)]
+    return f" Not right yet: {', '.join(names)}." if names else ""
+
+
+def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = True) -> MarkedMine:
     """Mark a learner's own notebook and write the feedback page beside it.
 
     Parameters
@@ -232,6 +261,8 @@ def mark_mine(file: Path | str, study: Course | None = None) -> MarkedMine:
         The notebook, in its chapter's folder.
     study : Course, optional
         The released workbook.
+    page : bool
+        Whether the page is wanted.
     """
     file = Path(file).expanduser().resolve()
     if not file.is_file():
@@ -265,17 +296,31 @@ def mark_mine(file: Path | str, study: Course | None = None) -> MarkedMine:
             shutil.copyfile(file.parent / SEALED, own.root / "source" / chapter / SEALED)
         write_whole(own.notebook("submitted", chapter, LEARNER), to_text(notebook))
         marked = mark(own, [chapter])[0]
-        troubles = write_feedback(own, [chapter]) if marked.marked else []
+        troubles = write_feedback(own, [chapter]) if marked.marked and page else []
         if not marked.marked or troubles:
             raise OpticsError(
                 f"The notebook {file} could not be marked.",
                 " ".join([*marked.notes, *troubles]),
                 "Show it to your instructor.",
             )
-        page = _free_name(file.with_name(f"{file.stem}-feedback.html"))
-        write_whole(page, (own.step("feedback", LEARNER, chapter) / f"{chapter}.html").read_bytes())
+        lies = _free_name(file.with_name(f"{file.stem}-feedback.html")) if page else None
+        if lies:
+            write_whole(lies, (own.step("feedback", LEARNER, chapter) / f"{chapter}.html").read_bytes())
+        found = results(own, [chapter])
     marked.notes[:0] = notes
-    return MarkedMine(page, marked)
+    # In a class nobody learns more of an unknown pair by marking it again and again.
+    later = set() if open_pairs(file.parent).intake == SELF_STUDY else _after_hand_in(released[chapter])
+    told = tuple(each for each in found if each.question not in later)
+    return MarkedMine(lies, marked, told, len(found) - len(told))
+
+
+def _after_hand_in(released: nbformat.NotebookNode) -> set[str]:
+    """The questions whose answers are only recorded before the hand-in."""
+    return {
+        cell.metadata["nbgrader"]["grade_id"]
+        for cell in released.cells
+        if cell.metadata.get("nbgrader", {}).get("grade") and "check.recorded" in cell.source
+    }
 
 
 def _free_name(path: Path) -> Path:

@@ -17,6 +17,7 @@ from optics.course.report import results
 from optics.course.self_study import lay_out, mark_mine, study_course
 from optics.errors import OpticsError
 from optics.project_files import project_folder
+from optics.specimens.sealed import SELF_STUDY, open_pairs, seal
 
 FORMS, BENCH = "91-forms", "92-bench"
 
@@ -179,8 +180,6 @@ def test_ones_own_notebook_is_marked(released_once, fill, tmp_path):
 
 
 def test_ones_own_pairs_are_those_beside_the_notebook(released_once, fill, tmp_path):
-    from optics.specimens.sealed import open_pairs, seal
-
     work = tmp_path / BENCH
     work.mkdir()
     shutil.copy(released_once.root / "source" / BENCH / "pairs.json", work)
@@ -191,6 +190,30 @@ def test_ones_own_pairs_are_those_beside_the_notebook(released_once, fill, tmp_p
     mine = work / f"{BENCH}.ipynb"
     nbformat.write(fill(released_once, BENCH, learner='"Mara"', right_a=repr(line)), mine)
     assert "5 of 5" in mark_mine(mine, released_once).page.read_text("utf-8")
+
+
+def test_ones_marks_in_words(released_once, fill, tmp_path):
+    mine = tmp_path / "mine.ipynb"
+    nbformat.write(fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 170"'), mine)
+    done = mark_mine(mine, released_once, page=False)
+    assert done.page is None and [path.name for path in tmp_path.iterdir()] == ["mine.ipynb"]
+    assert (
+        "Practice: 0 of 1 right. Not right yet: crossed 1.\nMarks: 4 of 9. Not right yet: convert 1"
+        in str(done)
+    )
+
+
+@pytest.mark.parametrize(("intake", "told"), [("another", False), (SELF_STUDY, True)])
+def test_in_a_class_the_unknown_pairs_are_kept_back(released_once, fill, tmp_path, intake, told):
+    work = tmp_path / BENCH
+    work.mkdir()
+    shutil.copy(released_once.root / "source" / BENCH / "pairs.json", work)
+    seal(work, intake=intake, secret="another secret", variants=4)
+    mine = work / f"{BENCH}.ipynb"
+    nbformat.write(fill(released_once, BENCH, learner='"Mara"', right_a='"-9.00 DS"'), mine)
+    said = str(mark_mine(mine, released_once, page=False))
+    assert ("right a" in said) == told
+    assert ("marked by your instructor" in said) == (not told)
 
 
 def test_what_cannot_be_marked_is_told(released_once, tmp_path):
