@@ -13,9 +13,9 @@ from optics.drawing.given import prism_of
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, nasal
 
-__all__ = ["draw_prism_displacement", "prism_displacement"]
+__all__ = ["draw_prism_displacement", "draw_prism_rings", "prism_displacement"]
 
-SIDE_ROOM, TALL_ROOM = 118.0, 24.0
+SIDE_ROOM, BARE_ROOM, TALL_ROOM = 118.0, 36.0, 24.0
 GAP = 6.0
 LINE_HEIGHT = 15.0
 FINE = 10
@@ -48,20 +48,7 @@ def draw_prism_displacement(
     """
     x, y = float(prism.x), float(prism.y)
     rings = _ring_count(prism)
-    radius = style.lens_field(ax, SIDE_ROOM, TALL_ROOM)
-    step = radius / rings
-    _draw_rings(ax, rings)
-    towards = nasal(eye)
-    for side, word in ((towards, "nose"), (-towards, "temple")):
-        ax.text(
-            0.5 + side * 0.42,
-            0.03,
-            word,
-            ha="right" if side > 0 else "left",
-            fontsize=style.SMALL,
-            color=style.DIM,
-            transform=ax.transAxes,
-        )
+    step = draw_prism_rings(ax, prism, eye, BARE_ROOM if blank else SIDE_ROOM) / rings
     if not prism.bases(eye, 0.005):
         _draw_crossing(ax, 0.0, 0.0)
         if not blank:
@@ -76,6 +63,24 @@ def draw_prism_displacement(
     if not blank:
         _label(ax, (x * step, y * step), step * rings, parts if resolve else (), prism)
     return ax
+
+
+def draw_prism_rings(ax: Axes, prism: Prism, eye: str, side_room: float = BARE_ROOM) -> float:
+    """Draw empty rings wide enough for a prism, for the learner to draw it; their radius in points."""
+    radius = style.lens_field(ax, side_room, TALL_ROOM)
+    _draw_rings(ax, _ring_count(prism))
+    towards = nasal(eye)
+    for side, word in ((towards, "nose"), (-towards, "temple")):
+        ax.text(
+            0.5 + side * 0.42,
+            0.03,
+            word,
+            ha="right" if side > 0 else "left",
+            fontsize=style.SMALL,
+            color=style.DIM,
+            transform=ax.transAxes,
+        )
+    return radius
 
 
 def _ring_count(prism: Prism) -> int:

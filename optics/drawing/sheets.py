@@ -1,13 +1,13 @@
-"""Printable homework: a sheet of power crosses or conversions, with its answer sheet.
+"""Printable homework: sheets of questions, with their answer sheet.
 
-The same seed always gives the same sheet, so an instructor can print the answers
-later. Both pages are drawn from the same lenses; nothing is written down twice.
+The same number always gives the same sheet, so an instructor can print the answers
+later. Both are drawn from the same lenses; nothing is written down twice.
 """
 
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -17,26 +17,25 @@ import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
-from optics.drawing import describe, style
+from optics.drawing import style
 from optics.drawing.diagram import REPRODUCIBLE, Diagram, checked_target, written_to
-from optics.drawing.power_cross import draw_power_cross
-from optics.errors import OpticsError
+from optics.drawing.exercises import EXERCISES, Exercise, checked
+from optics.errors import OpticsError, shown
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 
-__all__ = ["TASKS", "Sheet", "sheet"]
+__all__ = ["PAPERS", "TASKS", "Sheet", "lenses_in", "sheet"]
 
-TASKS = {
-    "draw-crosses": "Draw the power cross of each lens.",
-    "read-crosses": "Write each lens with minus cylinder, then with plus cylinder.",
-    "other-form": "Write each lens in the other cylinder form.",
-}
-"""What a sheet may ask, with the line printed at its head."""
-
-PAGE = (8.27, 11.69)
-"""A4, inches; the margins leave room for other paper."""
-PER_PAGE = {"draw-crosses": 6, "read-crosses": 6, "other-form": 16}
+TASKS = {name: exercise.asks for name, exercise in EXERCISES.items()}
+"""What a sheet may ask, with the line printed above it."""
+PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+"""Width and height, inches."""
 MOST = 200
+LONGEST_HEAD = 60
+
+# Inches.
+MARGIN, HEAD, FOOT = 0.6, 1.05, 0.55
+PICTURE, LINE, ASKS = 2.85, 0.56, 0.42
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,28 +98,56 @@ def _bound(pages: Sequence[Diagram], title: str) -> bytes:
     return held.getvalue()
 
 
+def lenses_in(text: str) -> list[Prescription]:
+    """Lenses of one's own, one to a line; empty lines are passed over.
+
+    Raises
+    ------
+    OpticsError
+        For a line that cannot be read, with its number.
+    """
+    found = []
+    for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
+        if not line.strip():
+            continue
+        try:
+            found.append(parse(line))
+        except OpticsError as error:
+            raise OpticsError(
+                f"Line {number} of the list: {error}", "One lens stands on each line.", "Mend that line."
+            ) from error
+        if len(found) > MOST:
+            raise OpticsError("The list is too long.", f"A sheet has 1 to {MOST} lenses.", "Part it in two.")
+    return found
+
+
 def sheet(
-    task: str = "draw-crosses",
+    task: str | Sequence[str] = "draw-crosses",
     count: int = 6,
     seed: int = 1,
     *,
     lenses: Sequence[Prescription | str] | None = None,
     title: str = "",
+    shop: str = "",
+    paper: str = "A4",
 ) -> Sheet:
     """A homework sheet with its answer sheet.
 
     Parameters
     ----------
-    task : {"draw-crosses", "read-crosses", "other-form"}
-        What is asked.
+    task : str or sequence of str
+        What is asked: one of `TASKS`, or several for a mixed sheet, one under the
+        other.
     count : int
-        How many lenses, 1 to 200.
+        How many lenses for each, 1 to 200.
     seed : int
         Number of the sheet: the same number gives the same lenses.
     lenses : sequence of Prescription or str, optional
         Lenses of your own instead.
-    title : str
-        Printed at the head; by default the number of the sheet.
+    title, shop : str
+        Printed at the head; by default the number of the sheet, and nothing.
+    paper : {"A4", "Letter"}
+        What it is printed on.
 
     Returns
     -------
@@ -129,7 +156,8 @@ def sheet(
     Raises
     ------
     OpticsError
-        For an unknown task, a count out of range, or text that cannot be read.
+        For an unknown task or paper, a count out of range, text that cannot be
+        read, or a lens that a task cannot ask about.
 
     Examples
     --------
@@ -137,103 +165,161 @@ def sheet(
     >>> homework.answers[0].alt.split(" 1: ")[1]
     'sphere plus 2.50, cylinder minus 1.50, axis 170 is sphere plus 1.00, cylinder plus 1.50, axis 80.'
     """
-    if task not in TASKS:
-        raise OpticsError(
-            f'There is no sheet called "{task}".', f"There are {', '.join(TASKS)}.", 'Try "draw-crosses".'
-        )
+    tasks = [task] if isinstance(task, str) else list(task)
+    for name in tasks:
+        checked(name)
+    if not tasks:
+        raise OpticsError("The sheet asks nothing.", f"There are {', '.join(TASKS)}.", "Name one.")
+    if paper not in PAPERS:
+        raise OpticsError(f"The paper is {shown(paper)}.", f"There are {' and '.join(PAPERS)}.", 'Try "A4".')
+    for words, text in (("title", title), ("shop", shop)):
+        if len(text) > LONGEST_HEAD:
+            raise OpticsError(
+                f"The {words} has {len(text)} characters.", f"It has at most {LONGEST_HEAD}.", "Shorten it."
+            )
     if lenses is None:
         if not 1 <= count <= MOST:
             raise OpticsError(
                 f"The sheet would have {count} lenses.", f"It has 1 to {MOST}.", "Six crosses fill a page."
             )
-        chosen = _practice_lenses(count, seed, task)
+        chosen = [(name, line) for name in tasks for line in _practice_lenses(count, seed, name)]
         title = title or f"Sheet {seed}"
     else:
-        chosen = [line if isinstance(line, Prescription) else parse(line) for line in lenses]
+        own = [line if isinstance(line, Prescription) else parse(line) for line in lenses]
         title = title or "Sheet of your own"
-        if not chosen:
+        if not own:
             raise OpticsError("The sheet has no lenses.", "It needs at least one.", "Write one.")
+        chosen = [(name, _suited(name, line)) for name in tasks for line in own]
     return Sheet(
         title=title,
-        questions=_pages(task, chosen, title, answered=False),
-        answers=_pages(task, chosen, title, answered=True),
+        questions=_pages(chosen, title, shop, paper, answered=False),
+        answers=_pages(chosen, title, shop, paper, answered=True),
     )
+
+
+def _suited(task: str, line: Prescription) -> Prescription:
+    why_not = EXERCISES[task].suits(line)
+    if why_not:
+        raise OpticsError(f'"{line}" does not suit "{task}".', why_not, "Leave it out, or ask another thing.")
+    return line
 
 
 def _practice_lenses(count: int, seed: int, task: str) -> list[Prescription]:
-    """Sphere-cylinders in quarter steps, every axis to the nearest 5 degrees, both forms mixed."""
-    draw = np.random.default_rng([seed, sorted(TASKS).index(task)])
+    draw = np.random.default_rng([seed, list(EXERCISES).index(task)])
     lines: list[Prescription] = []
-    while len(lines) < count:
-        cylinder = int(draw.integers(1, 13)) / 4 * (-1 if draw.random() < 0.5 else 1)
-        line = Prescription(
-            sphere=int(draw.integers(-24, 21)) / 4, cylinder=cylinder, axis=int(draw.integers(1, 37)) * 5
-        )
+    for _ in range(100 * count):
+        line = EXERCISES[task].invent(draw)
         if line not in lines:
             lines.append(line)
-    return lines
-
-
-def _pages(task: str, lines: Sequence[Prescription], title: str, answered: bool) -> tuple[Diagram, ...]:
-    per_page = PER_PAGE[task]
-    pages = []
-    for start in range(0, len(lines), per_page):
-        part = lines[start : start + per_page]
-        figure = style.canvas(*PAGE)
-        heading = f"{title}{', answers' if answered else ''}"
-        _draw_head(figure, heading, task, answered)
-        said = []
-        for place, line in enumerate(part):
-            number = start + place + 1
-            if task == "other-form":
-                said.append(_conversion(figure, place, number, line, answered))
-            else:
-                said.append(_cross(figure, place, number, line, task, answered))
-        pages.append(Diagram(figure, f"{heading}. {TASKS[task]} {' '.join(said)}", title=heading))
-    return tuple(pages)
-
-
-def _draw_head(figure: Figure, heading: str, task: str, answered: bool) -> None:
-    figure.text(0.08, 0.955, heading, fontsize=16, va="top")
-    figure.text(0.08, 0.925, TASKS[task], fontsize=style.TEXT, va="top")
-    if not answered:
-        line = "name ______________________   date ____________"
-        figure.text(0.92, 0.955, line, fontsize=style.SMALL, va="top", ha="right")
-    if task != "other-form":
-        figure.text(0.5, 0.03, "all seen from the front", fontsize=style.SMALL, ha="center", color=style.DIM)
-
-
-def _line(prescription: Prescription) -> str:
-    return str(prescription).replace("-", "−")
-
-
-def _cross(figure: Figure, place: int, number: int, line: Prescription, task: str, answered: bool) -> str:
-    column, row = place % 2, place // 2
-    left, top = 0.04 + 0.47 * column, 0.885 - 0.285 * row
-    drawing = task == "draw-crosses"
-    ax = figure.add_axes((left, top - 0.235, 0.46, 0.21))
-    draw_power_cross(ax, line if answered or not drawing else None)
-    figure.text(left + 0.03, top, f"{number}.", fontsize=style.LABEL, va="top")
-    both = (line.to_minus_cylinder(), line.to_plus_cylinder())
-    if drawing:
-        figure.text(left + 0.09, top, _line(line), fontsize=style.LABEL, va="top")
-    else:
-        forms = [_line(form) if answered else "_" * 18 for form in both]
-        figure.text(
-            left + 0.23, top - 0.24, "   or   ".join(forms), fontsize=style.SMALL, va="top", ha="center"
-        )
-    cross = describe.power_cross(line.power)
-    if drawing:
-        return f"{number}: {describe.line(line)}." + (f" {cross}" if answered else "")
-    return f"{number}: {cross[:-1]}" + (
-        f"; {' or '.join(describe.line(form) for form in both)}." if answered else "."
+        if len(lines) == count:
+            return lines
+    raise OpticsError(
+        f"There are no {count} different questions of this kind.", "Fewer will do.", f"Try {len(lines)}."
     )
 
 
-def _conversion(figure: Figure, place: int, number: int, line: Prescription, answered: bool) -> str:
-    y = 0.865 - 0.051 * place
-    figure.text(0.08, y, f"{number}.", fontsize=style.LABEL)
-    figure.text(0.15, y, _line(line), fontsize=style.LABEL)
-    other = line.transposed()
-    figure.text(0.50, y, _line(other) if answered else "_" * 28, fontsize=style.LABEL)
-    return f"{number}: {describe.line(line)}" + (f" is {describe.line(other)}." if answered else ".")
+# --- laying out -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """Where one thing stands: page from 0, and inches from the left and from the top."""
+
+    page: int
+    left: float
+    top: float
+
+
+def _boxes(chosen: Sequence[tuple[str, Prescription]], paper: str) -> Iterator[tuple[_Box, _Box | None]]:
+    """A box for each question, and one for the line above where another kind begins or a page does."""
+    width, height = PAPERS[paper]
+    page, top, column, kind = 0, HEAD, 0, ""
+    for task, _ in chosen:
+        drawn = EXERCISES[task].drawn
+        tall = PICTURE if drawn else LINE
+        if task != kind and column:  # a row of pictures that is half full
+            top, column = top + PICTURE, 0
+        fresh = task != kind
+        needs = tall + (ASKS if fresh else 0.0)
+        if not column and top + needs > height - FOOT:
+            page, top, fresh = page + 1, HEAD, True
+        asks = _Box(page, MARGIN, top) if fresh else None
+        top += ASKS if fresh else 0.0
+        half = (width - 2 * MARGIN) / 2
+        yield _Box(page, MARGIN + column * half, top), asks
+        kind = task
+        column = 1 - column if drawn else 0
+        if not column:
+            top += tall
+
+
+def _pages(
+    chosen: Sequence[tuple[str, Prescription]], title: str, shop: str, paper: str, answered: bool
+) -> tuple[Diagram, ...]:
+    size = PAPERS[paper]
+    heading = f"{title}{', answers' if answered else ''}"
+    pages: list[tuple[Figure, list[str]]] = []
+    for number, ((task, line), (box, asks)) in enumerate(zip(chosen, _boxes(chosen, paper), strict=True), 1):
+        if box.page == len(pages):
+            pages.append((style.canvas(*size), []))
+            _draw_head(pages[-1][0], heading, shop, answered)
+        figure, said = pages[-1]
+        exercise = EXERCISES[task]
+        if asks is not None:
+            _text(figure, asks.left, asks.top, exercise.asks, fontsize=style.TEXT)
+            said.append(exercise.asks)
+        said.append(f"{number}: {_question(figure, box, number, exercise, line, answered)}")
+    for number, (figure, _) in enumerate(pages, 1):
+        _draw_foot(figure, [task for task, _ in chosen], number, len(pages))
+    return tuple(Diagram(figure, f"{heading}. {' '.join(said)}", title=heading) for figure, said in pages)
+
+
+def _question(
+    figure: Figure, box: _Box, number: int, exercise: Exercise, line: Prescription, answered: bool
+) -> str:
+    width, height = figure.get_size_inches()
+    half = (width - 2 * MARGIN) / 2
+    if not exercise.drawn:
+        seen = exercise.show(line, None, answered)
+        _text(figure, box.left, box.top, f"{number}.", fontsize=style.LABEL)
+        _text(figure, box.left + 0.5, box.top, seen.given, fontsize=style.LABEL)
+        _text(figure, box.left + half, box.top, seen.answer or "_" * 28, fontsize=style.LABEL)
+        return seen.words
+    tall = PICTURE - 0.7
+    ax = figure.add_axes(
+        (box.left / width, 1.0 - (box.top + 0.3 + tall) / height, half / width, tall / height)
+    )
+    seen = exercise.show(line, ax, answered)
+    _text(figure, box.left, box.top, f"{number}.", fontsize=style.LABEL)
+    size = style.LABEL if len(seen.given) < 25 else style.TEXT
+    _text(figure, box.left + 0.4, box.top, seen.given, fontsize=size)
+    middle = box.left + half / 2
+    _text(figure, middle, box.top + PICTURE - 0.36, seen.answer, fontsize=style.SMALL, ha="center")
+    return seen.words
+
+
+def _text(figure: Figure, left: float, top: float, text: str, **look: object) -> None:
+    width, height = figure.get_size_inches()
+    if text:
+        figure.text(left / width, 1.0 - top / height, text, va="top", **look)  # type: ignore[arg-type]
+
+
+def _draw_head(figure: Figure, heading: str, shop: str, answered: bool) -> None:
+    width, _ = figure.get_size_inches()
+    _text(figure, MARGIN, 0.4, heading, fontsize=16)
+    _text(figure, MARGIN, 0.72, shop, fontsize=style.SMALL, color=style.DIM)
+    if not answered:
+        line = "name ______________________   date ____________"
+        _text(figure, width - MARGIN, 0.72, line, fontsize=style.SMALL, ha="right")
+
+
+def _draw_foot(figure: Figure, tasks: Sequence[str], number: int, pages: int) -> None:
+    width, height = figure.get_size_inches()
+    feet = dict.fromkeys(EXERCISES[task].foot for task in tasks if EXERCISES[task].drawn)
+    of = f"page {number} of {pages}" if pages > 1 else ""
+    if len(feet) == 1:
+        _text(figure, MARGIN, height - 0.4, next(iter(feet)), fontsize=style.SMALL, color=style.DIM)
+    elif feet:
+        words = "lenses seen from the front, prisms as in the eyepiece"
+        _text(figure, MARGIN, height - 0.4, words, fontsize=style.SMALL, color=style.DIM)
+    _text(figure, width - MARGIN, height - 0.4, of, fontsize=style.SMALL, color=style.DIM, ha="right")
