@@ -66,9 +66,20 @@ def _draw(given: argparse.Namespace) -> int:
 
 
 def _sheet(given: argparse.Namespace) -> int:
-    from optics.drawing.sheets import sheet
+    from optics.drawing.sheets import TASKS, lenses_in, sheet
 
-    questions, answers = sheet(given.task, given.count, given.number).save(given.file)
+    *tasks, file = given.tasks_and_file
+    if not tasks:
+        raise OpticsError(
+            f'"{file}" stands alone.',
+            f"A sheet needs what it asks and a file; it can ask {', '.join(TASKS)}.",
+            "Try: draw-crosses sheet.pdf",
+        )
+    own = None if given.lenses is None else lenses_in(given.lenses.read_text("utf-8", "replace"))
+    made = sheet(
+        tasks, given.count, given.number, lenses=own, title=given.title, shop=given.shop, paper=given.paper
+    )
+    questions, answers = made.save(file)
     print(f"The sheet lies in {questions}, its answers in {answers}.")
     return 0
 
@@ -218,18 +229,27 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument("file", type=Path, metavar="FILE", help="your notebook, ending in .ipynb")
     added.add_argument("--no-page", action="store_true", help="say the marks, and write no page")
 
-    added = command("draw", _draw, "draw a prescription to a picture file", "It never replaces a file.")
-    added.add_argument("kind", metavar="KIND", help="power-cross, axis-dial, prism or eyepiece")
-    added.add_argument("text", metavar="TEXT", help='the lens as written, such as "-2.25 -0.75 x 015"')
+    added = command("draw", _draw, "draw a prescription to a picture file",
+                    "It never replaces a file. A KIND that does not exist lists those that do.")  # fmt: skip
+    added.add_argument("kind", metavar="KIND", help="what is drawn, such as power-cross, axis-dial, prism or eyepiece")  # fmt: skip
+    added.add_argument("text", metavar="TEXT", help='mostly the lens as written, such as "-2.25 -0.75 x 015"')
     added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .png, .svg or .pdf")
 
     added = command("sheet", _sheet, "make a homework sheet to print, with its answer sheet")
-    added.add_argument("task", metavar="TASK", help="draw-crosses, read-crosses or other-form")
-    added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
-    added.add_argument("--count", type=int, default=6, metavar="N", help="how many lenses (otherwise 6)")
+    added.add_argument(
+        "tasks_and_file",
+        nargs="+",
+        metavar="TASK ... FILE",
+        help="what is asked, such as draw-crosses or other-form, several for a mixed sheet; then a file ending in .pdf",
+    )
+    added.add_argument("--count", type=int, default=6, metavar="N", help="how many of each (otherwise 6)")
     added.add_argument(
         "--number", type=int, default=1, metavar="N", help="number of the sheet: the same gives the same"
     )
+    added.add_argument("--lenses", type=Path, metavar="FILE", help="your own instead: a text file, one lens to a line")  # fmt: skip
+    added.add_argument("--title", default="", help="at the head (otherwise the number of the sheet)")
+    added.add_argument("--shop", default="", help="under the title")
+    added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
 
     added = for_course(
         command("intake", _intake, "start an intake: a class with its own set of unknown pairs",
@@ -284,7 +304,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     arguments : sequence of str, optional
         The words after `optics`; those of the process where none are given.
     """
-    given = _parser().parse_args(arguments)
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    if words[:1] == ["draw"] and not {"--", "-h", "--help"} & set(words):
+        # A lens may begin with a minus sign, and `draw` has no options.
+        words.insert(1, "--")
+    given = _parser().parse_args(words)
     try:
         return given.run(given)
     except OpticsError as error:

@@ -184,6 +184,23 @@ def test_draw_and_sheet_never_replace_a_file(tmp_path, capsys):
     assert _run(capsys, "sheet", "other-form", tmp_path / "sheet.pdf")[0] == 2
 
 
+@pytest.mark.parametrize("lens", ["-2.25", "-2.25DS", "−2.25 DS", "-2.25 -0.75 x 015"])
+def test_a_line_may_begin_with_a_minus_sign(lens, tmp_path, capsys):
+    assert _run(capsys, "draw", "power-cross", lens, tmp_path / "cross.svg")[0] == 0
+    assert (tmp_path / "cross.svg").is_file()
+
+
+def test_a_mixed_sheet_of_ones_own_lenses(tmp_path, capsys):
+    own = tmp_path / "week 6.txt"
+    own.write_text("-2.25 -0.75 x 015\n+1.00 +0.50 x 180\n", "utf-8")
+    words = ("sheet", "other-form", "draw-axes", tmp_path / "s.pdf", "--lenses", own, "--paper", "Letter")
+    status, out, _ = _run(capsys, *words, "--title", "Week 6", "--shop", "Tarn Lane Optical")
+    assert (status, out.count(".pdf")) == (0, 2)
+    status, _, err = _run(capsys, "sheet", tmp_path / "t.pdf")
+    assert status == 2
+    assert "draw-crosses" in err
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

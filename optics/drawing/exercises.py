@@ -81,6 +81,13 @@ def _sphere_cylinder(draw: np.random.Generator) -> Prescription:
     )
 
 
+def _misreadable(draw: np.random.Generator) -> Prescription:
+    """A lens that looks another way when it is taken down in haste."""
+    while _in_haste(line := _sphere_cylinder(draw)) == line.distance:
+        pass
+    return line
+
+
 def _two_prisms(draw: np.random.Generator) -> Prescription:
     """A plano lens with a horizontal and a vertical prism in half steps."""
     across, upright = (int(draw.integers(1, 9)) / 2 for _ in range(2))
@@ -124,7 +131,8 @@ def _forms(line: Prescription) -> str:
     both = dict.fromkeys(
         _minus(form.distance) for form in (line.to_minus_cylinder(), line.to_plus_cylinder())
     )
-    return "   or   ".join(both)
+    # Beside each other while both fit under a cross.
+    return ("   or   " if sum(map(len, both)) < 36 else "\nor ").join(both)
 
 
 def _draw_cross(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
@@ -267,7 +275,7 @@ EXERCISES: dict[str, Exercise] = {
     ),
     "tidy-lines": Exercise(
         asks="Each line was taken down in haste. Write it so that nobody can misread it.",
-        invent=_sphere_cylinder,
+        invent=_misreadable,
         suits=_any,
         show=_tidy,
         drawn=False,

@@ -3,26 +3,157 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
 from optics.drawing.axis_dial import axis_dial
+from optics.drawing.contours import power_contours
+from optics.drawing.crossed_line import crossed_line
 from optics.drawing.diagram import Diagram, checked_target
+from optics.drawing.drum_readings import drum_readings
 from optics.drawing.eyepiece import eyepiece
+from optics.drawing.given import named_eye
+from optics.drawing.instrument import instrument
+from optics.drawing.job_ticket import job_ticket
+from optics.drawing.lens_marks import multifocal_lens, progressive_marks
+from optics.drawing.oblique_sum import oblique_sum
 from optics.drawing.power_cross import power_cross
+from optics.drawing.prentice import prentice
 from optics.drawing.prism_displacement import prism_displacement
-from optics.errors import OpticsError
+from optics.drawing.settling import settling
+from optics.drawing.spread import spread
+from optics.errors import OpticsError, shown
+from optics.lens.multifocal import Multifocal
+from optics.lens.numbers import power_of
+from optics.lens.parsing import parse, parse_pair
+from optics.lens.prism import Prism
+from optics.lens.progressive import Progressive
 
-__all__ = ["KINDS", "draw_to_file"]
+__all__ = ["KINDS", "Kind", "draw_to_file"]
 
-KINDS: dict[str, Callable[..., Diagram]] = {
-    "power-cross": power_cross,
-    "axis-dial": axis_dial,
-    "prism": prism_displacement,
-    "eyepiece": eyepiece,
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of drawing.
+
+    Parameters
+    ----------
+    draw : callable
+        From text, and options of the drawing, to the drawing.
+    example : str
+        Text that it takes.
+    """
+
+    draw: Callable[..., Diagram]
+    example: str
+
+
+def _parts(text: str, kind: str, least: int, most: int) -> list[str]:
+    """What semicolons part."""
+    parts = [part.strip() for part in text.split(";") if part.strip()]
+    if not least <= len(parts) <= most:
+        raise OpticsError(
+            f"There are {len(parts)} parts in {shown(text)}.",
+            f"This drawing takes {least if least == most else f'{least} or more'}, with a semicolon between.",
+            f'Try "{KINDS[kind].example}".',
+        )
+    return parts
+
+
+def _oblique_sum(text: str, **options: Any) -> Diagram:
+    return oblique_sum(*_parts(text, "oblique-sum", 2, 2), **options)
+
+
+def _spread(text: str, **options: Any) -> Diagram:
+    return spread(_parts(text, "spread", 2, 200), **options)
+
+
+def _settling(text: str, **options: Any) -> Diagram:
+    # A drum reading falls between steps and is no prescription yet.
+    try:
+        return settling(power_of(text, "reading"), **options)
+    except OpticsError:
+        return settling(parse(text).power, **options)
+
+
+def _drum_readings(text: str, **options: Any) -> Diagram:
+    return drum_readings({"readings": [power_of(one, "reading") for one in text.split()]}, **options)
+
+
+def _prentice(text: str, **options: Any) -> Diagram:
+    lens, place = _parts(text, "prentice", 2, 2)
+    line = parse(lens)
+    eye = named_eye(line.eye)
+    words = place.replace("mm", " ").replace(",", " ").replace(" and ", " ").split()
+    pairs = list(zip(words[::2], words[1::2], strict=False))
+    try:
+        if len(words) % 2 or not pairs:
+            raise ValueError
+        # In and out lie where a base in and a base out lie.
+        ways = [Prism.from_base(float(amount), way, eye).vector for amount, way in pairs]
+    except (ValueError, OpticsError) as error:
+        raise OpticsError(
+            f"The place is {shown(place)}.",
+            "It is so many millimetres in, out, up or down from the optical centre.",
+            'Try "4 mm in, 8 mm down".',
+        ) from error
+    x, y = (float(value) for value in sum(ways))  # type: ignore[arg-type]
+    return prentice(line, x, y, eye, **options)
+
+
+def _job_ticket(text: str, **options: Any) -> Diagram:
+    return job_ticket(*parse_pair(text), **options)
+
+
+def _with_add(text: str, kind: str) -> dict[str, Any]:
+    line = parse(text)
+    if line.add is None:
+        raise OpticsError(
+            f"There is no addition in {shown(text)}.",
+            "This lens needs one.",
+            f'Try "{KINDS[kind].example}".',
+        )
+    return {"power": line.power, "addition": line.add, "eye": named_eye(line.eye)}
+
+
+def _segment(text: str, **options: Any) -> Diagram:
+    return multifocal_lens(Multifocal(**_with_add(text, "segment"), **options))
+
+
+def _progressive(text: str, **options: Any) -> Diagram:
+    return progressive_marks(Progressive(**_with_add(text, "progressive")), **options)
+
+
+def _contours(text: str, **options: Any) -> Diagram:
+    return power_contours(Progressive(**_with_add(text, "contours")), **options)
+
+
+def _instrument(text: str, **options: Any) -> Diagram:
+    if text not in ("names", "letters"):
+        raise OpticsError(f"The labels are {shown(text)}.", "There are names and letters.", 'Try "names".')
+    return instrument(blank=text == "letters", **options)
+
+
+KINDS: dict[str, Kind] = {
+    "power-cross": Kind(power_cross, "R +2.50 -1.50 x 170"),
+    "axis-dial": Kind(axis_dial, "R +2.50 -1.50 x 170; L +2.25 -1.25 x 010"),
+    "prism": Kind(prism_displacement, "R 2.00 base in 1.50 base up"),
+    "eyepiece": Kind(eyepiece, "-2.25 -0.75 x 015"),
+    "oblique-sum": Kind(_oblique_sum, "+1.00 +1.50 x 020; pl +2.00 x 060"),
+    "prentice": Kind(_prentice, "R -4.00 DS; 4 mm in, 8 mm down"),
+    "settling": Kind(_settling, "-2.14"),
+    "drum-readings": Kind(_drum_readings, "-2.25 -2.31 -2.19"),
+    "spread": Kind(_spread, "-2.25 -0.75 x 015; -2.25 -0.50 x 018; -2.00 -0.75 x 012"),
+    "crossed-line": Kind(crossed_line, "+2.00 -1.00 x 030"),
+    "job-ticket": Kind(_job_ticket, "R +2.50 -1.50 x 170 add +2.00; L +2.25 -1.25 x 010 add +2.00"),
+    "segment": Kind(_segment, "R +1.00 DS add +2.00"),
+    "progressive": Kind(_progressive, "R +1.00 DS add +2.00"),
+    "contours": Kind(_contours, "R +1.00 DS add +2.00"),
+    "focimeter": Kind(_instrument, "names"),
 }
-"""The kinds of drawing, by the name an optician would type."""
+"""The kinds of drawing, by the name an optician would type, each with text that it takes."""
 
 
 def draw_to_file(
@@ -32,11 +163,11 @@ def draw_to_file(
 
     Parameters
     ----------
-    kind : {"power-cross", "axis-dial", "prism", "eyepiece"}
-        Which drawing.
+    kind : str
+        Which drawing, one of `KINDS`.
     text : str
-        The lens as written, "R +2.50 -1.50 x 170"; for "prism" a prism alone may
-        do, "R 2.00 base in".
+        What is drawn, mostly the lens as written, "R +2.50 -1.50 x 170"; each of `KINDS`
+        has an example.
     path : str or path
         Name ending in .png, .svg or .pdf, in a folder that exists.
     overwrite : bool
@@ -57,9 +188,9 @@ def draw_to_file(
     """
     if kind not in KINDS:
         raise OpticsError(
-            f'There is no drawing called "{kind}".',
+            f"There is no drawing called {shown(kind)}.",
             f"There are {', '.join(KINDS)}.",
             f'Try "{next(iter(KINDS))}".',
         )
     checked_target(path, overwrite=overwrite)
-    return KINDS[kind](text, **options).save(path, overwrite=overwrite)
+    return KINDS[kind].draw(text, **options).save(path, overwrite=overwrite)

@@ -3,6 +3,7 @@
 import csv
 import itertools
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,7 @@ from optics.drawing import (
     spread,
 )
 from optics.drawing.given import lens_of, prism_of
+from optics.drawing.sheets import TASKS, lenses_in
 from optics.errors import OpticsError
 from optics.instrument.focimeter import FIELD, Settings
 from optics.judging.settling import settle
@@ -213,9 +215,23 @@ def test_settling_is_legible(reading, step):
             assert faults(settling(given, step=step, decided=decided).figure) == []
 
 
-@pytest.mark.parametrize("task", ["draw-crosses", "read-crosses", "other-form"])
-def test_sheets_are_legible(task):
-    made = sheet(task, lenses=[text for text in EXTREMES if " x " in text])
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("task", TASKS)
+def test_sheets_are_legible(task, paper):
+    long = "Lenses for the week after the long holiday, second group"
+    ours = None if "prism" in task else [text for text in EXTREMES if " x " in text]
+    made = sheet(task, 7, lenses=ours, title=long, shop="Tarn Lane Optical, Osterwick", paper=paper)
+    for page in (*made.questions, *made.answers):
+        assert faults(page.figure) == []
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_mixed_sheet_is_legible_and_numbered_through(paper):
+    made = sheet(list(TASKS), 3, 5, paper=paper)
+    words = " ".join(page.alt for page in made.questions)
+    assert [f" {number}: " in words for number in range(1, 3 * len(TASKS) + 1)] == [True] * 3 * len(TASKS)
+    for asks in TASKS.values():
+        assert asks in words
     for page in (*made.questions, *made.answers):
         assert faults(page.figure) == []
 
@@ -613,6 +629,47 @@ def test_questions_do_not_carry_their_answers():
         assert secret in " ".join(said(sheet(task, lenses=lens).answers[0].figure))
 
 
+# Each answer worked out by hand; the prisms make the triangle 3, 4, 5, whose angles are 37 and 53 degrees,
+# and 2 sin 30, 2 cos 30. Of the left lens the nose is on the viewer's left.
+BY_HAND = {
+    "combine-prisms": ("R pl prism 4.00 base in 3.00 base up", "5.00 base 037"),
+    "resolve-prisms": ("L pl prism 2.00 base 150", "1.73 base in and 1.00 base up"),
+    "tidy-lines": ("-0.50 -1.00 x 005", "−0.50 −1.00 x 005"),
+    "read-axes": ("+1.00 -0.50 x 015", "axis 015"),
+    "draw-axes": ("+1.00 -0.50 x 015", "axis 015"),
+    "draw-crosses": ("+2.50 -1.50 x 170", "+1.00\nalong 080"),
+}
+
+
+@pytest.mark.parametrize("task", BY_HAND)
+def test_answers_are_as_worked_out_by_hand_and_stand_on_the_answer_sheet_alone(task):
+    lens, answer = BY_HAND[task]
+    made = sheet(task, lenses=[lens])
+    assert answer in "   ".join(said(made.answers[0].figure))
+    assert answer not in "   ".join(said(made.questions[0].figure))
+
+
+def test_a_line_in_haste_is_the_same_lens(tmp_path):
+    made = sheet("tidy-lines", 20, 8)
+    pairs = re.findall(
+        r'"([^"]+)" is ([^.]*\.\d\d(?: [^.]*\.\d\d x \d{3})?)\.', " ".join(page.alt for page in made.answers)
+    )
+    assert len(pairs) == 20
+    for hasty, tidy in pairs:
+        assert parse(hasty).distance == tidy
+        assert hasty != tidy
+
+
+def test_a_list_of_ones_own_says_which_line_it_cannot_read():
+    assert len(lenses_in("\ufeff-2.25 -0.75 x 015\n\n+1.00 DS\r\n")) == 2
+    with pytest.raises(OpticsError, match=r"Line 3 of the list: .*has no sign"):
+        lenses_in("-2.25 -0.75 x 015\n\n1.00 DS")
+    with pytest.raises(OpticsError, match="does not suit"):
+        sheet("other-form", lenses=["+1.00 DS"])
+    with pytest.raises(OpticsError, match="does not suit"):
+        sheet("combine-prisms", lenses=["+1.00 DS"])
+
+
 def test_nothing_is_written_where_the_answers_cannot_be(tmp_path):
     (tmp_path / "a-answers.pdf").write_text("precious")
     with pytest.raises(OpticsError, match="already a file"):
@@ -626,6 +683,8 @@ def test_nothing_is_written_where_the_answers_cannot_be(tmp_path):
         (("crosses",), "no sheet called"),
         (("other-form", 0), "0 lenses"),
         (("other-form", 999), "999 lenses"),
+        (((), 6), "asks nothing"),
+        ((["other-form", "crosses"],), "no sheet called"),
     ],
 )
 def test_a_sheet_that_cannot_be_is_a_sentence(arguments, sentence):
@@ -638,8 +697,32 @@ def test_a_sheet_that_cannot_be_is_a_sentence(arguments, sentence):
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_goes_to_a_file(kind, tmp_path):
-    path = draw_to_file(kind, "R +2.50 -1.50 x 170 prism 2.00 base in", tmp_path / f"{kind}.png")
+    path = draw_to_file(kind, KINDS[kind].example, tmp_path / f"{kind}.png")
     assert path.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    "text", ["", "nonsense", ";", "1.00", "R +1.00 DS; 4 sideways", "x" * 2000, "\ud800"]
+)
+def test_what_no_drawing_takes_is_a_sentence_and_writes_nothing(kind, text, tmp_path):
+    with pytest.raises(OpticsError):
+        draw_to_file(kind, text, tmp_path / "a.svg")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "prism"),
+    [
+        # Prentice: 4 D times 0.8 cm; a minus lens has its base towards the edge.
+        ("R -4.00 DS; 8 down", "3.20 base down"),
+        ("R -4.00 DS; 5 mm in", "2.00 base in"),
+        ("L +4.00 DS; 5 mm in", "2.00 base out"),
+        ("L -4.00 DS; 5 mm out and 5 mm up", "2.00 base out"),
+    ],
+)
+def test_a_place_in_words_is_the_place_looked_through(text, prism):
+    assert prism in KINDS["prentice"].draw(text).alt
 
 
 def test_an_unknown_kind_is_a_sentence(tmp_path):
