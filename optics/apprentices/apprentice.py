@@ -24,13 +24,13 @@ import numpy as np
 
 from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, centres, noted
 from optics.apprentices.paper_work import on_paper
-from optics.marking.pair_marks import ASKS, WEIGHTS
+from optics.marking.marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
 from optics.specimens.right_ticket import EYES, right_ticket
 from optics.specimens.sealed import PairBox, open_pairs
 from optics.specimens.specimen import seed_from
 
-__all__ = ["BLANK", "RIGHT", "Apprentice", "Question", "questions"]
+__all__ = ["BLANK", "RIGHT", "Apprentice", "Question", "expected_mark", "questions"]
 
 RIGHT = "right"
 BLANK = "left blank"
@@ -44,14 +44,6 @@ class Question(NamedTuple):
     variables: tuple[str, ...]
     given: dict[str, Any]
     marked: bool
-
-
-class Attempt(NamedTuple):
-    """Answers, the skills they are marked for, and those that a habit spoils."""
-
-    answers: tuple[Any, ...]
-    skills: tuple[str, ...]
-    spoiled: frozenset[str] = frozenset()
 
 
 def questions(notebook: Path | str) -> Iterator[Question]:
@@ -127,7 +119,8 @@ class Apprentice:
             For each question "question" (id of the check cell), "marked" (False for
             practice), "made to" (a habit, "right" or "left blank"), "answer", "not
             shown" (habits that would not have shown here) and "expected": for each
-            skill the marks that ought to be got, and the marks possible.
+            skill the marks that ought to be got, and the marks possible; "spoiled" (skills that
+            are wrong) and "at most" (the share of the marks that may be had).
         """
         box = open_pairs(folder)
         chosen: dict[str, Any] = {"learner": self.name}
@@ -142,18 +135,20 @@ class Apprentice:
                     "made to": made_to,
                     "answer": "; ".join(_typed(answer) for answer in attempt.answers),
                     "not shown": not_shown,
+                    "spoiled": sorted(attempt.spoiled),
                     "expected": _expected(question, attempt),
+                    "at most": attempt.at_most,
                 }
             )
         return chosen, record
 
-    def _attempt(self, question: Question, box: PairBox) -> tuple[str, Attempt, list[str]]:
+    def _attempt(self, question: Question, box: PairBox) -> tuple[str, Made, list[str]]:
         careful = self._try(question, box, None)
         assert careful is not None, "without a habit there is always an answer"
         if self._chance("blank", question.cell).random() < self.leaves_blank:
             # An empty lens is marked for everything a lens might be marked for.
             skills = LENS_SKILLS if careful.skills == SPHERE_SKILLS else careful.skills
-            return BLANK, Attempt(("",) * len(careful.answers), skills, frozenset(skills)), []
+            return BLANK, Made(("",) * len(careful.answers), skills, frozenset(skills)), []
         not_shown: list[str] = []
         for habit in self.habits:
             spoiled = self._try(question, box, habit)
@@ -162,7 +157,7 @@ class Apprentice:
             not_shown.append(habit)
         return RIGHT, careful, not_shown
 
-    def _try(self, question: Question, box: PairBox, habit: str | None) -> Attempt | None:
+    def _try(self, question: Question, box: PairBox, habit: str | None) -> Made | None:
         """The answer with this habit, or None where the habit does not show cleanly."""
         made: Made | None
         match question.check:
@@ -185,7 +180,7 @@ class Apprentice:
                 made = self._ticket(question, box) if habit is None else None
             case _:
                 made = on_paper(question.check, question.given, habit)
-        return None if made is None else Attempt(*made)
+        return made
 
     def _ticket(self, question: Question, box: PairBox) -> Made:
         """A whole ticket with care: lines read at the instrument, the rest on its step."""
@@ -196,8 +191,8 @@ class Apprentice:
         for eye, side in EYES.items():
             made = at_the_bench(pair, eye, form, lambda e: self._chance(question.given["pair"], e), None)
             assert made is not None, "without a habit there is always an answer"
-            (ticket[side],), lens_skills, _ = made
-            skills |= dict.fromkeys(lens_skills)
+            (ticket[side],) = made.answers
+            skills |= dict.fromkeys(made.skills)
         skills |= dict.fromkeys(skill for each in asks if each != "lines" for skill in ASKS[each])
         has_no = {"add", "heights"} if pair.addition("R") is None else set()
         lines = ASKS["lines"] if "lines" in asks else ()
@@ -206,10 +201,16 @@ class Apprentice:
             for skill in skills
             if skill not in has_no and (skill in lines or skill not in ASKS["lines"])
         )
-        return (ticket,), asked, frozenset()  # type: ignore[return-value]
+        return Made((ticket,), asked)
 
     def _chance(self, *what: object) -> np.random.Generator:
         return np.random.default_rng(seed_from(self.name, self.seed, *what))
+
+
+def expected_mark(entry: dict[str, Any]) -> tuple[float, float]:
+    """The marks that an answer ought to get, and the marks possible, from its entry in the record."""
+    got, of = (sum(pair[side] for pair in entry["expected"].values()) for side in (0, 1))
+    return min(got, entry["at most"] * of), of
 
 
 def _typed(answer: Any) -> str:
@@ -219,12 +220,12 @@ def _typed(answer: Any) -> str:
     return str(answer)
 
 
-def _expected(question: Question, attempt: Attempt) -> dict[str, list[float]]:
+def _expected(question: Question, attempt: Made) -> dict[str, list[float]]:
     # Practice without marks is still told skill by skill, as shares of one.
     points = float(question.given.get("points", 0.0)) or 1.0
     whole = sum(WEIGHTS.get(skill, 1) for skill in attempt.skills)
+    lost = attempt.spoiled | attempt.uncounted
     shares = {skill: points * WEIGHTS.get(skill, 1) / whole for skill in attempt.skills}
     return {
-        skill: [0.0 if skill in attempt.spoiled else round(share, 3), round(share, 3)]
-        for skill, share in shares.items()
+        skill: [0.0 if skill in lost else round(share, 3), round(share, 3)] for skill, share in shares.items()
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -19,10 +19,30 @@ from optics.marking.replies import LENS_SKILLS
 from optics.specimens.sealed import PairBox
 from optics.specimens.specimen import Specimen
 
-__all__ = ["SPHERE_SKILLS", "Made", "at_the_bench", "centres", "lightest", "noted", "with_habit"]
+__all__ = [
+    "SPHERE_SKILLS",
+    "Made",
+    "at_the_bench",
+    "centres",
+    "harmful",
+    "lightest",
+    "noted",
+    "uncounted",
+    "with_habit",
+]
 
-Made = tuple[tuple[str, ...], tuple[str, ...], frozenset[str]]
-"""Answers, the skills they are marked for, the skills that are spoilt."""
+
+class Made(NamedTuple):
+    """Answers, the skills they are marked for, and those that a habit spoils."""
+
+    answers: tuple[Any, ...]
+    skills: tuple[str, ...]
+    spoiled: frozenset[str] = frozenset()
+    uncounted: frozenset[str] = frozenset()
+    """What is right and earns nothing, because the power does not show that the lens was looked at."""
+    at_most: float = 1.0
+    """The share of the marks that may be had: half where it would harm."""
+
 
 SPHERE_SKILLS = ("sphere", "cylinder", "notation")
 """What a lens without cylinder is marked for."""
@@ -76,7 +96,7 @@ def _one_lens(
     line = settle(read_power(pair, eye, chance, by_hand, as_read), form=as_read).choice
     skills = _asked(line, true)
     if habit is None:
-        return (line.distance,), skills, frozenset()
+        return Made((line.distance,), skills)
     entry = slip(habit)
     if BENCH not in entry.where:
         return None
@@ -90,7 +110,37 @@ def _one_lens(
         return None
     # Exchanged lenses spoil only what differs between them; other habits all they declare.
     shows = bool(spoiled) if habit == "lenses exchanged" else spoiled == entry.spoils
-    return ((line.distance,), skills, spoiled) if shows else None
+    if not shows:
+        return None
+    lost = frozenset(skills) if spoiled and habit == "lenses exchanged" else uncounted(skills, spoiled)
+    harms = harmful(line, true, spoiled) or (habit == "lenses exchanged" and bool(spoiled and line.cylinder))
+    return Made((line.distance,), skills, spoiled, lost, 0.5 if harms else 1.0)
+
+
+def uncounted(skills: tuple[str, ...], spoiled: frozenset[str]) -> frozenset[str]:
+    """Of a cylinder two facts of three show that it was looked at; of a sphere its power."""
+    facts = {"sphere", "cylinder", "axis"} & set(skills)
+    if len(facts - spoiled) >= 2 and ("axis" in facts or "sphere" not in spoiled):
+        return frozenset()
+    return frozenset(skills) - ({"sphere"} if "axis" in facts else set())
+
+
+def harmful(line: Prescription, true: Triple, spoiled: frozenset[str]) -> bool:
+    """Whether a line would hurt: a dioptre out in some meridian, a wrong sign, an axis across."""
+    around = np.deg2rad(np.arange(0.0, 180.0))
+    wrote, lens = (
+        each.sphere + each.cylinder * np.sin(around - np.deg2rad(each.axis)) ** 2
+        for each in (triple_of(line), true)
+    )
+    sign = (
+        "sphere" in spoiled
+        and line.sphere * true.sphere < 0
+        and min(abs(line.sphere), abs(true.sphere)) >= 0.25
+    )
+    across = (
+        "axis" in spoiled and abs(true.cylinder) >= 0.5 and axis_difference(line.axis or 180, true.axis) >= 60
+    )
+    return bool(np.abs(wrote - lens).max() >= 1.0 - 1e-3 or sign or across)
 
 
 def _asked(line: Prescription, true: Triple) -> tuple[str, ...]:
@@ -111,7 +161,7 @@ def with_habit(line: Prescription, entry: Slip, form: str) -> Prescription | Non
 
 def lightest(ways: list[frozenset[str]]) -> frozenset[str]:
     """Of several ways of looking at a line the one that loses least."""
-    return min(ways, key=lambda lost: sum(WEIGHTS[skill] for skill in lost))
+    return min(ways, key=lambda lost: sum(WEIGHTS.get(skill, 1) for skill in lost))
 
 
 def _spoiled(line: Prescription, true: Triple, form: str) -> frozenset[str] | None:
@@ -151,7 +201,7 @@ def centres(pair: Specimen, chance: np.random.Generator, habit: str | None) -> M
         return None
     between = pair.spectacles.right.pd_mm + pair.spectacles.left.pd_mm
     found = between + chance.uniform(-DOTTING_MM, DOTTING_MM)
-    return (f"{found:.1f}",), ("centres",), frozenset()
+    return Made((f"{found:.1f}",), ("centres",))
 
 
 def noted(box: PairBox, given: dict[str, Any], learner: str, chance: np.random.Generator) -> Made:
@@ -159,10 +209,10 @@ def noted(box: PairBox, given: dict[str, Any], learner: str, chance: np.random.G
     letter, what = given["pair"], given["what"]
     dial = find_eyepiece(box.eye_setting(letter, learner))
     if what == "eyepiece":
-        return (written(dial),), ("handling",), frozenset()
+        return Made((written(dial),), ("handling",))
     pair = box.pair(letter, learner)
     met = EMPTY if what == "zero" else pair.spectacles.mounted(given["eye"]).lens.over_stop(0.0, 0.0)
     seen = see(met.power, dial, box.eye_setting(letter, learner), zero_error=pair.zero_error)
     shown = seen.cylinder_lines if what == "cylinder lines" else seen.sphere_lines
     skill = {"zero": "handling", "sphere lines": "sphere", "cylinder lines": "cylinder"}[what]
-    return (written(round(shown + scatter(chance), 2)),), (skill,), frozenset()
+    return Made((written(round(shown + scatter(chance), 2)),), (skill,))

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from typing import Any, NamedTuple
 
-from optics.apprentices.bench_work import SPHERE_SKILLS, Made, lightest, with_habit
+from optics.apprentices.bench_work import SPHERE_SKILLS, Made, harmful, lightest, uncounted, with_habit
 from optics.judging.settling import defensible
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription, written
 from optics.marking.habits import slip
-from optics.marking.marks import in_form
+from optics.marking.marks import in_form, triple_of
 from optics.marking.replies import LENS_SKILLS
 from optics.project_files import project_folder
 
@@ -60,14 +60,14 @@ def on_paper(check: str, given: dict[str, Any], habit: str | None) -> Made | Non
             return _choice(given["question"], habit)
         case "meridian_power":
             power = parse(given["given"]).power.along(given["meridian"])
-            return ((written(power),), ("sphere",), frozenset()) if habit is None else None
+            return Made((written(power),), ("sphere",)) if habit is None else None
         case "to_cross":
             return _to_cross(parse(given["given"]), habit)
         case "crossed":
             return _crossed(parse(given["given"]).to_crossed(), habit)
         case "notation":
             distance = parse(given["given"]).distance
-            return ((distance,), ("notation",), frozenset()) if habit is None else None
+            return Made((distance,), ("notation",)) if habit is None else None
         case "conversion" | "from_cross" | "from_readings" | "settled":
             return _lens_line(_question(check, given), habit)
     raise ValueError(f"no apprentice has learnt to answer check.{check}")
@@ -101,7 +101,7 @@ def _lens_line(question: _Lens, habit: str | None) -> Made | None:
     best = question.right[0]
     skills = LENS_SKILLS if best.axis is not None else SPHERE_SKILLS
     if habit is None:
-        return (best.distance,), skills, frozenset()
+        return Made((best.distance,), skills)
     if habit not in question.invites:
         return None
     entry = slip(habit)
@@ -109,7 +109,10 @@ def _lens_line(question: _Lens, habit: str | None) -> Made | None:
     if line is None or not line.cylinder:
         return None
     spoiled = lightest([_wrong(line, right, question.as_written) for right in question.right])
-    return ((line.distance,), skills, spoiled) if spoiled == entry.spoils else None
+    if spoiled != entry.spoils:
+        return None
+    harms = harmful(line, triple_of(best), spoiled)
+    return Made((line.distance,), skills, spoiled, uncounted(skills, spoiled), 0.5 if harms else 1.0)
 
 
 def _wrong(line: Prescription, right: Prescription, as_written: bool) -> frozenset[str]:
@@ -128,21 +131,21 @@ def _to_cross(lens: Prescription, habit: str | None) -> Made | None:
     skills = ("sphere", "cylinder")
     across = lens.sphere + lens.cylinder
     if habit is None:
-        return (written(lens.sphere), written(across)), skills, frozenset()
+        return Made((written(lens.sphere), written(across)), skills)
     if habit != "second power as cylinder" or not lens.sphere:
         return None
     # The same mix-up the other way round: the cylinder stands where a power belongs.
-    return (written(lens.sphere), written(lens.cylinder)), skills, frozenset({"cylinder"})
+    return Made((written(lens.sphere), written(lens.cylinder)), skills, frozenset({"cylinder"}))
 
 
 def _crossed(right: Crossed, habit: str | None) -> Made | None:
     skills = ("sphere", "cylinder", "axis", "notation")
     if habit is None:
-        return (str(right),), skills, frozenset()
+        return Made((str(right),), skills)
     if habit != "axis 90 out" or right.first == right.second:
         return None
     turned = Crossed(right.first, right.second_axis, right.second, right.first_axis)
-    return (str(turned),), skills, frozenset({"axis"})
+    return Made((str(turned),), skills, frozenset({"axis"}))
 
 
 def _choice(question: str, habit: str | None) -> Made | None:
@@ -152,6 +155,6 @@ def _choice(question: str, habit: str | None) -> Made | None:
     entry = json.loads(path.read_text("utf-8"))[name]
     skill = entry.get("skill", "notation")
     if habit is None:
-        return (entry["right"],), (skill,), frozenset()
+        return Made((entry["right"],), (skill,))
     letter = entry.get("habits", {}).get(habit)
-    return None if letter is None else ((letter,), (skill,), frozenset({skill}))
+    return None if letter is None else Made((letter,), (skill,), frozenset({skill}))

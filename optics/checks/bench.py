@@ -13,11 +13,11 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.marking.habits import diagnose, diagnose_pair
-from optics.marking.marks import mark_lens, shared_out, triple_of, true_triple
+from optics.marking.marks import mark_pair, shared_out, triple_of, true_triple
 from optics.marking.notation import loosely_written
+from optics.marking.read import EYES, read_answer
 from optics.marking.replies import (
     LENS_SKILLS,
-    lens_answer,
     names_of,
     not_answered,
     reply,
@@ -49,11 +49,11 @@ def recorded(*answers: object) -> None:
             tell(Reply(state="Not answered yet", sentences=(sentence,)))
             continue
         try:
-            line = parse(answer)  # type: ignore[arg-type]
+            line = parse(answer)
         except OpticsError as error:
             tell(Reply(state="Not yet", sentences=(str(error),)))
             continue
-        sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))  # type: ignore[arg-type]
+        sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))
         tell(Reply(state="Recorded", sentences=sentences, trace=bundle_in_hand()))
 
 
@@ -193,15 +193,16 @@ def reading(
     if unanswered(learner) or not isinstance(learner, str):
         nothing = shared_out(dict.fromkeys(LENS_SKILLS, False), points)
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+    # A lens alone is a pair of which one lens is asked.
     specimen = open_pairs(folder).pair(pair, learner)
-
-    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
-        marks = mark_lens(line, specimen.power(eye), form, points, safely=not loose)
-        if not marks.missed:
-            return reply(marks)
-        return reply(marks, _reading_slips(line, other, specimen.power, eye, form), loose, where="bench")
-
-    return lens_answer(answer, LENS_SKILLS, points, EXAMPLE, mark)
+    both = {EYES[eye]: answer, EYES["L" if eye == "R" else "R"]: "" if unanswered(other) else other}
+    ticket = read_answer(both, form)
+    line = ticket.of(eye).distance
+    if line is None:
+        return unreadable(ticket.refused[EYES[eye]], LENS_SKILLS, points)
+    found = mark_pair(ticket, specimen, form, points, asks=("lines",), eyes=eye)
+    slips = () if found.all_right else _reading_slips(line, other, specimen.power, eye, form)
+    return reply(found.marks, slips, found.remarks, where="bench")
 
 
 def _reading_slips(
@@ -211,7 +212,7 @@ def _reading_slips(
     true = {each: true_triple(power(each), form) for each in "RL"}
     alone = diagnose(triple_of(line), true[eye], form=form)
     try:
-        partner = None if unanswered(other) else parse(other)  # type: ignore[arg-type]
+        partner = None if unanswered(other) else parse(other)
     except OpticsError:
         partner = None
     if partner is None:

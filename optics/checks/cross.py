@@ -6,10 +6,10 @@ from optics.errors import OpticsError
 from optics.lens.numbers import power_of
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
-from optics.marking.marks import in_form, shared_out
+from optics.marking.marks import in_form, mark_against, shared_out
 from optics.marking.replies import (
     LENS_SKILLS,
-    exact_marks,
+    exactly,
     lens_answer,
     not_answered,
     paper_slips,
@@ -49,9 +49,10 @@ def from_cross(
     right = in_form(lens, form)
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
-        return reply(exact_marks(line, right, points, not loose), paper_slips(line, right), loose)
+        held = exactly(line, right, not loose)
+        return reply(mark_against(held, points), paper_slips(line, right), loose)
 
-    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)
+    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark, form)
 
 
 def from_readings(

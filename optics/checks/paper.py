@@ -9,11 +9,11 @@ from optics.judging.verdicts import judge_lens
 from optics.lens.parsing import parse, parse_crossed
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
-from optics.marking.marks import best_of, in_form, shared_out
+from optics.marking.marks import in_form, mark_against, shared_out
 from optics.marking.notation import loosely_written
 from optics.marking.replies import (
     LENS_SKILLS,
-    exact_marks,
+    exactly,
     lens_answer,
     not_answered,
     paper_slips,
@@ -55,10 +55,10 @@ def conversion(answer: object, *, given: str, to: str, points: float = 0.0) -> f
     right = in_form(parse(given), to)
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
-        marks = exact_marks(line, right, points, not loose, as_written=True)
-        return reply(marks, paper_slips(line, right), loose)
+        held = exactly(line, right, not loose, as_written=True)
+        return reply(mark_against(held, points), paper_slips(line, right), loose)
 
-    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark)
+    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark, to)
 
 
 def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
@@ -77,10 +77,10 @@ def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
     if unanswered(answer):
         return not_answered(skills, points, '"+1.00 x 090 / +2.00 x 180"')
     try:
-        line = parse_crossed(answer)  # type: ignore[arg-type]
+        line = parse_crossed(answer)
     except OpticsError as error:
         return unreadable(error, skills, points)
-    loose = loosely_written(str(answer))
+    loose = loosely_written(answer)
     lens = parse(given)
     right = lens.to_crossed()
     found = {line.first: line.first_axis, line.second: line.second_axis}
@@ -125,10 +125,10 @@ def notation(answer: object, *, given: str, points: float = 0.0) -> float:
     if unanswered(answer):
         return not_answered(skills, points, '"-1.00 +0.50 x 090"')
     try:
-        line = parse(answer)  # type: ignore[arg-type]
+        line = parse(answer)
     except OpticsError as error:
         return unreadable(error, skills, points)
-    loose = loosely_written(str(answer))
+    loose = loosely_written(answer)
     same = line.distance == parse(given).distance
     marks = shared_out({"notation": same and not loose}, points)
     if not marks.missed:
@@ -168,7 +168,8 @@ def settled(
     allowed = defensible(power)
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
-        best = best_of(*(exact_marks(line, right, points, not loose) for right in allowed))
+        ways = [mark_against(exactly(line, right, not loose), points) for right in allowed]
+        best = max(ways, key=lambda marks: marks.share)
         if not best.missed:
             return reply(best, extra=_suits(line, power, allowed))
         slips = next((s for right in allowed if (s := paper_slips(line, right))), ())

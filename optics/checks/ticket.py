@@ -9,8 +9,8 @@ from optics.checks.bench import NAME_FIRST
 from optics.instrument.trace import bundle_in_hand
 from optics.lens.prescription import written
 from optics.marking.diagnosis import diagnose_ticket
+from optics.marking.marks import ASKS, PairMarks, mark_pair
 from optics.marking.pair_habits import PairSlip
-from optics.marking.pair_marks import ASKS, PairMarks, mark_pair
 from optics.marking.read import EYES, FIELDS, Ticket, field_name, fields_asked, read_answer
 from optics.marking.replies import RIGHT_SO_FAR, look_again, unanswered
 from optics.marking.telling import Reply, tell
@@ -89,7 +89,7 @@ def ticket(
             return tell(Reply(state="Not answered yet", sentences=(FILL_IN,)))
         return tell(Reply(state="Not yet", sentences=(NAME_FIRST,)))
     specimen = open_pairs(folder).pair(pair, learner)
-    read = read_answer(typed)
+    read = read_answer(typed, form)
     found = mark_pair(read, specimen, form, points, asks)
     if not typed and not troubles:
         return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=found.marks))

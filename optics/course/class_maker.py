@@ -22,7 +22,7 @@ import numpy as np
 from nbformat.notebooknode import NotebookNode
 from tqdm import tqdm
 
-from optics.apprentices.apprentice import Apprentice
+from optics.apprentices.apprentice import Apprentice, expected_mark
 from optics.course.folder import Course, write_whole
 from optics.course.opening import to_text
 from optics.course.reading import assigned_names
@@ -274,9 +274,7 @@ def _write_truth_table(path: Path, truth: Sequence[dict[str, Any]]) -> None:
         )
         for entry in truth:
             for question in entry["questions"]:
-                got, of = (
-                    round(sum(pair[side] for pair in question["expected"].values()), 2) for side in (0, 1)
-                )
+                got, of = (round(value, 2) for value in expected_mark(question))
                 answer = str(question["answer"])
                 shown = f"'{answer}" if answer[:1] in {"+", "-", "=", "@"} else answer
                 whose = (entry["learner"], entry["name"], entry["chapter"])

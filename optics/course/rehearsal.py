@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from optics.apprentices.apprentice import BLANK, RIGHT
+from optics.apprentices.apprentice import BLANK, RIGHT, expected_mark
 from optics.course.class_maker import MadeClass, make_class
 from optics.course.feedback import hand_back
 from optics.course.folder import Course, start_intake
@@ -82,7 +82,7 @@ def compare(truth: Sequence[dict[str, Any]], found: Sequence[Result]) -> tuple[i
     for entry in truth:
         for question in entry["questions"]:
             where = (entry["learner"], entry["chapter"], question["question"])
-            expected = sum(got for got, _ in question["expected"].values())
+            expected, _ = expected_mark(question)
             result = marked.get(where)
             counts["answers"] += 1
             if result is None:

@@ -37,7 +37,7 @@ TAKEN = "\n"
 WHOLE_PRISM = "A prism is an amount and then its base: in, out, up, down, or degrees."
 
 
-def parse(text: str, eye: str | None = None) -> Prescription:
+def parse(text: object, eye: str | None = None) -> Prescription:
     """Read one written prescription; never guess.
 
     Parameters
@@ -69,7 +69,7 @@ def parse(text: str, eye: str | None = None) -> Prescription:
     ...
     optics.errors.OpticsError: "+2.50 -1.50 170" has no axis sign. The axis follows an x. Write "+2.50 -1.50 x 170".
     """
-    clean = tidied(text)
+    clean, text = tidied(text), str(text)  # tidying refuses what is no text
     shown = f'"{text.strip()}"'
     if not clean:
         raise OpticsError("There is nothing here yet.", "A prescription is text between quotes.", EXAMPLE)
@@ -269,7 +269,7 @@ def parse_pair(text: str) -> tuple[Prescription, Prescription]:
 _CYLINDER = re.compile(rf" ?(?P<power>{NUMBER}|pl(?:ano)?) ?(?:d\.?c?\.?|cyl)? ?{_AXIS} ?")
 
 
-def parse_crossed(text: str) -> Crossed:
+def parse_crossed(text: object) -> Crossed:
     """Read a lens written as two crossed cylinders.
 
     Parameters
@@ -286,7 +286,7 @@ def parse_crossed(text: str) -> Crossed:
     >>> print(parse_crossed("+2.50 DC x 80 / +1.00 DC x 170").to_prescription())
     +2.50 -1.50 x 170
     """
-    parts = tidied(text).split("/")
+    parts, text = tidied(text).split("/"), str(text)
     found = [_CYLINDER.fullmatch(part) for part in parts]
     if len(parts) != 2 or not all(found):
         raise OpticsError(

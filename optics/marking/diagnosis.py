@@ -18,9 +18,19 @@ from optics.instrument.focimeter import EYEPIECE_RANGE, TELESCOPE_MAGNIFICATION
 from optics.lens.angles import axis_difference
 from optics.lens.prism import Prism
 from optics.marking.habits import Triple
-from optics.marking.marks import POWER_WITHIN, SMALLEST_CYLINDER, WEAKEST_MISSED, axis_within, triple_of
+from optics.marking.marks import (
+    ADD_WITHIN,
+    CENTRES_WITHIN_MM,
+    HEIGHT_WITHIN_MM,
+    POWER_WITHIN,
+    PRISM_WITHIN,
+    SMALLEST_CYLINDER,
+    WEAKEST_MISSED,
+    axis_within,
+    mark_pair,
+    triple_of,
+)
 from optics.marking.pair_habits import FITTED, PAIR_CATALOGUE, PairSlip
-from optics.marking.pair_marks import ADD_WITHIN, CENTRES_WITHIN_MM, HEIGHT_WITHIN_MM, PRISM_WITHIN
 from optics.marking.pair_reading import LensRead, Manner, PairReader
 from optics.marking.read import Ticket
 from optics.specimens.briefs import PROGRESSIVE
@@ -60,7 +70,7 @@ def diagnose_ticket(answer: Ticket, pair: Specimen, form: str = "minus") -> tupl
         it; empty where the ticket is right or nothing explains it.
     """
     reader = PairReader(pair, form)
-    if _misfit(answer, reader, reader.right) is not None:
+    if mark_pair(answer, pair, form).all_right or _misfit(answer, reader, reader.right) is not None:
         return ()
     shows = [entry for entry in PAIR_CATALOGUE if _can_show(entry, pair)]
     singles = [((entry,), way) for entry in shows for way in entry.ways]

@@ -16,6 +16,7 @@ from optics.lens.numbers import length_mm, power_of, tidied
 from optics.lens.parsing import parse, parse_prism
 from optics.lens.prescription import Prescription, written
 from optics.lens.prism import Prism, nasal
+from optics.marking.notation import only_reading
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
 from optics.specimens.orders import kind_of
@@ -47,7 +48,7 @@ _ASKED = {"lines": "", "add": "add_", "prism": "prism_", "pd": "pd_", "heights":
 
 
 def fields_asked(asks: Collection[str]) -> tuple[str, ...]:
-    """The fields that belong to what a question asks (`optics.marking.pair_marks.ASKS`).
+    """The fields that belong to what a question asks (`optics.marking.marks.ASKS`).
 
     Examples
     --------
@@ -124,8 +125,8 @@ class Ticket:
         Whatever else was written.
     typed : dict of str to str
         Every field as it was typed.
-    unread : dict of str to str
-        Fields that could not be read, each with a sentence that says why.
+    refused : dict of str to OpticsError
+        Fields that could not be read, and why.
     """
 
     right: LensAnswer = field(default_factory=LensAnswer)
@@ -133,7 +134,12 @@ class Ticket:
     style: str | None = None
     remarks: str = ""
     typed: dict[str, str] = field(default_factory=dict)
-    unread: dict[str, str] = field(default_factory=dict)
+    refused: dict[str, OpticsError] = field(default_factory=dict)
+
+    @property
+    def unread(self) -> dict[str, str]:
+        """Fields that could not be read, each with a sentence that says why."""
+        return {name: str(error) for name, error in self.refused.items()}
 
     def of(self, eye: str) -> LensAnswer:
         """The lens of that eye, "R" or "L"."""
@@ -170,7 +176,7 @@ class Ticket:
         return PairRecord(**lenses, lens=kind_of(self.style or SINGLE_VISION))
 
 
-def read_answer(typed: Mapping[str, object]) -> Ticket:
+def read_answer(typed: Mapping[str, object], form: str | None = None) -> Ticket:
     """Read a ticket, field by field.
 
     Parameters
@@ -178,6 +184,10 @@ def read_answer(typed: Mapping[str, object]) -> Ticket:
     typed : mapping of str to text or number
         Any of `FIELDS`. Addition and prism may stand in the line or in fields of
         their own.
+    form : {"minus", "plus"}, optional
+        The form asked for, where the ticket is marked: a line that is refused and has
+        only one reading is then read, and stays in `unread`, because it was written so
+        that it may be misread (`optics.marking.notation.only_reading`).
 
     Returns
     -------
@@ -205,7 +215,7 @@ def read_answer(typed: Mapping[str, object]) -> Ticket:
         name: value if isinstance(value, str) else "" if value is None else shown(value)
         for name, value in typed.items()
     }
-    unread: dict[str, str] = {}
+    refused: dict[str, OpticsError] = {}
 
     def read(name: str, reader: Callable[..., Any], *told: Any) -> Any:
         text = texts.get(name, "").strip()
@@ -214,12 +224,15 @@ def read_answer(typed: Mapping[str, object]) -> Ticket:
         try:
             return reader(text, *told)
         except OpticsError as error:
-            unread[name] = str(error)
+            refused[name] = error
             return None
 
     lenses = {}
     for eye, side in EYES.items():
         line: Prescription | None = read(side, _line, eye)
+        if side in refused and form is not None:
+            only = only_reading(texts[side], form)
+            line = replace(only, eye=eye) if only is not None and only.eye in (None, eye) else None
         add = read(f"add_{side}", _add, side, line)
         prism = read(f"prism_{side}", _prism, side, line)
         if line is not None:
@@ -238,7 +251,7 @@ def read_answer(typed: Mapping[str, object]) -> Ticket:
         style=read("style", _style),
         remarks=texts.get("remarks", ""),
         typed=texts,
-        unread=unread,
+        refused=refused,
     )
 
 

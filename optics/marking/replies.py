@@ -8,13 +8,13 @@ from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 from optics.marking.habits import Explanation, diagnose, slip
-from optics.marking.marks import Marks, best_of, in_form, shared_out, triple_of
-from optics.marking.notation import loosely_written
+from optics.marking.marks import EXACTLY, Held, Marks, hold, shared_out, triple_of
+from optics.marking.notation import loosely_written, only_reading, refusal
 from optics.marking.telling import Reply, tell
 
 __all__ = [
     "LENS_SKILLS",
-    "exact_marks",
+    "exactly",
     "lens_answer",
     "look_again",
     "names_of",
@@ -47,7 +47,6 @@ _ON_THE_TICKET = {
     "heights": "The height is not right yet: from the lowest point of the lens up to the line or the cross.",
     "style": "The lens style is not the one named.",
 }
-PAST_180 = "An axis that has gone past 180 is brought back by taking 180 away."
 RIGHT_SO_FAR = "Right so far: {}."
 
 
@@ -80,16 +79,8 @@ def not_answered(skills: tuple[str, ...], points: float, example: str) -> float:
 
 def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> float:
     """Pass on the sentence of a line that cannot be read; no marks yet."""
-    # What the reader of a line guesses ("Did you mean 060?") may be the answer.
-    guessed = error.suggestion.startswith("Did you mean")
-    hint = (PAST_180 if "axis" in error.given else "Read it again.") if guessed else error.suggestion
-    return tell(
-        Reply(
-            state="Not yet",
-            sentences=(error.given, error.allowed, hint),
-            marks=shared_out(dict.fromkeys(skills, False), points),
-        )
-    )
+    marks = shared_out(dict.fromkeys(skills, False), points)
+    return tell(Reply(state="Not yet", sentences=refusal(error), marks=marks))
 
 
 def reply(
@@ -128,39 +119,28 @@ def lens_answer(
     points: float,
     example: str,
     mark: Callable[[Prescription, tuple[str, ...]], float],
+    form: str = "minus",
 ) -> float:
-    """Answered, readable, then marked: the path every written lens takes.
+    """Answered, readable, then marked: the path every line takes that is worked out on paper.
 
     `mark` is given the line and what could be misread in the way it was written.
     """
     if unanswered(answer):
         return not_answered(skills, points, example)
     try:
-        line = parse(answer)  # type: ignore[arg-type]
+        line, loose = parse(answer), loosely_written(answer)
     except OpticsError as error:
-        return unreadable(error, skills, points)
-    return mark(line, loosely_written(str(answer)))
+        only = only_reading(answer, form)
+        if only is None:
+            return unreadable(error, skills, points)
+        line, loose = only, refusal(error)
+    return mark(line, loose)
 
 
-def exact_marks(
-    line: Prescription, right: Prescription, points: float, safely: bool = True, as_written: bool = False
-) -> Marks:
-    """Marks for an answer that can be worked out exactly on paper.
-
-    `safely` is whether it is written so that nobody can misread it. With
-    `as_written` the other form earns nothing: converting was the question.
-    """
-
-    def compared(way: Prescription) -> Marks:
-        good = {"sphere": way.sphere == right.sphere, "cylinder": way.cylinder == right.cylinder}
-        if right.axis is not None:
-            good |= {"axis": way.axis == right.axis, "form": line.form == right.form}
-        return shared_out(good | {"notation": safely}, points)
-
-    if as_written:
-        return compared(line)
-    # As for a lens that is read: converted, or with the wrong sign, whichever is nearer.
-    return best_of(compared(line), compared(in_form(line, right.form)))
+def exactly(line: Prescription, right: Prescription, safely: bool = True, as_written: bool = False) -> Held:
+    """A line held against one that can be worked out exactly on paper; see `hold`."""
+    form = right.form if right.cylinder else "minus"
+    return hold(line, triple_of(right), form, safely, EXACTLY, as_written)
 
 
 def paper_slips(line: Prescription, right: Prescription) -> tuple[str, ...]:

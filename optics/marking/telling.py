@@ -72,7 +72,8 @@ class Reply:
         """The reply as plain text."""
         lines = [f"{self.state}.", *self.sentences]
         if self.marks is not None and self.marks.counts:
-            lines.append(f"Marks: {_number(self.marks.total)} of {_number(self.marks.possible)}.")
+            lines.append(f"{_marks(self.marks)}.")
+            lines += [self.marks.note] if self.marks.note else []
         return " ".join(lines)
 
     @property
@@ -81,7 +82,7 @@ class Reply:
         sign, dash, colour = _FRAMES[self.state]
         body = "".join(f"<br>{escape(sentence)}" for sentence in self.sentences)
         marks = (
-            f"<br><small>Marks: {_number(self.marks.total)} of {_number(self.marks.possible)}</small>"
+            f"<br><small>{_marks(self.marks)}. {escape(self.marks.note)}</small>"
             if self.marks is not None and self.marks.counts
             else ""
         )
@@ -96,11 +97,18 @@ class Reply:
         data: dict[str, Any] = {"state": self.state, "slips": list(self.slips)}
         if self.marks is not None:
             data["counts"] = self.marks.counts
+            data["missed"] = list(self.marks.missed)
+            if self.marks.harm:
+                data["at most"] = self.marks.at_most
             data["skills"] = {
                 skill: [round(got, 3), round(of, 3)] for skill, (got, of) in self.marks.skills.items()
             }
         carried = {TRACE_MIME: self.trace} if self.trace else {}
         return {"text/plain": self.plain, "text/html": self.html, MARKS_MIME: data, **carried}
+
+
+def _marks(marks: Marks) -> str:
+    return f"Marks: {_number(marks.total)} of {_number(marks.possible)}"
 
 
 def _number(value: float) -> str:

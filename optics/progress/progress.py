@@ -15,7 +15,7 @@ import numpy as np
 
 from optics.instrument.repeats import Spread, spread
 from optics.lens.power import Power
-from optics.marking.pair_marks import SKILLS, PairMarks
+from optics.marking.marks import SKILLS, PairMarks
 from optics.specimens.briefs import DIFFICULTIES, STYLES
 
 __all__ = [

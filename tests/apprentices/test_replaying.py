@@ -15,7 +15,7 @@ from optics.instrument.reader import sharpness
 from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import written
-from optics.marking.pair_marks import mark_pair
+from optics.marking.marks import mark_pair
 from optics.marking.read import EYES, read_answer
 from optics.specimens.briefs import DIFFICULTIES, STYLES, Brief, brief_for
 from optics.specimens.right_ticket import right_ticket

@@ -171,7 +171,7 @@ def test_ones_own_notebook_is_marked(released_once, fill, tmp_path):
     done = mark_mine(mine, released_once)
     page = done.page.read_text("utf-8")
     assert done.page == tmp_path / "my copy-feedback.html"
-    assert "4 of 5" in page
+    assert "2.5 of 5" in page
     assert "right angles" in page
     assert mark_mine(mine, released_once).page == tmp_path / "my copy-feedback-2.html"
     assert done.page.read_text("utf-8") == page
@@ -198,7 +198,7 @@ def test_ones_marks_in_words(released_once, fill, tmp_path):
     done = mark_mine(mine, released_once, page=False)
     assert done.page is None and [path.name for path in tmp_path.iterdir()] == ["mine.ipynb"]
     assert (
-        "Practice: 0 of 1 right. Not right yet: crossed 1.\nMarks: 4 of 9. Not right yet: convert 1"
+        "Practice: 0 of 1 right. Not right yet: crossed 1.\nMarks: 2.5 of 9. Not right yet: convert 1"
         in str(done)
     )
 

@@ -58,8 +58,8 @@ def _outputs(course, learner, name, chapter=FORMS):
 
 @pytest.mark.parametrize(
     ("learner", "convert", "along"),
-    # The wrong axis costs its share of the five marks: 2 of the weights 3+3+2+1+1.
-    [("right", 5.0, 2.0), ("wrong", 4.0, 0.0), ("untouched", 0.0, 0.0), ("damaged", 5.0, 2.0)],
+    # An axis across the lens would harm: half of the five marks at most.
+    [("right", 5.0, 2.0), ("wrong", 2.5, 0.0), ("untouched", 0.0, 0.0), ("damaged", 5.0, 2.0)],
 )
 def test_marks_of_the_four_learners(marked, marks_of, learner, convert, along):
     course, done = marked
@@ -92,7 +92,7 @@ def test_outputs_are_recorded_as_a_kernel_would(marked):
     assert said.output_type == "display_data"
     assert said.data[MARKS_MIME]["slips"] == ["axis 90 out"]
     assert value.output_type == "execute_result"
-    assert value.data == {"text/plain": "4.0"}
+    assert value.data == {"text/plain": "2.5"}
     # The hidden check is there when marking, and its word comes last.
     assert [
         out.data.get(MARKS_MIME, {}).get("state") for out in _outputs(course, "right", "along-1-check")
@@ -224,7 +224,7 @@ def test_feedback_pages_ask_nobody_and_run_nothing(marked):
     assert not re.search(r"(src|href)=[\"'](?!#|data:image)", page)
     assert not re.search(r"@import|url\(", page)
     assert "The axis stands at right angles to where it should." in page
-    assert "4 of 5" in page
+    assert "2.5 of 5" in page
     assert "+1.00 +1.50 x 170" in page
     # No Python for somebody who does not program: neither checks nor set-up.
     assert "check.conversion" not in page
@@ -248,7 +248,7 @@ def test_the_class_report(marked):
 
     marks = {(row["id"], row["question"]): row for row in rows("marks.csv")}
     assert len(marks) == 12
-    assert marks["wrong", "convert-1-check"]["mark"] == "4.0"
+    assert marks["wrong", "convert-1-check"]["mark"] == "2.5"
     assert marks["wrong", "convert-1-check"]["slips"] == "axis 90 out"
     assert marks["right", "why"]["waits for a mark by hand"] == "yes"
     totals = {row["id"]: row for row in rows("totals.csv")}

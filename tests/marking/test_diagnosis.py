@@ -15,8 +15,8 @@ from optics.lens.prism import Prism, prism_at
 from optics.lens.progressive import Progressive
 from optics.marking.diagnosis import diagnose_ticket
 from optics.marking.habits import slip
+from optics.marking.marks import SKILLS, mark_pair
 from optics.marking.pair_habits import FITTED, PAIR_CATALOGUE, pair_slip
-from optics.marking.pair_marks import SKILLS, mark_pair
 from optics.marking.pair_reading import GEOMETRIC_CENTRE, PRISM_POINT, Manner, PairReader, written_ticket
 from optics.marking.read import read_answer
 from optics.pair.frame import Frame

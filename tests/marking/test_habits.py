@@ -7,10 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optics.lens.angles import axis_difference
-from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
 from optics.marking.habits import CATALOGUE, Triple, diagnose, diagnose_pair, slip
-from optics.marking.marks import mark_lens
+from optics.marking.marks import hold, mark_against
 
 LENS = Triple(-2.25, -0.75, 15)
 # Along 015 stands -2.25, along 105 stands -3.00. Every line below is worked out by
@@ -61,7 +60,7 @@ def test_words_for_the_learner_are_whole(entry) -> None:
 def test_what_a_slip_spoils_is_what_loses_marks(entry) -> None:
     made = BY_HAND[entry.name]
     line = Prescription(sphere=made.sphere, cylinder=made.cylinder, axis=int(made.axis))
-    marks = mark_lens(line, Power.from_sphere_cylinder(*LENS))
+    marks = mark_against(hold(line, LENS), 5.0)
     assert set(marks.missed) == set(entry.spoils)
 
 

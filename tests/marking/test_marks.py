@@ -11,9 +11,14 @@ import pytest
 
 from optics.lens.parsing import parse
 from optics.lens.power import Power
-from optics.marking.marks import POWER_WITHIN, Marks, axis_within, mark_lens, shared_out
+from optics.lens.prescription import Prescription
+from optics.marking.marks import POWER_WITHIN, Marks, axis_within, hold, mark_against, shared_out, true_triple
 
 LENS = Power.from_sphere_cylinder(-2.25, -0.75, 15)
+
+
+def mark_lens(line: Prescription, lens: Power, form: str = "minus", points: float = 5.0, safely: bool = True):
+    return mark_against(hold(line, true_triple(lens, form), form, safely), points)
 
 
 def missed(line: str, lens: Power = LENS, **more) -> set[str]:

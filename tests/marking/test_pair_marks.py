@@ -8,7 +8,7 @@ import pytest
 
 from optics.lens.parsing import parse
 from optics.lens.prescription import written
-from optics.marking.pair_marks import (
+from optics.marking.marks import (
     ADD_WITHIN,
     CENTRES_WITHIN_MM,
     HEIGHT_WITHIN_MM,

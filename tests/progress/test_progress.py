@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from optics.errors import OpticsError
-from optics.marking.pair_marks import SKILLS, mark_pair
+from optics.marking.marks import SKILLS, mark_pair
 from optics.marking.read import read_answer
 from optics.progress import file as progress_file
 from optics.progress.file import PROGRESS_FILE, note, read_progress

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from optics.marking.diagnosis import PairExplanation
-from optics.marking.pair_marks import PairMarks
+from optics.marking.marks import PairMarks
 from optics.progress.progress import DONE, TRY_AGAIN, Progress
 
 __all__ = ["PAGE", "outcome_html", "progress_html", "sentence_html"]

@@ -20,7 +20,7 @@ import traitlets
 from optics.errors import OpticsError
 from optics.lens.lens import BACK, FRONT
 from optics.marking.diagnosis import diagnose_ticket
-from optics.marking.pair_marks import mark_pair
+from optics.marking.marks import mark_pair
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import entry_of, next_difficulty
 from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLES, Brief, brief_for
