@@ -84,6 +84,15 @@ def _sheet(given: argparse.Namespace) -> int:
     return 0
 
 
+def _crib(given: argparse.Namespace) -> int:
+    from optics.drawing.crib import crib
+    from optics.drawing.diagram import bound, checked_target, written_to
+
+    path = checked_target(given.file, (".pdf",))
+    print(f"The crib lies in {written_to(path, bound(crib(given.paper), 'At the bench'))}.")
+    return 0
+
+
 def _intake(given: argparse.Namespace) -> int:
     from optics.course.folder import (
         CONFIGURATION,
@@ -249,6 +258,10 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument("--lenses", type=Path, metavar="FILE", help="your own instead: a text file, one lens to a line")  # fmt: skip
     added.add_argument("--title", default="", help="at the head (otherwise the number of the sheet)")
     added.add_argument("--shop", default="", help="under the title")
+    added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
+
+    added = command("crib", _crib, "make two pages to keep at the bench: steps, conventions and words")
+    added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
     added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
 
     added = for_course(

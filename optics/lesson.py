@@ -15,6 +15,7 @@ from optics.errors import OpticsError
 
 if TYPE_CHECKING:
     from optics.drawing.diagram import Diagram
+    from optics.drawing.sheets import Sheet
     from optics.drawing.verdict_table import VerdictTable
     from optics.lens.power import Power
     from optics.lens.prescription import Prescription
@@ -26,9 +27,11 @@ __all__ = [
     "axis_dial",
     "bench",
     "check",
+    "crib",
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
+    "homework",
     "instrument",
     "my_marks",
     "open_bench",
@@ -176,6 +179,68 @@ def settling(
 
     second = sphere_lines if cylinder_lines is None else cylinder_lines
     return draw(Power.from_line_readings(sphere_lines, second, wheel), **options)
+
+
+def homework(
+    tasks: str, count: int = 6, number: int = 1, *, lenses: str = "", file: str = "", **options: Any
+) -> Sheet | None:
+    """A homework sheet with its answers; see `optics.drawing.sheets.sheet`.
+
+    Parameters
+    ----------
+    tasks : str
+        What it asks; several with blanks between make a mixed sheet.
+    count, number : int
+        How many of each, and the number of the sheet.
+    lenses : str
+        Lenses of one's own instead, one to a line.
+    file : str
+        Where the sheet is saved, ending in .pdf, its answers beside it; nowhere where
+        none is given.
+    **options
+        Title, shop and paper.
+
+    Returns
+    -------
+    Sheet or None
+        None, with a sentence shown, where it cannot be made.
+    """
+    from optics.drawing.sheets import lenses_in, sheet
+
+    try:
+        own = lenses_in(lenses) if lenses.strip() else None
+        made = sheet(tasks.split(), count, number, lenses=own, **options)
+        if file:
+            questions, answers = made.save(file)
+            _say(f"The sheet lies in {questions}, its answers in {answers}.", state="Recorded")
+    except OpticsError as error:
+        _say(str(error), state="Not yet")
+        return None
+    return made
+
+
+def crib(paper: str = "A4", file: str = "") -> Diagram | None:
+    """The crib for the bench, its first page shown; see `optics.drawing.crib`.
+
+    Parameters
+    ----------
+    paper : {"A4", "Letter"}
+        What it is printed on.
+    file : str
+        Where both pages are saved, ending in .pdf; nowhere where none is given.
+    """
+    from optics.drawing.crib import crib as draw
+    from optics.drawing.diagram import bound, checked_target, written_to
+
+    try:
+        pages = draw(paper)
+        if file:
+            saved = written_to(checked_target(file, (".pdf",)), bound(pages, "At the bench"))
+            _say(f"The crib lies in {saved}.", state="Recorded")
+    except OpticsError as error:
+        _say(str(error), state="Not yet")
+        return None
+    return pages[0]
 
 
 def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None = None) -> Diagram | None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from optics.lesson import bench, my_marks
+from optics.lesson import bench, crib, homework, my_marks
 from optics.marking.telling import collecting
 from optics.specimens.sealed import open_pairs
 
@@ -71,6 +71,24 @@ def test_marks_of_nothing_are_a_sentence(tmp_path, monkeypatch, released_pairs):
         with collecting() as said:
             my_marks()
         assert sentence in said[0]["text/plain"]
+
+
+def test_homework_and_crib_from_a_notebook(tmp_path):
+    """A teacher's words: shown, saved where a file is named, and a sentence for what cannot be."""
+    with collecting() as said:
+        own = homework("read-axes", lenses="+1.00 -0.50 x 015\n", title="Ours", file=str(tmp_path / "a.pdf"))
+        first = crib(file=str(tmp_path / "crib.pdf"))
+    assert own.title == "Ours"
+    assert {each.name for each in tmp_path.iterdir()} == {"a.pdf", "a-answers.pdf", "crib.pdf"}
+    assert "At the bench" in first.alt
+    assert len(said) == 2
+    with collecting() as said:
+        assert homework("crosses") is None
+        assert homework("draw-crosses", lenses="1.00 DS") is None
+        assert crib(file=str(tmp_path / "crib.pdf")) is None
+    assert ["no sheet called" in each["text/plain"] for each in said] == [True, False, False]
+    assert "Line 1 of the list" in said[1]["text/plain"]
+    assert "already a file" in said[2]["text/plain"]
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from optics.lens.parsing import parse, parse_axis, parse_pair
 from optics.lens.prescription import Prescription
 from optics.lens.prism import nasal
 
-__all__ = ["axis_dial", "draw_axis_dial"]
+__all__ = ["axis_dial", "draw_axis_dial", "draw_nose"]
 
 AxisLike = int | Prescription | str
 SIDE_ROOM, TALL_ROOM = 76.0, 28.0
@@ -133,15 +133,25 @@ def _both(axes: Mapping[str | None, int | None], blank: bool) -> Diagram:
     for eye, left in (("R", 0.0), ("L", 0.53)):
         ax = figure.add_axes((left, 0.07, 0.47, 0.91))
         draw_axis_dial(ax, axes[eye], eye, blank=blank)
-    _draw_nose(figure)
+    draw_nose(figure)
     style.footing(figure, "seen from the front")
     return Diagram(figure, describe.axis_dial(axes, blank), title="Axis dials")
 
 
-def _draw_nose(figure: Figure) -> None:
-    points = [(0.462, 0.2), (0.499, 0.3), (0.49, 0.6), (0.5, 0.68), (0.51, 0.6), (0.501, 0.3), (0.538, 0.2)]
+def draw_nose(figure: Figure, bottom: float = 0.2, top: float = 0.68) -> None:
+    """Draw the nose between two dials, from and to these parts of the figure's height."""
+    high = top - bottom
+    points = [
+        (0.462, bottom),
+        (0.499, bottom + 0.2 * high),
+        (0.49, bottom + 0.85 * high),
+        (0.5, top),
+        (0.51, bottom + 0.85 * high),
+        (0.501, bottom + 0.2 * high),
+        (0.538, bottom),
+    ]
     curve = Path(points, [Path.MOVETO, *[Path.CURVE3] * 6])
     nose = PathPatch(curve, fill=False, edgecolor=style.GREY, linewidth=style.LINE, gid="nose")
     nose.set_transform(figure.transFigure)
     figure.add_artist(nose)
-    figure.text(0.5, 0.18, "nose", ha="center", va="top", fontsize=style.SMALL, color=style.DIM)
+    figure.text(0.5, bottom - 0.02, "nose", ha="center", va="top", fontsize=style.SMALL, color=style.DIM)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from os import PathLike
@@ -16,11 +17,12 @@ from pathlib import Path
 from typing import Any
 
 import matplotlib
+from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from optics.errors import OpticsError
 
-__all__ = ["Diagram", "checked_target", "written_to"]
+__all__ = ["Diagram", "bound", "checked_target", "written_to"]
 
 CSS_PIXELS_PER_INCH = 96
 SCREEN_DPI = 1.5 * CSS_PIXELS_PER_INCH
@@ -175,6 +177,16 @@ class Diagram:
 
     def __repr__(self) -> str:
         return f"Diagram: {self.alt}"
+
+
+def bound(pages: Sequence[Diagram], title: str) -> bytes:
+    """Several pages as one PDF."""
+    held = io.BytesIO()
+    metadata = {"Title": title, "CreationDate": None, "Producer": None}
+    with matplotlib.rc_context(REPRODUCIBLE), PdfPages(held, metadata=metadata) as book:
+        for page in pages:
+            book.savefig(page.figure)
+    return held.getvalue()
 
 
 def written_to(target: Path, content: bytes) -> Path:

@@ -6,35 +6,30 @@ later. Both are drawn from the same lenses; nothing is written down twice.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
 
-import matplotlib
 import numpy as np
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from optics.drawing import style
-from optics.drawing.diagram import REPRODUCIBLE, Diagram, checked_target, written_to
+from optics.drawing.diagram import Diagram, bound, checked_target, written_to
 from optics.drawing.exercises import EXERCISES, Exercise, checked
-from optics.errors import OpticsError, shown
+from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 
-__all__ = ["PAPERS", "TASKS", "Sheet", "lenses_in", "sheet"]
+__all__ = ["TASKS", "Sheet", "lenses_in", "sheet"]
 
 TASKS = {name: exercise.asks for name, exercise in EXERCISES.items()}
 """What a sheet may ask, with the line printed above it."""
-PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
-"""Width and height, inches."""
 MOST = 200
 LONGEST_HEAD = 60
 
 # Inches.
-MARGIN, HEAD, FOOT = 0.6, 1.05, 0.55
+HEAD, FOOT = 1.05, 0.55
 PICTURE, LINE, ASKS = 2.85, 0.56, 0.42
 
 
@@ -81,21 +76,12 @@ class Sheet:
             sheet_path.with_name(f"{sheet_path.stem}-answers{sheet_path.suffix}"), (".pdf",), overwrite
         )
         return (
-            written_to(sheet_path, _bound(self.questions, self.title)),
-            written_to(answer_path, _bound(self.answers, f"{self.title}, answers")),
+            written_to(sheet_path, bound(self.questions, self.title)),
+            written_to(answer_path, bound(self.answers, f"{self.title}, answers")),
         )
 
     def _repr_html_(self) -> str:
         return "".join(page._repr_html_() for page in self.questions)
-
-
-def _bound(pages: Sequence[Diagram], title: str) -> bytes:
-    held = io.BytesIO()
-    metadata = {"Title": title, "CreationDate": None, "Producer": None}
-    with matplotlib.rc_context(REPRODUCIBLE), PdfPages(held, metadata=metadata) as book:
-        for page in pages:
-            book.savefig(page.figure)
-    return held.getvalue()
 
 
 def lenses_in(text: str) -> list[Prescription]:
@@ -170,8 +156,7 @@ def sheet(
         checked(name)
     if not tasks:
         raise OpticsError("The sheet asks nothing.", f"There are {', '.join(TASKS)}.", "Name one.")
-    if paper not in PAPERS:
-        raise OpticsError(f"The paper is {shown(paper)}.", f"There are {' and '.join(PAPERS)}.", 'Try "A4".')
+    style.page_size(paper)
     for words, text in (("title", title), ("shop", shop)):
         if len(text) > LONGEST_HEAD:
             raise OpticsError(
@@ -232,7 +217,7 @@ class _Box:
 
 def _boxes(chosen: Sequence[tuple[str, Prescription]], paper: str) -> Iterator[tuple[_Box, _Box | None]]:
     """A box for each question, and one for the line above where another kind begins or a page does."""
-    width, height = PAPERS[paper]
+    width, height = style.page_size(paper)
     page, top, column, kind = 0, HEAD, 0, ""
     for task, _ in chosen:
         drawn = EXERCISES[task].drawn
@@ -243,10 +228,10 @@ def _boxes(chosen: Sequence[tuple[str, Prescription]], paper: str) -> Iterator[t
         needs = tall + (ASKS if fresh else 0.0)
         if not column and top + needs > height - FOOT:
             page, top, fresh = page + 1, HEAD, True
-        asks = _Box(page, MARGIN, top) if fresh else None
+        asks = _Box(page, style.MARGIN, top) if fresh else None
         top += ASKS if fresh else 0.0
-        half = (width - 2 * MARGIN) / 2
-        yield _Box(page, MARGIN + column * half, top), asks
+        half = (width - 2 * style.MARGIN) / 2
+        yield _Box(page, style.MARGIN + column * half, top), asks
         kind = task
         column = 1 - column if drawn else 0
         if not column:
@@ -256,7 +241,7 @@ def _boxes(chosen: Sequence[tuple[str, Prescription]], paper: str) -> Iterator[t
 def _pages(
     chosen: Sequence[tuple[str, Prescription]], title: str, shop: str, paper: str, answered: bool
 ) -> tuple[Diagram, ...]:
-    size = PAPERS[paper]
+    size = style.page_size(paper)
     heading = f"{title}{', answers' if answered else ''}"
     pages: list[tuple[Figure, list[str]]] = []
     for number, ((task, line), (box, asks)) in enumerate(zip(chosen, _boxes(chosen, paper), strict=True), 1):
@@ -266,7 +251,7 @@ def _pages(
         figure, said = pages[-1]
         exercise = EXERCISES[task]
         if asks is not None:
-            _text(figure, asks.left, asks.top, exercise.asks, fontsize=style.TEXT)
+            style.text_at(figure, asks.left, asks.top, exercise.asks, fontsize=style.TEXT)
             said.append(exercise.asks)
         said.append(f"{number}: {_question(figure, box, number, exercise, line, answered)}")
     for number, (figure, _) in enumerate(pages, 1):
@@ -278,39 +263,33 @@ def _question(
     figure: Figure, box: _Box, number: int, exercise: Exercise, line: Prescription, answered: bool
 ) -> str:
     width, height = figure.get_size_inches()
-    half = (width - 2 * MARGIN) / 2
+    half = (width - 2 * style.MARGIN) / 2
     if not exercise.drawn:
         seen = exercise.show(line, None, answered)
-        _text(figure, box.left, box.top, f"{number}.", fontsize=style.LABEL)
-        _text(figure, box.left + 0.5, box.top, seen.given, fontsize=style.LABEL)
-        _text(figure, box.left + half, box.top, seen.answer or "_" * 28, fontsize=style.LABEL)
+        style.text_at(figure, box.left, box.top, f"{number}.", fontsize=style.LABEL)
+        style.text_at(figure, box.left + 0.5, box.top, seen.given, fontsize=style.LABEL)
+        style.text_at(figure, box.left + half, box.top, seen.answer or "_" * 28, fontsize=style.LABEL)
         return seen.words
     tall = PICTURE - 0.7
     ax = figure.add_axes(
         (box.left / width, 1.0 - (box.top + 0.3 + tall) / height, half / width, tall / height)
     )
     seen = exercise.show(line, ax, answered)
-    _text(figure, box.left, box.top, f"{number}.", fontsize=style.LABEL)
+    style.text_at(figure, box.left, box.top, f"{number}.", fontsize=style.LABEL)
     size = style.LABEL if len(seen.given) < 25 else style.TEXT
-    _text(figure, box.left + 0.4, box.top, seen.given, fontsize=size)
+    style.text_at(figure, box.left + 0.4, box.top, seen.given, fontsize=size)
     middle = box.left + half / 2
-    _text(figure, middle, box.top + PICTURE - 0.36, seen.answer, fontsize=style.SMALL, ha="center")
+    style.text_at(figure, middle, box.top + PICTURE - 0.36, seen.answer, fontsize=style.SMALL, ha="center")
     return seen.words
-
-
-def _text(figure: Figure, left: float, top: float, text: str, **look: object) -> None:
-    width, height = figure.get_size_inches()
-    if text:
-        figure.text(left / width, 1.0 - top / height, text, va="top", **look)  # type: ignore[arg-type]
 
 
 def _draw_head(figure: Figure, heading: str, shop: str, answered: bool) -> None:
     width, _ = figure.get_size_inches()
-    _text(figure, MARGIN, 0.4, heading, fontsize=16)
-    _text(figure, MARGIN, 0.72, shop, fontsize=style.SMALL, color=style.DIM)
+    style.text_at(figure, style.MARGIN, 0.4, heading, fontsize=16)
+    style.text_at(figure, style.MARGIN, 0.72, shop, fontsize=style.SMALL, color=style.DIM)
     if not answered:
         line = "name ______________________   date ____________"
-        _text(figure, width - MARGIN, 0.72, line, fontsize=style.SMALL, ha="right")
+        style.text_at(figure, width - style.MARGIN, 0.72, line, fontsize=style.SMALL, ha="right")
 
 
 def _draw_foot(figure: Figure, tasks: Sequence[str], number: int, pages: int) -> None:
@@ -318,8 +297,12 @@ def _draw_foot(figure: Figure, tasks: Sequence[str], number: int, pages: int) ->
     feet = dict.fromkeys(EXERCISES[task].foot for task in tasks if EXERCISES[task].drawn)
     of = f"page {number} of {pages}" if pages > 1 else ""
     if len(feet) == 1:
-        _text(figure, MARGIN, height - 0.4, next(iter(feet)), fontsize=style.SMALL, color=style.DIM)
+        style.text_at(
+            figure, style.MARGIN, height - 0.4, next(iter(feet)), fontsize=style.SMALL, color=style.DIM
+        )
     elif feet:
         words = "lenses seen from the front, prisms as in the eyepiece"
-        _text(figure, MARGIN, height - 0.4, words, fontsize=style.SMALL, color=style.DIM)
-    _text(figure, width - MARGIN, height - 0.4, of, fontsize=style.SMALL, color=style.DIM, ha="right")
+        style.text_at(figure, style.MARGIN, height - 0.4, words, fontsize=style.SMALL, color=style.DIM)
+    style.text_at(
+        figure, width - style.MARGIN, height - 0.4, of, fontsize=style.SMALL, color=style.DIM, ha="right"
+    )

@@ -14,6 +14,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 
+from optics.errors import OpticsError
+from optics.errors import shown as quoted
 from optics.lens.angles import whole_axis, wrapped_axis
 from optics.lens.prescription import written
 
@@ -80,6 +82,32 @@ CLEAR: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, 
 
 BLANK = "____"
 """Where a learner writes."""
+
+
+PAPERS = {"A4": (8.27, 11.69), "Letter": (8.5, 11.0)}
+"""Width and height, inches."""
+MARGIN = 0.6
+"""Of a printed page, inches."""
+
+
+def page_size(paper: str) -> tuple[float, float]:
+    """Width and height of a paper, inches.
+
+    Raises
+    ------
+    OpticsError
+        For a paper that is not known.
+    """
+    if paper not in PAPERS:
+        raise OpticsError(f"The paper is {quoted(paper)}.", f"There are {' and '.join(PAPERS)}.", 'Try "A4".')
+    return PAPERS[paper]
+
+
+def text_at(figure: Figure, left: float, top: float, text: str, **look: Any) -> None:
+    """Write on a page, inches from its left and from its top."""
+    width, height = figure.get_size_inches()
+    if text:
+        figure.text(left / width, 1.0 - top / height, text, va="top", **look)
 
 
 def canvas(width: float, height: float) -> Figure:

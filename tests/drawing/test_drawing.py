@@ -2,6 +2,7 @@
 
 import csv
 import itertools
+import json
 import math
 import re
 from pathlib import Path
@@ -36,6 +37,7 @@ from optics.drawing import (
     sheet,
     spread,
 )
+from optics.drawing.crib import crib, steps
 from optics.drawing.given import lens_of, prism_of
 from optics.drawing.sheets import TASKS, lenses_in
 from optics.errors import OpticsError
@@ -45,6 +47,7 @@ from optics.lens.lens import OverStop
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prism import Prism
+from optics.project_files import project_folder
 
 CASES = Path(__file__).parents[1] / "cases"
 CROSSES = list(csv.DictReader((CASES / "drawn_crosses.csv").open(encoding="utf-8")))
@@ -690,6 +693,28 @@ def test_nothing_is_written_where_the_answers_cannot_be(tmp_path):
 def test_a_sheet_that_cannot_be_is_a_sentence(arguments, sentence):
     with pytest.raises(OpticsError, match=sentence):
         sheet(*arguments)
+
+
+# --- crib -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_crib_is_legible(paper):
+    pages = crib(paper)
+    assert [faults(page.figure) for page in pages] == [[], []]
+    assert "not for driving" in pages[0].alt
+    assert "lensmeter" in pages[1].alt
+
+
+@pytest.mark.parametrize(
+    ("named", "chapter"),
+    [("The whole job", "12-the-unknown-pair"), ("One lens", "05-reading-a-cylinder")],
+)
+def test_the_cribs_steps_are_the_chapters(named, chapter):
+    path = project_folder("notebooks") / "source" / chapter / f"{chapter}.ipynb"
+    cell = next(c for c in json.loads(path.read_text("utf-8"))["cells"] if c["id"] == "steps")
+    taught = re.findall(r"^\d+\. \*\*(.+?)\*\*", "".join(cell["source"]), re.MULTILINE)
+    assert [step for step, _ in steps()[named]] == [step.rstrip(".") for step in taught]
 
 
 # --- to a file --------------------------------------------------------------------------------------
