@@ -96,6 +96,7 @@ def _crib(given: argparse.Namespace) -> int:
 def _intake(given: argparse.Namespace) -> int:
     from optics.course.folder import (
         CONFIGURATION,
+        INTAKE,
         checked_intake_name,
         make_course,
         open_course,
@@ -104,24 +105,59 @@ def _intake(given: argparse.Namespace) -> int:
 
     checked_intake_name(given.name)  # before a folder is made for it
     if given.course is not None and not (given.course / CONFIGURATION).is_file():
-        course = make_course(given.course)
+        course, known = make_course(given.course), []
     else:
         course = open_course(given.course)
+        known = [each.name for each in course.intakes()] if (course.root / INTAKE).is_file() else []
     intake = start_intake(course, given.name)
+    if intake.name in known:
+        print(f'The intake "{intake.name}" is in hand again. Release its chapters again to hand them out.')
+        return 0
     print(
-        f'The intake "{intake.name}" has its own secret, in {course.root / "intake.json"}. Keep a copy: '
+        f'The intake "{intake.name}" has its own secret, in {course.root / INTAKE}. Keep a copy: '
         "the unknown pairs are drawn from it. Release the chapters next."
     )
+    if known:
+        print(
+            f"What was handed out to {', '.join(known)} is still marked with its own pairs, and "
+            "`optics intake` with such a name goes back to it."
+        )
+    return 0
+
+
+def _deadline(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course, set_deadline
+
+    course = open_course(given.course)
+    due = set_deadline(course, given.due, given.chapters, given.learner)
+    what = ", ".join(given.chapters) or "Every chapter"
+    whom = f" for {', '.join(given.learner)}" if given.learner else ""
+    state = f"is due {due}" if due else "has no deadline"
+    print(f'{what} {state}{whom} in the intake "{course.intake.name}".')
     return 0
 
 
 def _release(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
-    from optics.course.release import release
+    from optics.course.release import HandedOutError, release
 
-    for done in release(open_course(given.course), given.chapters):
+    course = open_course(given.course)
+    try:
+        released = release(course, given.chapters, replace=given.replace)
+    except HandedOutError as error:
+        if not _agreed(f"{error}\nReplace it?"):
+            raise
+        released = release(course, given.chapters, replace=True)
+    for done in released:
         print(done)
     return 0
+
+
+def _agreed(question: str) -> bool:
+    """Whether somebody at the keyboard says yes; where nobody can be asked, it is no."""
+    if not (sys.stdin and sys.stdin.isatty()):
+        return False
+    return input(f"{question} [y/N] ").strip().casefold() in {"y", "yes"}
 
 
 def _make_class(given: argparse.Namespace) -> int:
@@ -139,7 +175,7 @@ def _gather(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
     from optics.course.gather import gather
 
-    print(gather(open_course(given.course), given.places, given.class_list, given.learner))
+    print(gather(open_course(given.course), given.places, given.class_list, given.learner, given.intake))
     return 0
 
 
@@ -265,16 +301,28 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
 
     added = for_course(
-        command("intake", _intake, "start an intake: a class with its own set of unknown pairs",
+        command("intake", _intake, "start an intake, or go back to one: a class with its own set of unknown pairs",
                 "With --course and a new folder, a fresh course is made there."), chapters=False)  # fmt: skip
     added.add_argument("name", metavar="NAME", help="a short name for the class")
 
-    for_course(command("release", _release, "make the chapters to hand out, without a trace of the answers"))
+    added = for_course(
+        command("release", _release, "make the chapters to hand out, without a trace of the answers")
+    )
+    added.add_argument(
+        "--replace", action="store_true", help="take the place of what was released before, unasked"
+    )
+
+    added = command("deadline", _deadline, "say by when the intake in hand is to hand in",
+                    "Late work is marked like any other; the report says how late it is.")  # fmt: skip
+    added.add_argument("due", metavar="DATE", help='such as "2026-03-02 18:00"; "none" takes it away')
+    for_course(added)
+    for_learners(added)
 
     added = for_course(command("gather", _gather, "gather what came back, from zips, folders or single notebooks"), chapters=False)  # fmt: skip
     added.add_argument("places", nargs="+", type=Path, metavar="PLACE", help="a zip, a folder or a notebook")
     added.add_argument("--class-list", type=Path, metavar="FILE", help="CSV with the columns id and name (otherwise class-list.csv in the course)")  # fmt: skip
     added.add_argument("--learner", metavar="ID", help="whose they are, where the files do not tell")
+    added.add_argument("--intake", metavar="NAME", help="the intake of files that have lost their stamp")
 
     added = for_course(command("mark", _mark, "mark what was gathered and write the class report",
                                "Answers are read; nothing in a submission is ever run."))  # fmt: skip

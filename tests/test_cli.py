@@ -56,9 +56,20 @@ def test_the_whole_course_in_commands(toy_project, tmp_path, capsys, fill, monke
     status, out, _ = _run(capsys, "hand-back")
     assert status == 0
     assert "Feedback for 1 learners lies in" in out
-    status, out, err = _run(capsys, "intake", "autumn")
+    status, out, _ = _run(capsys, "intake", "autumn")
+    assert status == 0
+    assert "What was handed out to spring is still marked with its own pairs" in out
+    status, out, err = _run(capsys, "release", "92")
     assert (status, out) == (2, "")
-    assert "already holds submissions" in err
+    assert "released already" in err
+    status, out, _ = _run(capsys, "release", "92", "--replace")
+    assert status == 0
+    assert "takes the place" in out
+    assert "in hand again" in _run(capsys, "intake", "spring")[1]
+    assert (
+        'due 2026-03-02 23:59 for mara in the intake "spring"'
+        in _run(capsys, "deadline", "2026-03-02", "--learner", "mara")[1]
+    )
 
 
 def test_make_class_into_a_new_folder(course, tmp_path, capsys):
@@ -272,7 +283,7 @@ def test_help_reads_well_and_loads_nothing_heavy():
 def test_every_command_has_help(capsys):
     listed = _run(capsys, "--help")[1]
     for name in (
-        "learn", "mark-mine", "draw", "sheet", "intake", "release", "gather", "mark", "hand-back", "teach",
+        "learn", "mark-mine", "draw", "sheet", "intake", "release", "deadline", "gather", "mark", "hand-back", "teach",
         "make-class", "rehearse",
     ):  # fmt: skip
         assert f"  {name}" in listed

@@ -7,8 +7,9 @@ import os
 import secrets
 import shutil
 import tempfile
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 
 from optics.errors import OpticsError
@@ -21,6 +22,7 @@ __all__ = [
     "checked_intake_name",
     "make_course",
     "open_course",
+    "set_deadline",
     "start_intake",
     "write_whole",
 ]
@@ -28,10 +30,12 @@ __all__ = [
 CONFIGURATION = "nbgrader_config.py"
 INTAKE = "intake.json"
 CLASS_LIST = "class-list.csv"
+HANDED_OUT = "handed-out"
+"""Keeps every pair box that was ever released, so that what comes back late finds its own."""
 # What running a course leaves behind; never copied from one course to another.
 LEFT_BY_RUNNING = (
     "release", "submitted", "inbox", "autograded", "feedback", "reports",
-    "gradebook.db*", INTAKE, CLASS_LIST, "pairs.sealed",
+    "gradebook.db*", HANDED_OUT, ".releasing*", INTAKE, CLASS_LIST, "pairs.sealed",
     ".nbgrader.log", ".ipynb_checkpoints", "__pycache__",
 )  # fmt: skip
 
@@ -46,10 +50,23 @@ class Intake:
         Shown to learners.
     secret : str
         Stays with the instructor; another secret gives other pairs.
+    deadlines : dict of str to str
+        By chapter, "" for all others; each as "2026-03-02 18:00".
+    extensions : dict of str to dict
+        The same for single learners, by identifier.
     """
 
     name: str
     secret: str
+    deadlines: Mapping[str, str] = field(default_factory=dict)
+    extensions: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+    def deadline(self, chapter: str, learner: str = "") -> str:
+        """When a chapter is due from a learner, "" where nothing is set."""
+        for dates in (self.extensions.get(learner, {}), self.deadlines):
+            if due := dates.get(chapter) or dates.get(""):
+                return due
+        return ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,21 +126,39 @@ class Course:
     @property
     def intake(self) -> Intake:
         """The intake in hand."""
+        return self.intakes()[0]
+
+    def intakes(self) -> tuple[Intake, ...]:
+        """Every intake of this course, the one in hand first."""
         try:
             plain = json.loads((self.root / INTAKE).read_text("utf-8"))
-            return Intake(name=str(plain["name"]), secret=str(plain["secret"]))
+            return tuple(_intake(each) for each in (plain, *plain.get("earlier", ())))
         except FileNotFoundError:
             raise OpticsError(
                 f"The course in {self.root} has no intake yet.",
                 "Every class has its own set of unknown pairs, drawn from a secret of its own.",
                 "Start one with `optics intake NAME`, for instance `optics intake autumn`.",
             ) from None
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, AttributeError):
             raise OpticsError(
                 f"The file {INTAKE} in {self.root} cannot be read.",
                 "It holds the intake's name and its secret.",
                 "Put back the copy you kept; a new secret would give other pairs than those handed out.",
             ) from None
+
+    def keep_intakes(self, intakes: Sequence[Intake]) -> None:
+        """Write the intakes down, the one in hand first."""
+        plain, *earlier = (asdict(intake) for intake in intakes)
+        write_whole(self.root / INTAKE, json.dumps(plain | {"earlier": earlier}, indent=1) + "\n")
+
+
+def _intake(plain: dict) -> Intake:
+    return Intake(
+        name=str(plain["name"]),
+        secret=str(plain["secret"]),
+        deadlines=dict(plain.get("deadlines", {})),
+        extensions={who: dict(dates) for who, dates in plain.get("extensions", {}).items()},
+    )
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -221,28 +256,64 @@ def checked_intake_name(name: str) -> str:
 
 
 def start_intake(course: Course, name: str, secret: str | None = None) -> Intake:
-    """Start an intake: a new class, with a new set of unknown pairs.
+    """Take an intake in hand: a new class with new unknown pairs, or an earlier one again.
 
-    The intake before it is kept in the same file, under "earlier".
+    The others are kept, and so are the pairs that they were given; what comes back from
+    any of them is marked with its own.
 
-    Raises
-    ------
-    OpticsError
-        Where submissions are already there: they belong to the pairs handed out.
+    Parameters
+    ----------
+    course : Course
+        The course.
+    name : str
+        The name of an earlier intake goes back to it.
+    secret : str, optional
+        Of a new intake; a fresh one where none is given.
     """
     name = checked_intake_name(name)
-    if course.learners("submitted") or course.learners("autograded"):
-        raise OpticsError(
-            f"The course in {course.root} already holds submissions.",
-            "They were made with the pairs of the intake in hand, and a new one would exchange those pairs.",
-            "Make a new course folder for the new class: `optics intake NAME --course FOLDER`.",
-        )
-    earlier = []
-    if (course.root / INTAKE).is_file():
-        before = course.intake
-        kept = json.loads((course.root / INTAKE).read_text("utf-8")).get("earlier", [])
-        earlier = [*kept, {"name": before.name, "secret": before.secret}]
-    intake = Intake(name=name, secret=secret or secrets.token_hex(16))
-    plain = {"name": intake.name, "secret": intake.secret, "earlier": earlier}
-    write_whole(course.root / INTAKE, json.dumps(plain, indent=1) + "\n")
+    others = course.intakes() if (course.root / INTAKE).is_file() else ()
+    for known in others:
+        if known.name.casefold() == name.casefold():
+            intake = known
+            break
+    else:
+        intake = Intake(name=name, secret=secret or secrets.token_hex(16))
+    course.keep_intakes([intake, *(other for other in others if other is not intake)])
     return intake
+
+
+def set_deadline(course: Course, due: str, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> str:
+    """Say by when the intake in hand is to hand in; with learners, an extension for them.
+
+    Parameters
+    ----------
+    course : Course
+        The course.
+    due : str
+        A day, or a day and a time, as in "2026-03-02 18:00"; "none" takes it away.
+    chapters, learners : sequence of str
+        For which only; all where none is given.
+
+    Returns
+    -------
+    str
+        The deadline as it was written down, "" where it was taken away.
+    """
+    try:
+        moment = "" if due == "none" else datetime.fromisoformat(due)
+    except ValueError:
+        raise OpticsError(
+            f'"{due}" is no date.', "A deadline is a day, with a time or without.", 'Try "2026-03-02 18:00".'
+        ) from None
+    if isinstance(moment, datetime):
+        if len(due) <= len("2026-03-02"):
+            moment = moment.replace(hour=23, minute=59)
+        moment = f"{moment:%Y-%m-%d %H:%M}"
+    intake, *others = course.intakes()
+    names = course.chosen(chapters) if chapters else ("",)
+    extensions = {who: dict(dates) for who, dates in intake.extensions.items()}
+    deadlines = dict(intake.deadlines)
+    for dates in [extensions.setdefault(who, {}) for who in learners] or [deadlines]:
+        dates.update(dict.fromkeys(names, moment))
+    course.keep_intakes([replace(intake, deadlines=deadlines, extensions=extensions), *others])
+    return moment

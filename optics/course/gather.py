@@ -19,9 +19,11 @@ from pathlib import Path, PurePosixPath
 import nbformat
 from tqdm import tqdm
 
-from optics.course.folder import CLASS_LIST, Course, write_whole
+from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook
-from optics.course.names import Learner, chapter_of, checked_identifier, read_class_list, who_sent
+from optics.course.handed_out import Stamp, box_of_intake, set_stamp, stamp_of
+from optics.course.names import Learner, chapter_of, checked_identifier, who_sent
+from optics.course.names import class_list as listed
 from optics.course.opening import NotebookError, load_notebook, to_text
 from optics.course.unpack import Received, received
 from optics.errors import OpticsError
@@ -78,6 +80,7 @@ def gather(
     places: Sequence[Path | str],
     class_list: Path | str | None = None,
     learner: str | None = None,
+    intake: str | None = None,
 ) -> Gathered:
     """Gather submissions.
 
@@ -92,13 +95,15 @@ def gather(
         course folder, where there is one.
     learner : str, optional
         Whose they are, where you know better than the files do.
+    intake : str, optional
+        The intake of files that have lost their stamp.
 
     Returns
     -------
     Gathered
         What was done, in sentences.
     """
-    learners = _class_list(course, class_list)
+    learners = listed(course, class_list)
     if learner is not None:
         learner = checked_identifier(learner)
     released = {
@@ -118,7 +123,7 @@ def gather(
                 "Give the zip, the folder or the notebook that came back.",
                 "Check the name.",
             )
-    desk = _Desk(course, learners, released, learner)
+    desk = _Desk(course, learners, released, learner, intake)
     try:
         for place in map(Path, places):
             for file in tqdm(received(place), desc=f"Gathering {place.name}", unit="file", disable=None):
@@ -126,13 +131,6 @@ def gather(
     finally:
         desk.close()
     return desk.result
-
-
-def _class_list(course: Course, given: Path | str | None) -> tuple[Learner, ...]:
-    if given is not None:
-        return read_class_list(Path(given))
-    path = course.root / CLASS_LIST
-    return read_class_list(path) if path.is_file() else ()
 
 
 class _Desk:
@@ -144,8 +142,12 @@ class _Desk:
         learners: Sequence[Learner],
         released: dict[str, nbformat.NotebookNode],
         learner: str | None,
+        intake: str | None,
     ) -> None:
         self.course, self.learners, self.released, self.learner = course, learners, released, learner
+        self.stamps: dict[str, Stamp] = {}
+        if intake is not None:
+            self.stamps = {chapter: box_of_intake(course, chapter, intake) for chapter in released}
         self.result = Gathered()
         self.inbox = course.root / "inbox"
         self.rows = _ledger(self.inbox / LEDGER)
@@ -171,6 +173,8 @@ class _Desk:
         if not chapter:
             self._unsettled(file, fingerprint, came_from, "It is none of the chapters that were released.")
             return
+        if not stamp_of(notebook.metadata).pairs and chapter in self.stamps:
+            set_stamp(notebook, self.stamps[chapter])
         identifier = self.learner
         if identifier is None:
             who = who_sent(file.name, notebook, self.learners, tuple(self.released))

@@ -86,13 +86,17 @@ def gradebook(course: Course) -> Iterator[Gradebook]:
         yield book
 
 
-def run_step(course: Course, step: type[BaseConverter], chapter: str, learner: str | None = None) -> Outcome:
+def run_step(
+    course: Course, step: type[BaseConverter], chapter: str, learner: str | None = None, **settings: str
+) -> Outcome:
     """Run one of nbgrader's converters for a chapter, and for one learner where given.
 
-    Never raises for what went wrong inside: the outcome says so.
+    Settings are those of nbgrader's `CourseDirectory`. Never raises for what went wrong
+    inside: the outcome says so.
     """
     tools_on_path()
     config = configuration(course)
+    config.CourseDirectory.update(settings)
     folder = CourseDirectory(config=config, log=_log)
     folder.assignment_id = chapter
     if learner is not None:

@@ -32,11 +32,14 @@ from nbgrader.converters import Autograde
 from nbgrader.preprocessors import NbGraderPreprocessor
 from tqdm import tqdm
 
-from optics.course.folder import Course
+from optics.course.folder import Course, write_whole
 from optics.course.grader import run_step
-from optics.course.opening import NotebookError, load_notebook
+from optics.course.handed_out import box_for, person_in, stamp_of
+from optics.course.opening import load_notebook
 from optics.course.reading import read_answers
 from optics.course.repair import MENDED
+from optics.errors import OpticsError
+from optics.specimens.sealed import SEALED, open_pairs
 
 __all__ = ["CheckAnswers", "Marked", "mark"]
 
@@ -56,8 +59,17 @@ class CheckAnswers(NbGraderPreprocessor):
             locked = {cell.name for cell in notebook.source_cells if cell.locked and cell.cell_type == "code"}
             answers = {cell.name for cell in notebook.solution_cells}
             points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
-        with _standing_in(resources["metadata"]["path"] or "."):
-            bench = Bench()
+        folder = Path(resources["metadata"]["path"] or ".")
+        who = ""
+        if self.parent is not None:
+            # nbgrader has put the pairs of the last release there; a submission has its own.
+            course = Course(root=Path(self.parent.parent.coursedir.root))
+            box = box_for(course, names["assignment"], stamp_of(nb.metadata))
+            if box is not None:
+                write_whole(folder / SEALED, (box / SEALED).read_bytes())
+                who = names["student"]
+        with _standing_in(str(folder)):
+            bench = Bench(who)
             for cell in nb.cells:
                 if cell.cell_type != "code":
                     continue
@@ -87,9 +99,16 @@ def _standing_in(folder: str) -> Iterator[None]:
 
 
 class Bench:
-    """One learner's answers, and the instructor's cells run on them in order."""
+    """One learner's answers, and the instructor's cells run on them in order.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    student : str
+        Who sent them, where the pair box beside them may know that person.
+    """
+
+    def __init__(self, student: str = "") -> None:
+        self.student = student
         self.names: dict[str, Any] = {"__name__": "__main__", "__builtins__": builtins}
         self.answers: dict[str, object] = {}
         self.count = 0
@@ -101,8 +120,11 @@ class Bench:
         self.answers |= reading.values
         # Only the names asked for, so that an answer cannot take a check's place.
         given = {name: reading.values.get(name, empty) for name, empty in released.items()}
-        self.names |= given
         notes = list(reading.notes)
+        if self.student and isinstance(typed := given.get("learner"), str):
+            given["learner"], said = person_in(open_pairs("."), self.student, typed)
+            notes += [said] if said else []
+        self.names |= given
         notes += [
             f'There is no answer named "{name}" in this cell any more.'
             for name in released
@@ -267,8 +289,9 @@ def _mark_one(course: Course, learner: str, chapter: str) -> Marked:
     if not path.is_file():
         return Marked(learner, chapter, False, ["There is no notebook in the submission."])
     try:
-        load_notebook(path.read_bytes())
-    except NotebookError as reason:
+        notebook, _ = load_notebook(path.read_bytes())
+        box_for(course, chapter, stamp_of(notebook.metadata))
+    except OpticsError as reason:
         return Marked(learner, chapter, False, [str(reason)])
     outcome = run_step(course, Autograde, chapter, learner)
     if not outcome.success:

@@ -10,16 +10,27 @@ import csv
 import io
 import re
 import unicodedata
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from nbformat.notebooknode import NotebookNode
 
+from optics.course.folder import CLASS_LIST, Course
 from optics.course.reading import assigned_names, read_answers
 from optics.errors import OpticsError
 
-__all__ = ["Learner", "Who", "chapter_of", "checked_identifier", "read_class_list", "who_sent"]
+__all__ = [
+    "Learner",
+    "Who",
+    "aliases",
+    "chapter_of",
+    "checked_identifier",
+    "class_list",
+    "read_class_list",
+    "who_sent",
+]
 
 IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@+-]{0,63}")
 # Windows keeps these names for itself, whatever their ending.
@@ -115,6 +126,25 @@ def read_class_list(path: Path) -> tuple[Learner, ...]:
             )
         learners[identifier.casefold()] = Learner(identifier, (row[columns["name"]] or "").strip())
     return tuple(learners.values())
+
+
+def class_list(course: Course, given: Path | None = None) -> tuple[Learner, ...]:
+    """The class list given, else the one kept in the course; empty where there is none."""
+    path = given or course.root / CLASS_LIST
+    return read_class_list(path) if given or path.is_file() else ()
+
+
+def aliases(learners: Sequence[Learner]) -> dict[str, str]:
+    """Every way to write a listed person that is nobody else's too, with their identifier."""
+    whose: dict[str, set[str]] = defaultdict(set)
+    for learner in learners:
+        words = learner.name.replace(",", " ").split()
+        ways = {learner.identifier, learner.name, " ".join([*words[-1:], *words[:-1]])}
+        ways |= {", ".join([words[-1], " ".join(words[:-1])])} if len(words) > 1 else set()
+        ways |= set(words[:1])
+        for way in ways:
+            whose["".join(way.split()).casefold()].add(learner.identifier)
+    return {way: one.pop() for way, one in whose.items() if way and len(one) == 1}
 
 
 # --- whose -----------------------------------------------------------------------

@@ -10,6 +10,7 @@ from typing import Any
 import nbformat
 from nbformat.notebooknode import NotebookNode
 
+from optics.course.handed_out import set_stamp, stamp_of
 from optics.errors import OpticsError
 
 __all__ = ["NotebookError", "load_notebook", "to_text"]
@@ -124,6 +125,7 @@ def load_notebook(data: bytes) -> tuple[NotebookNode, list[str]]:
     ids: set[str] = set()
     cells = [cell for cell in map(lambda each: _plain_cell(each, ids), raw["cells"]) if cell is not None]
     notebook = nbformat.v4.new_notebook(cells=cells)
+    set_stamp(notebook, stamp_of(raw.get("metadata")))
     return notebook, notes
 
 

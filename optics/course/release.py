@@ -4,24 +4,29 @@ from __future__ import annotations
 
 import ast
 import json
+import os
 import shutil
+import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import nbformat
 from nbformat.notebooknode import NotebookNode
 from nbgrader.converters import GenerateAssignment
 from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import is_solution
 from tqdm import tqdm
 
-from optics.course.folder import Course
+from optics.course.folder import Course, write_whole
 from optics.course.grader import run_step
+from optics.course.handed_out import Stamp, keep_box, set_stamp, stamp_of_box
+from optics.course.names import aliases, class_list
 from optics.errors import OpticsError
 from optics.lens.parsing import parse_pair
-from optics.specimens.sealed import VARIANTS, briefs_in, seal
+from optics.specimens.sealed import BRIEFS, SEALED, VARIANTS, briefs_in, mark_of, sealed
 
-__all__ = ["LockProse", "Released", "release", "traces"]
+__all__ = ["HandedOutError", "LockProse", "Released", "release", "traces"]
 
 REGIONS = (("BEGIN SOLUTION", "END SOLUTION"), ("BEGIN HIDDEN TESTS", "END HIDDEN TESTS"))
 MARKERS = tuple(marker for pair in REGIONS for marker in pair)
@@ -51,16 +56,29 @@ class Released:
     chapter: str
     folder: Path
     sealed: bool
+    replaced: bool = False
 
     def __str__(self) -> str:
         pairs = ", with its unknown pairs sealed" if self.sealed else ""
-        return f"{self.chapter} is ready to hand out{pairs}."
+        before = " It takes the place of what was released before." if self.replaced else ""
+        return f"{self.chapter} is ready to hand out{pairs}.{before}"
+
+
+class HandedOutError(OpticsError):
+    """A release would take the place of what has been handed out."""
 
 
 def release(
-    course: Course, chapters: Sequence[str] = (), variants: int = VARIANTS, secret: str | None = None
+    course: Course,
+    chapters: Sequence[str] = (),
+    variants: int = VARIANTS,
+    secret: str | None = None,
+    replace: bool = False,
 ) -> list[Released]:
     """Make the copies that learners get, in the course's release folder.
+
+    All chapters asked for are released, or none: they are made beside and moved into
+    place when every one of them is whole.
 
     Parameters
     ----------
@@ -72,40 +90,102 @@ def release(
         How many different pairs share one letter.
     secret : str, optional
         Instead of the intake's own.
+    replace : bool
+        Whether chapters that were released before may be exchanged for different ones.
 
     Raises
     ------
+    HandedOutError
+        Where something else was released before and `replace` is not given.
     OpticsError
         Where a chapter cannot be released, or one trace of an answer is left in
-        it; that chapter's release is taken away again.
+        it; what was released before still stands.
     """
     intake = course.intake
-    done = []
-    for chapter in tqdm(course.chosen(chapters), desc="Releasing", unit="chapter", disable=None):
-        sealed = seal(
+    chosen = course.chosen(chapters)
+    people = {
+        mark_of(intake.name, alias): mark_of(intake.name, identifier)
+        for alias, identifier in aliases(class_list(course)).items()
+    }
+    boxes = {
+        chapter: sealed(
             course.root / "source" / chapter,
             intake=intake.name,
             secret=secret or intake.secret,
             variants=variants,
+            people=people,
         )
-        outcome = run_step(course, GenerateAssignment, chapter)
-        folder = course.root / "release" / chapter
-        if not outcome.success:
-            raise OpticsError(
-                f"The chapter {chapter} could not be released: {outcome.reason}",
-                "Every answer cell needs its own name, and a chapter that has been marked keeps its cells.",
-                "Mend the chapter in the source folder and release it again.",
+        for chapter in chosen
+    }
+    building = Path(tempfile.mkdtemp(dir=course.root, prefix=".releasing-"))
+    try:
+        standing = [chapter for chapter in chosen if course.step("release", chapter=chapter).is_dir()]
+        # What stands is compared with what would come, away from the gradebook.
+        trial = f"sqlite:///{building / 'trial.db'}"
+        changed = [
+            chapter
+            for chapter in standing
+            if _contents(_made(course, chapter, boxes[chapter], building / "trial", trial))
+            != _contents(course.step("release", chapter=chapter))
+        ]
+        if changed and not replace:
+            raise HandedOutError(
+                f"Another version has been released already of: {', '.join(changed)}.",
+                "Whoever holds it keeps its pairs, and what they hand in is marked with those.",
+                "Release again with --replace, where the new version is to be handed out from now on.",
             )
-        left = traces(course, chapter)
-        if left:
-            shutil.rmtree(folder, ignore_errors=True)
-            raise OpticsError(
-                f"The released chapter {chapter} still showed answers: {'; '.join(left[:3])}.",
-                "Not one line of a solution or a hidden check may be left.",
-                "Its release has been taken away. Put the answer between the markers in the source.",
-            )
-        done.append(Released(chapter, folder, sealed is not None))
-    return done
+        wanted = [chapter for chapter in chosen if chapter in changed or chapter not in standing]
+        for chapter in tqdm(wanted, desc="Releasing", unit="chapter", disable=None):
+            _made(course, chapter, boxes[chapter], building / "new")
+        for chapter in wanted:
+            if boxes[chapter]:
+                keep_box(course, chapter, boxes[chapter])
+                write_whole(course.root / "source" / chapter / SEALED, boxes[chapter])
+            stands = course.step("release", chapter=chapter)
+            if stands.exists():
+                os.replace(stands, building / f"old-{chapter}")
+            stands.parent.mkdir(exist_ok=True)
+            os.replace(building / "new" / chapter, stands)
+    finally:
+        shutil.rmtree(building, ignore_errors=True)
+    return [
+        Released(chapter, course.root / "release" / chapter, bool(boxes[chapter]), chapter in changed)
+        for chapter in chosen
+    ]
+
+
+def _made(course: Course, chapter: str, box: str, place: Path, book: str = "") -> Path:
+    """A chapter as it would be released, made in another place."""
+    settings = {"release_directory": str(place.relative_to(course.root))} | ({"db_url": book} if book else {})
+    outcome = run_step(course, GenerateAssignment, chapter, **settings)
+    folder = place / chapter
+    if not outcome.success:
+        raise OpticsError(
+            f"The chapter {chapter} could not be released: {outcome.reason}",
+            "Every answer cell needs its own name, and a chapter that has been marked keeps its cells.",
+            "Mend the chapter in the source folder and release it again.",
+        )
+    stamp = Stamp(course.intake.name)
+    if box:
+        (folder / SEALED).write_text(box, "utf-8")
+        stamp = stamp_of_box(box)
+    for path in folder.glob("*.ipynb"):
+        notebook = nbformat.read(path, as_version=4)
+        set_stamp(notebook, stamp)
+        nbformat.write(notebook, path)
+    left = traces(course, chapter, folder)
+    if left:
+        raise OpticsError(
+            f"The released chapter {chapter} still showed answers: {'; '.join(left[:3])}.",
+            "Not one line of a solution or a hidden check may be left.",
+            "Nothing was released. Put the answer between the markers in the source.",
+        )
+    return folder
+
+
+def _contents(folder: Path) -> dict[str, bytes]:
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
 
 
 def _parted(source: str) -> tuple[list[str], list[str]]:
@@ -150,12 +230,14 @@ def _cells(path: Path) -> list[dict]:
     return cells
 
 
-def traces(course: Course, chapter: str) -> list[str]:
+def traces(course: Course, chapter: str, folder: Path | None = None) -> list[str]:
     """What the release of a chapter still gives away, each as a few words.
 
     A trace is a marker, an output, a line or text of the source that stood only
     in a solution or a hidden check, or a lens of a pair whose brief names it.
+    The release is looked at where it stands, or in the folder given.
     """
+    folder = folder or course.step("release", chapter=chapter)
     found = []
     on_the_bench = [
         line.distance
@@ -174,7 +256,7 @@ def traces(course: Course, chapter: str) -> list[str]:
         hidden_lines = {line for line in secret if line} - set(allowed)
         allowed_text = "\n".join(allowed)
         hidden_texts = {text for text in _texts(secret) if text not in allowed_text}
-        released = _cells(course.root / "release" / chapter / source.name)
+        released = _cells(folder / source.name)
         for cell in released:
             lines = {line.strip() for line in cell["source"].splitlines()}
             where = f"cell {cell.get('id', '?')}"
@@ -184,6 +266,6 @@ def traces(course: Course, chapter: str) -> list[str]:
             found += [f"{where} names a lens of the bench" for lens in on_the_bench if lens in cell["source"]]
             if cell.get("outputs"):
                 found.append(f"{where} has an output")
-    if (course.root / "release" / chapter / "pairs.json").exists():
+    if (folder / BRIEFS).exists():
         found.append("the briefs of the pairs lie beside it")
     return found

@@ -20,6 +20,7 @@ import nbformat
 from nbformat.notebooknode import NotebookNode
 from nbgrader.preprocessors import NbGraderPreprocessor
 
+from optics.course.handed_out import STAMP, set_stamp, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import LONGEST_CELL, assigned_names
 
@@ -239,6 +240,9 @@ class PutIntoRelease(NbGraderPreprocessor):
         # way than our own gathering is just as plain.
         submitted, notes = load_notebook(nbformat.writes(nb).encode("utf-8", "replace"))
         restored = put_into_release(released, submitted)
+        # Its own stamp or none: the release's may be another intake's.
+        restored.notebook.metadata.pop(STAMP, None)
+        set_stamp(restored.notebook, stamp_of(submitted.metadata))
         notes += restored.notes
         if notes:
             restored.notebook.cells.insert(0, mended_cell(notes))

@@ -20,6 +20,7 @@ from jupyter_core.paths import jupyter_data_dir
 
 from optics.course.feedback import write_feedback
 from optics.course.folder import LEFT_BY_RUNNING, Course, make_course, start_intake, write_whole
+from optics.course.handed_out import keep_box, set_stamp
 from optics.course.marking import Marked, mark
 from optics.course.names import chapter_of
 from optics.course.opening import load_notebook, to_text
@@ -293,7 +294,7 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
         shutil.copytree(study.root, own.root)
         if (file.parent / SEALED).is_file():
             # The pairs that lay on this learner's bench, whoever sealed them.
-            shutil.copyfile(file.parent / SEALED, own.root / "source" / chapter / SEALED)
+            set_stamp(notebook, keep_box(own, chapter, (file.parent / SEALED).read_text("utf-8")))
         write_whole(own.notebook("submitted", chapter, LEARNER), to_text(notebook))
         marked = mark(own, [chapter])[0]
         troubles = write_feedback(own, [chapter]) if marked.marked and page else []

@@ -16,10 +16,12 @@ import base64
 import hmac
 import json
 import zlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -27,7 +29,7 @@ from optics.errors import OpticsError
 from optics.instrument.focimeter import an_eye
 from optics.specimens.specimen import Brief, Specimen, make, seed_from
 
-__all__ = ["PairBox", "briefs_in", "open_pairs", "seal"]
+__all__ = ["PairBox", "briefs_in", "mark_of", "open_pairs", "seal", "sealed"]
 
 BRIEFS = "pairs.json"
 SEALED = "pairs.sealed"
@@ -54,11 +56,15 @@ class PairBox:
         By letter.
     seeds : dict of str to list of int
         By letter, one a variant.
+    people : dict of str to str
+        For each way in which somebody of the class list may write their name, whose it is;
+        both as `mark_of` makes them, so that the box is no list of the class.
     """
 
     intake: str
     briefs: dict[str, Brief]
     seeds: dict[str, list[int]]
+    people: dict[str, str] = field(default_factory=dict)
 
     def pair(self, letter: str, learner: str) -> Specimen:
         """The pair with this letter that lies before this learner.
@@ -89,8 +95,21 @@ class PairBox:
 
     def variant(self, letter: str, learner: str) -> int:
         """Which variant of a pair this learner gets, counted from 0."""
-        who = "".join(learner.split()).casefold()
+        who = self.whose(learner) or _squeezed(learner)
         return seed_from(self.intake, letter, who) % len(self.seeds[letter])
+
+    def whose(self, typed: str) -> str:
+        """The listed person whose name or number was typed; "" where it is nobody's."""
+        return self.people.get(mark_of(self.intake, typed), "")
+
+
+def _squeezed(name: str) -> str:
+    return "".join(name.split()).casefold()
+
+
+def mark_of(intake: str, name: str) -> str:
+    """What a name or number is known by in the pair box of an intake."""
+    return sha256(f"{intake}/{_squeezed(name)}".encode("utf-8", "replace")).hexdigest()[:12]
 
 
 def briefs_in(folder: Path) -> dict[str, Brief]:
@@ -123,8 +142,24 @@ def _veil(data: bytes, intake: str) -> bytes:
     return bytes(a ^ b for a, b in zip(data, stream, strict=False))
 
 
-def seal(folder: Path, *, intake: str, secret: str, variants: int = VARIANTS) -> Path | None:
-    """Write a chapter's pairs for one intake.
+def seal(folder: Path, **box: Any) -> Path | None:
+    """Write a chapter's pairs, as `sealed` gives them, beside it; None where it has none."""
+    text = sealed(folder, **box)
+    path = Path(folder) / SEALED
+    if text:
+        path.write_text(text, "utf-8")
+    return path if text else None
+
+
+def sealed(
+    folder: Path,
+    *,
+    intake: str,
+    secret: str,
+    variants: int = VARIANTS,
+    people: Mapping[str, str] | None = None,
+) -> str:
+    """A chapter's pairs for one intake, sealed.
 
     Parameters
     ----------
@@ -136,19 +171,22 @@ def seal(folder: Path, *, intake: str, secret: str, variants: int = VARIANTS) ->
         Kept by the instructor; another secret gives other pairs.
     variants : int
         How many different pairs share one letter.
+    people : mapping of str to str, optional
+        Who may write their name in which ways, as in `PairBox`.
 
     Returns
     -------
-    Path or None
-        The sealed file; None where the chapter has no pairs.
+    str
+        What `pairs.sealed` is to hold; "" where the chapter has no pairs.
     """
     box = _box(Path(folder), intake, secret, variants)
     if not box.briefs:
-        return None
+        return ""
     inside = {
         "maker": MAKER,
         "briefs": {letter: brief.to_plain() for letter, brief in box.briefs.items()},
         "seeds": box.seeds,
+        "people": dict(people or {}),
     }
     veiled = _veil(zlib.compress(json.dumps(inside, sort_keys=True).encode()), intake)
     outside = {
@@ -156,9 +194,7 @@ def seal(folder: Path, *, intake: str, secret: str, variants: int = VARIANTS) ->
         "intake": intake,
         "pairs": base64.b64encode(veiled).decode(),
     }
-    path = Path(folder) / SEALED
-    path.write_text(json.dumps(outside, indent=1) + "\n", "utf-8")
-    return path
+    return json.dumps(outside, indent=1) + "\n"
 
 
 def open_pairs(folder: Path | str = ".") -> PairBox:
@@ -177,6 +213,7 @@ def open_pairs(folder: Path | str = ".") -> PairBox:
         outside = json.loads(path.read_text("utf-8"))
         inside = json.loads(zlib.decompress(_veil(base64.b64decode(outside["pairs"]), outside["intake"])))
         maker, briefs, seeds = inside["maker"], inside["briefs"], inside["seeds"]
+        people = dict(inside.get("people", {}))
     except (ValueError, KeyError, TypeError, zlib.error):
         raise OpticsError(
             f"The file {SEALED} in this folder is damaged.",
@@ -193,4 +230,5 @@ def open_pairs(folder: Path | str = ".") -> PairBox:
         intake=outside["intake"],
         briefs={letter: Brief.from_plain(values) for letter, values in briefs.items()},
         seeds=seeds,
+        people=people,
     )

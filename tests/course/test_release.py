@@ -59,10 +59,14 @@ def test_another_intake_gets_other_pairs(course):
     release(course, [BENCH], variants=4)
     assert open_pairs(course.root / "release" / BENCH).seeds == first
     start_intake(course, "autumn")
-    release(course, [BENCH], variants=4)
+    release(course, [BENCH], variants=4, replace=True)
     assert open_pairs(course.root / "release" / BENCH).seeds != first
     kept = json.loads((course.root / "intake.json").read_text("utf-8"))["earlier"]
     assert [before["name"] for before in kept] == ["spring"]
+
+
+def _files(root):
+    return {path: path.read_bytes() for path in sorted(root.rglob("*")) if path.is_file()}
 
 
 LEAKS = {
@@ -89,11 +93,12 @@ def test_a_brief_that_lies_beside_the_release_is_found(course):
     assert traces(course, BENCH) == ["the briefs of the pairs lie beside it"]
 
 
-def test_a_release_that_leaks_is_taken_away(course, monkeypatch):
+def test_a_release_that_leaks_changes_nothing(course, monkeypatch):
+    before = _files(course.root)
     monkeypatch.setattr("optics.course.release.traces", lambda *_: ["cell x has the marker END SOLUTION"])
     with pytest.raises(OpticsError, match="still showed answers: cell x"):
         release(course, [FORMS])
-    assert not (course.root / "release" / FORMS).exists()
+    assert _files(course.root) == before
 
 
 def test_a_spoiled_chapter_is_told_in_a_sentence(course):
@@ -114,14 +119,6 @@ def test_a_course_needs_an_intake_before_a_release(course):
     (course.root / "intake.json").unlink()
     with pytest.raises(OpticsError, match="has no intake yet"):
         release(course)
-
-
-def test_no_new_intake_while_submissions_are_there(course, submit):
-    submit(course, "t101", FORMS, "{}")
-    before = (course.root / "intake.json").read_bytes()
-    with pytest.raises(OpticsError, match="already holds submissions"):
-        start_intake(course, "autumn")
-    assert (course.root / "intake.json").read_bytes() == before
 
 
 @pytest.mark.parametrize("text", ["", "[]", '{"name": "x"}', "{"])
