@@ -83,8 +83,8 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
 
 _KNOWN: dict[int, tuple[str, ...]] = {
     0: ("stage",),
-    3: ("stage", "eyepiece", "aside"),
-    5: ("stage", "eyepiece", "aside", "wheel", "pad"),
+    3: ("stage", "eyepiece", "aside", "wheel"),
+    4: ("stage", "eyepiece", "aside", "wheel", "pad"),
     7: ("stage", "eyepiece", "aside", "wheel", "pad", "compensator", "dot"),
     9: ("stage", "eyepiece", "aside", "wheel", "pad", "compensator", "dot", "side"),
 }

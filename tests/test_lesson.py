@@ -14,6 +14,8 @@ from optics.specimens.sealed import open_pairs
     ("chapter", "shown", "hidden"),
     [
         (0, {"stage"}, {"wheel", "eyepiece", "pad"}),
+        (3, {"stage", "eyepiece", "aside", "wheel"}, {"pad", "compensator"}),
+        (4, {"wheel", "pad"}, {"dot", "side"}),
         (6, {"wheel", "eyepiece", "pad"}, {"compensator", "side"}),
     ],
 )

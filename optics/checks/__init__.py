@@ -16,6 +16,7 @@ from optics.checks.bench import (
     reading,
     recorded,
     recorded_mm,
+    recorded_power,
 )
 from optics.checks.choice import choice
 from optics.checks.cross import from_cross, from_readings, meridian_power, to_cross
@@ -37,6 +38,7 @@ __all__ = [
     "reading",
     "recorded",
     "recorded_mm",
+    "recorded_power",
     "recorded_ticket",
     "settled",
     "ticket",

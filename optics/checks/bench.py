@@ -11,7 +11,7 @@ from optics.instrument.trace import bundle_in_hand
 from optics.lens.numbers import length_mm, power_of
 from optics.lens.parsing import parse
 from optics.lens.power import Power
-from optics.lens.prescription import Prescription
+from optics.lens.prescription import Prescription, written
 from optics.marking.habits import diagnose, diagnose_pair
 from optics.marking.marks import mark_pair, shared_out, triple_of, true_triple
 from optics.marking.notation import loosely_written
@@ -25,9 +25,9 @@ from optics.marking.replies import (
     unreadable,
 )
 from optics.marking.telling import Reply, tell
-from optics.specimens.sealed import PairBox, open_pairs
+from optics.specimens.sealed import open_pairs
 
-__all__ = ["centre_distance", "noted", "reading", "recorded", "recorded_mm"]
+__all__ = ["centre_distance", "noted", "reading", "recorded", "recorded_mm", "recorded_power"]
 
 EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
 MILLIMETRES = "Type millimetres between the quotes, for example 62.5."
@@ -70,6 +70,21 @@ def recorded_mm(answer: object) -> None:
     tell(Reply(state="Recorded", sentences=(f"Read as {found:g} mm. It is marked after you hand in.",)))
 
 
+def recorded_power(answer: object) -> None:
+    """Say whether a graded number in dioptres can be read, without marking it."""
+    if unanswered(answer):
+        sentence = 'Type the number with its sign between the quotes, for example "+0.50".'
+        tell(Reply(state="Not answered yet", sentences=(sentence,)))
+        return
+    try:
+        found = power_of(answer)
+    except OpticsError as error:
+        tell(Reply(state="Not yet", sentences=(str(error),)))
+        return
+    told = f"Read as {written(found)} D. It is marked after you hand in."
+    tell(Reply(state="Recorded", sentences=(told,), trace=bundle_in_hand()))
+
+
 def noted(
     answer: object,
     *,
@@ -107,7 +122,9 @@ def noted(
         found = power_of(answer)
     except OpticsError as error:
         return unreadable(error, (skill,), points)
-    right, other = _shown(what, open_pairs(folder), pair, learner, eye)
+    box = open_pairs(folder)
+    right = box.shown(what, pair, learner, eye)
+    other = box.shown(OTHER_LINES[what], pair, learner, eye) if what in OTHER_LINES else None
     if abs(found - right) <= within + 1e-9:
         return tell(Reply(state="Right", marks=shared_out({skill: True}, points)))
     if other is not None and abs(found - other) <= within:
@@ -119,6 +136,7 @@ def noted(
     return tell(Reply(state="Not yet", sentences=(hint,), marks=nothing))
 
 
+OTHER_LINES = {"sphere lines": "cylinder lines", "cylinder lines": "sphere lines"}
 NOTED = {
     "sphere lines": (
         "sphere",
@@ -142,18 +160,6 @@ NOTED = {
     ),
 }
 """What can be noted at the bench: its skill, how it is typed, and where to look again."""
-
-
-def _shown(what: str, box: PairBox, pair: str, learner: str, eye: str) -> tuple[float, float | None]:
-    """What the bench shows there, and for a set of lines what the other set shows."""
-    if what == "eyepiece":
-        return box.eye_setting(pair, learner), None
-    specimen = box.pair(pair, learner)
-    if what == "zero":
-        return specimen.zero_error, None
-    sphere, cylinder, _ = (float(each) for each in specimen.power(eye).sphere_cylinder())
-    lines = sphere + specimen.zero_error, sphere + cylinder + specimen.zero_error
-    return lines if what == "sphere lines" else lines[::-1]
 
 
 def reading(

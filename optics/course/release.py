@@ -244,6 +244,7 @@ def traces(course: Course, chapter: str, folder: Path | None = None) -> list[str
         for brief in briefs_in(course.root / "source" / chapter).values()
         if brief.lenses
         for line in parse_pair(brief.lenses)
+        if len(line.distance) >= SHORTEST_ANSWER
     ]
     for source in sorted((course.root / "source" / chapter).glob("*.ipynb")):
         allowed: list[str] = []

@@ -8,10 +8,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from optics.judging.settling import settle
+from optics.lens.prescription import written
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.sealed import open_pairs
 
-__all__ = ["centres", "solve", "solve_ticket"]
+__all__ = ["centres", "noted", "solve", "solve_ticket"]
 
 
 def solve(pair: str, eye: str, learner: str, form: str = "minus", folder: str | Path = ".") -> str:
@@ -28,6 +29,11 @@ def solve(pair: str, eye: str, learner: str, form: str = "minus", folder: str | 
         The lens as it is, settled on quarter steps and written in the form asked for.
     """
     return settle(open_pairs(folder).pair(pair, learner).power(eye), form=form).choice.distance
+
+
+def noted(what: str, pair: str, learner: str, eye: str = "R", folder: str | Path = ".") -> str:
+    """A right number for what is noted at the bench; see `optics.specimens.sealed.PairBox.shown`."""
+    return written(open_pairs(folder).shown(what, pair, learner, eye))
 
 
 def centres(pair: str, learner: str, folder: str | Path = ".") -> str:

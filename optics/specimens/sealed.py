@@ -93,6 +93,25 @@ class PairBox:
         """Eyepiece dial at which the reticle of that bench is sharp to this learner, dioptres."""
         return an_eye(np.random.default_rng(self.bench_seed(letter, learner)))
 
+    def shown(self, what: str, letter: str, learner: str, eye: str = "R") -> float:
+        """What the bench shows of this pair to a careful hand, dioptres.
+
+        Parameters
+        ----------
+        what : {"sphere lines", "cylinder lines", "zero", "eyepiece"}
+            A drum reading of a lens, coming from plus; the drum without a lens; or
+            the eyepiece dial.
+        letter, learner
+            As for `pair`.
+        eye : {"R", "L"}
+            The lens.
+        """
+        if what == "eyepiece":
+            return self.eye_setting(letter, learner)
+        pair = self.pair(letter, learner)
+        higher, _, lower, _ = (float(each) for each in pair.power(eye).principal())
+        return pair.zero_error + {"zero": 0.0, "sphere lines": higher, "cylinder lines": lower}[what]
+
     def variant(self, letter: str, learner: str) -> int:
         """Which variant of a pair this learner gets, counted from 0."""
         who = self.whose(learner) or _squeezed(learner)

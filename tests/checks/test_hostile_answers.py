@@ -24,6 +24,7 @@ CHECKS = {
     "reading": lambda a: check.reading(a, eye="R", points=3, **BENCH),
     "noted": lambda a: check.noted(a, what="sphere lines", points=3, **BENCH),
     "recorded": lambda a: check.recorded(a) or 0.0,
+    "recorded_power": lambda a: check.recorded_power(a) or 0.0,
     "recorded_mm": lambda a: check.recorded_mm(a) or 0.0,
 }
 TEXTS = [

@@ -83,8 +83,9 @@ def test_guided_pairs_are_sealed_too(course):
         for brief in briefs_in(course.root / "source" / chapter).values()
         if brief.lenses
         for line in parse_pair(brief.lenses)
+        if line.cylinder or line.sphere  # "pl" stands in many a word
     }
-    assert {chapter[:2] for chapter, _ in guided} >= {"05", "12"}
+    assert {chapter[:2] for chapter, _ in guided} >= {"03", "04", "05", "12"}
     for chapter, lens in guided:
         for path in (course.root / "release" / chapter).iterdir():
             assert lens not in path.read_text("utf-8"), (path, lens)
