@@ -6,7 +6,7 @@ not load what it does not show.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from optics import checks as check
@@ -34,9 +34,13 @@ __all__ = [
     "homework",
     "instrument",
     "my_marks",
+    "my_spread",
     "open_bench",
+    "own_ticket",
     "power_cross",
+    "reading_form",
     "settling",
+    "two_readers",
 ]
 
 
@@ -230,17 +234,97 @@ def crib(paper: str = "A4", file: str = "") -> Diagram | None:
         Where both pages are saved, ending in .pdf; nowhere where none is given.
     """
     from optics.drawing.crib import crib as draw
+
+    return _saved(lambda: draw(paper), "crib", file)
+
+
+def reading_form(paper: str = "A4", file: str = "", **options: Any) -> Diagram | None:
+    """A form to print for reading a real pair; see `optics.drawing.reading_form`.
+
+    Parameters
+    ----------
+    paper, file
+        As for `crib`.
+    **options
+        The title.
+    """
+    from optics.drawing.reading_form import reading_form as draw
+
+    return _saved(lambda: (draw(paper, **options),), "form", file)
+
+
+def _saved(draw: Callable[[], Sequence[Diagram]], name: str, file: str) -> Diagram | None:
+    """The first page of something to print, saved where a file is named."""
     from optics.drawing.diagram import bound, checked_target, written_to
 
     try:
-        pages = draw(paper)
+        pages = draw()
         if file:
-            saved = written_to(checked_target(file, (".pdf",)), bound(pages, "At the bench"))
-            _say(f"The crib lies in {saved}.", state="Recorded")
+            saved = written_to(checked_target(file, (".pdf",)), bound(pages, pages[0].title))
+            _say(f"The {name} lies in {saved}.", state="Recorded")
     except OpticsError as error:
         _say(str(error), state="Not yet")
         return None
     return pages[0]
+
+
+def my_spread(readings: str, known: str = "") -> Diagram | None:
+    """Repeated readings of one real lens, one to a line; see `optics.drawing.spread`."""
+    from optics.drawing.sheets import lenses_in
+    from optics.drawing.spread import spread as draw
+    from optics.instrument.repeats import spread as scatter
+
+    def drawn() -> Sequence[Diagram]:
+        lines = lenses_in(readings)
+        picture = draw(lines, known or None)
+        _say(scatter([line.power for line in lines]).sentence, state="Recorded")
+        return (picture,)
+
+    return _saved(drawn, "picture", "")
+
+
+def two_readers(first: str, second: str) -> Diagram | None:
+    """The same real lenses read by two people, one to a line; see `optics.drawing.agreement`."""
+    from optics.drawing.agreement import agreement as draw
+    from optics.drawing.sheets import lenses_in
+    from optics.instrument.repeats import agreement as differ
+
+    def drawn() -> Sequence[Diagram]:
+        one, other = lenses_in(first), lenses_in(second)
+        picture = draw(one, other)
+        _say(differ([a.power for a in one], [b.power for b in other]).sentence, state="Recorded")
+        return (picture,)
+
+    return _saved(drawn, "picture", "")
+
+
+def own_ticket(
+    right: str = "",
+    left: str = "",
+    *,
+    pd_right: str = "",
+    pd_left: str = "",
+    height_right: str = "",
+    height_left: str = "",
+    style: str = "",
+    remarks: str = "",
+) -> Diagram | None:
+    """The ticket of a real pair, to print; see `optics.drawing.job_ticket`."""
+    from optics.drawing.job_ticket import job_ticket as draw
+
+    def drawn() -> Sequence[Diagram]:
+        return (
+            draw(
+                right or None,
+                left or None,
+                pd_mm=(pd_right or None, pd_left or None),
+                height_mm=(height_right or None, height_left or None),
+                lens_style=style,
+                remarks=remarks,
+            ),
+        )
+
+    return _saved(drawn, "ticket", "")
 
 
 def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None = None) -> Diagram | None:

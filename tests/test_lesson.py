@@ -5,7 +5,16 @@ from pathlib import Path
 
 import pytest
 
-from optics.lesson import bench, crib, homework, my_marks
+from optics.lesson import (
+    bench,
+    crib,
+    homework,
+    my_marks,
+    my_spread,
+    own_ticket,
+    reading_form,
+    two_readers,
+)
 from optics.marking.telling import collecting
 from optics.specimens.sealed import open_pairs
 
@@ -91,6 +100,26 @@ def test_homework_and_crib_from_a_notebook(tmp_path):
     assert ["no sheet called" in each["text/plain"] for each in said] == [True, False, False]
     assert "Line 1 of the list" in said[1]["text/plain"]
     assert "already a file" in said[2]["text/plain"]
+
+
+def test_real_pairs_are_worked_out_and_never_more_is_said_than_known(tmp_path):
+    with collecting() as said:
+        assert my_spread("-2.31 -0.69 x 014\n-2.25 -0.75 x 016\n", known="-2.25 -0.75 x 015") is not None
+        assert two_readers("-2.25 DS\n-1.25 DS\n+1.00 DS", "-2.25 DS\n-1.00 DS\n+0.75 DS") is not None
+        assert own_ticket("-2.25 -0.75 x 015", "", pd_right="31.5") is not None
+        assert reading_form(file=str(tmp_path / "form.pdf")) is not None
+    assert (tmp_path / "form.pdf").is_file()
+    words = [each["text/plain"] for each in said]
+    assert "2 readings, mean -2.28 -0.72 x 015" in words[0]
+    assert "no more than chance explains" in words[1] and "only a lens of known power can tell" in words[1]
+    with collecting() as said:
+        assert my_spread("-2.31 -0.69 x 014") is None
+        assert my_spread("") is None
+        assert two_readers("-2.25 DS\n-1.25 DS\n+1.00 DS", "-2.25 DS") is None
+        assert own_ticket("2.25", "", pd_right="31.5") is None
+    words = [each["text/plain"] for each in said]
+    told = ("There is one reading", "There are no readings", "has 3 lenses, the second 1", "no sign")
+    assert [here in word for here, word in zip(told, words, strict=True)] == [True] * 4, words
 
 
 @pytest.fixture

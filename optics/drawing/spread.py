@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
+from numpy.typing import ArrayLike
 
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
@@ -15,7 +16,7 @@ from optics.drawing.given import LensLike, lens_of
 from optics.instrument.repeats import spread as spread_of
 from optics.lens.power import Power
 
-__all__ = ["draw_mean_powers", "draw_spread", "spread"]
+__all__ = ["draw_mean_powers", "draw_readings", "draw_spread", "name_lines", "spread", "tidy"]
 
 LEAST_REACH = 0.15
 """Smallest half-width of the plane, dioptres, so that tiny scatter looks tiny."""
@@ -62,7 +63,7 @@ def draw_spread(ax: Axes, readings: Sequence[Power], known: Power | None = None)
     ax.set_xlim(middle[0] - reach, middle[0] + reach)
     ax.set_ylim(middle[1] - reach, middle[1] + reach)
     ax.set_aspect("equal")
-    _tidy(ax)
+    tidy(ax)
     ax.set_xlabel("J0, D  (axis 090 to the left, 180 to the right)", fontsize=style.SMALL)
     ax.set_ylabel("J45, D  (axis 135 below, 045 above)", fontsize=style.SMALL)
     return ax
@@ -86,7 +87,7 @@ def draw_mean_powers(ax: Axes, readings: Sequence[Power], known: Power | None = 
     low, high = found.limits[0]
     mean = float(found.mean.mean)
     count = np.arange(1, len(values) + 1)
-    ax.plot(count, values, **_READING, gid="readings")
+    draw_readings(ax, count, values)
     ax.axhline(mean, color=style.BLUE, linewidth=2.0, gid="mean")
     for limit in (low, high):
         ax.axhline(limit, color=style.BLUE, linewidth=style.LINE, linestyle=(0, (4, 2)), gid="limit")
@@ -97,15 +98,20 @@ def draw_mean_powers(ax: Axes, readings: Sequence[Power], known: Power | None = 
     reach = max(LEAST_REACH, max(abs(value - mean) for value in [*values, *lines.values()]) * 1.2)
     ax.set_ylim(mean - reach, mean + reach)
     ax.set_xlim(0.4, len(values) + 0.6)
-    _name_lines(ax, lines, reach)
-    _tidy(ax)
+    name_lines(ax, lines, reach)
+    tidy(ax)
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel("reading", fontsize=style.SMALL)
     ax.set_ylabel("mean power M, D", fontsize=style.SMALL)
     return ax
 
 
-def _name_lines(ax: Axes, lines: dict[str, float], reach: float) -> None:
+def draw_readings(ax: Axes, x: ArrayLike, y: ArrayLike) -> None:
+    """Draw one open circle for each reading."""
+    ax.plot(x, y, **_READING, gid="readings")
+
+
+def name_lines(ax: Axes, lines: dict[str, float], reach: float) -> None:
     """Name each line at its right end, pushing names apart where lines lie close."""
     apart = reach * 2 * 0.062
     placed = -np.inf
@@ -143,7 +149,8 @@ _KNOWN: dict[str, Any] = {"linestyle": "", "marker": "D", "markersize": 10, "mar
 _KNOWN |= {"markerfacecolor": "none", "color": style.ORANGE}
 
 
-def _tidy(ax: Axes) -> None:
+def tidy(ax: Axes) -> None:
+    """Give a plot its grid and plain edges."""
     ax.tick_params(labelsize=style.SMALL, width=style.LINE)
     ax.grid(color="#E4E4E4", linewidth=style.LINE)
     ax.set_axisbelow(True)

@@ -8,7 +8,7 @@ are proposals and are marked so.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
 
@@ -21,7 +21,9 @@ from optics.lens.power import Power
 __all__ = [
     "INSTRUMENT_DEVIATION",
     "READING_DEVIATION",
+    "Agreement",
     "Spread",
+    "agreement",
     "axis_deviation",
     "scale_deviation",
     "spread",
@@ -150,4 +152,90 @@ def spread(readings: Iterable[Power]) -> Spread:
         count=len(vectors),
         mean=Power(vectors.mean(axis=0)),
         deviation=(float(deviation[0]), float(deviation[1]), float(deviation[2])),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """How two readers of the same lenses differ.
+
+    Parameters
+    ----------
+    count : int
+        Lenses that both read.
+    bias : Power
+        Mean difference, first reader less second, as power vectors.
+    limits : tuple of three (float, float)
+        95 % limits of agreement in M, J0 and J45: the mean difference less and plus
+        1.96 standard deviations of the differences, dioptres (J. M. Bland and
+        D. G. Altman, Lancet 1986;1:307-310).
+    surely_apart : bool
+        Whether the mean difference in M is further from nought than chance allows: beyond
+        its own 95 % limits by Student's t.
+    """
+
+    count: int
+    bias: Power
+    limits: tuple[tuple[float, float], ...]
+    surely_apart: bool
+
+    @property
+    def sentence(self) -> str:
+        """How the two differ, in plain words; which of them is right is not known from this."""
+        low, high = self.limits[0]
+        apart = float(self.bias.mean)
+        if self.surely_apart:
+            which = "more plus" if apart > 0 else "more minus"
+            told = f"the first reads {abs(apart):.2f} D {which} than the second, more than chance explains"
+        else:
+            told = f"the first reads {apart:+.2f} D beside the second, no more than chance explains"
+        return (
+            f"{self.count} lenses read by both: {told}. 95 of 100 differences in the mean power lie between "
+            f"{low:+.2f} and {high:+.2f} D. Which of the two is off only a lens of known power can tell."
+        )
+
+
+def agreement(first: Sequence[Power], second: Sequence[Power]) -> Agreement:
+    """How two readers of the same lenses differ, as limits of agreement.
+
+    Parameters
+    ----------
+    first, second : sequence of Power
+        The same lenses in the same order, at least three, each read once by either; or
+        one of them the powers as they are known.
+
+    Returns
+    -------
+    Agreement
+
+    Raises
+    ------
+    OpticsError
+        For lists of unequal length, or fewer than three lenses.
+    """
+    if len(first) != len(second):
+        raise OpticsError(
+            f"The first reader has {len(first)} lenses, the second {len(second)}.",
+            "Both read the same lenses in the same order.",
+            "Put a lens that only one of them read aside.",
+        )
+    if len(first) < 3:
+        raise OpticsError(
+            f"Both read {len(first)} lenses.",
+            "Three are the fewest that show a scatter.",
+            "Read more lenses.",
+        )
+    from scipy.stats import t as student
+
+    apart = np.array([one.vector - other.vector for one, other in zip(first, second, strict=True)])
+    middle, deviation = apart.mean(axis=0), apart.std(axis=0, ddof=1)
+    return Agreement(
+        count=len(apart),
+        bias=Power(middle),
+        limits=tuple(
+            (float(m - 1.96 * sd), float(m + 1.96 * sd)) for m, sd in zip(middle, deviation, strict=True)
+        ),
+        surely_apart=bool(
+            abs(middle[0]) > student.ppf(0.975, len(apart) - 1) * deviation[0] / sqrt(len(apart))
+        ),
     )

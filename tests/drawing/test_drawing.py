@@ -37,8 +37,10 @@ from optics.drawing import (
     sheet,
     spread,
 )
+from optics.drawing.agreement import agreement
 from optics.drawing.crib import crib, steps
 from optics.drawing.given import lens_of, prism_of
+from optics.drawing.reading_form import reading_form
 from optics.drawing.sheets import TASKS, lenses_in
 from optics.errors import OpticsError
 from optics.instrument.focimeter import FIELD, Settings
@@ -693,6 +695,23 @@ def test_nothing_is_written_where_the_answers_cannot_be(tmp_path):
 def test_a_sheet_that_cannot_be_is_a_sentence(arguments, sentence):
     with pytest.raises(OpticsError, match=sentence):
         sheet(*arguments)
+
+
+# --- real pairs ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_form_for_real_pairs_is_legible(paper):
+    form = reading_form(paper)
+    assert faults(form.figure) == []
+    assert "room for 5 readings" in form.alt
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.05, -0.6])
+def test_two_readers_side_by_side_are_legible(apart):
+    lenses = [Power.from_sphere_cylinder(sphere, -0.5, 20) for sphere in (-7.0, -2.25, 0.0, 3.5)]
+    other = [lens + Power.from_sphere_cylinder(apart + 0.02 * k) for k, lens in enumerate(lenses)]
+    assert faults(agreement(lenses, other).figure) == []
 
 
 # --- crib -------------------------------------------------------------------------------------------
