@@ -117,7 +117,7 @@ def noted(
         return not_answered((skill,), points, example)
     nothing = shared_out({skill: False}, points)
     if unanswered(learner) or not isinstance(learner, str):
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
     try:
         found = power_of(answer)
     except OpticsError as error:
@@ -198,7 +198,7 @@ def reading(
         return not_answered(LENS_SKILLS, points, EXAMPLE)
     if unanswered(learner) or not isinstance(learner, str):
         nothing = shared_out(dict.fromkeys(LENS_SKILLS, False), points)
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
     # A lens alone is a pair of which one lens is asked.
     specimen = open_pairs(folder).pair(pair, learner)
     both = {EYES[eye]: answer, EYES["L" if eye == "R" else "R"]: "" if unanswered(other) else other}
@@ -208,7 +208,15 @@ def reading(
         return unreadable(ticket.refused[EYES[eye]], LENS_SKILLS, points)
     found = mark_pair(ticket, specimen, form, points, asks=("lines",), eyes=eye)
     slips = () if found.all_right else _reading_slips(line, other, specimen.power, eye, form)
-    return reply(found.marks, slips, found.remarks, where="bench")
+    return reply(
+        found.marks,
+        slips,
+        found.remarks,
+        where="bench",
+        form=form,
+        wrote=line,
+        true=true_triple(specimen.power(eye), form),
+    )
 
 
 def _reading_slips(
@@ -255,11 +263,11 @@ def centre_distance(
     if unanswered(answer):
         return tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,), marks=nothing))
     if unanswered(learner) or not isinstance(learner, str):
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing))
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
     try:
         found = length_mm(answer)
     except OpticsError as error:
-        return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing))
+        return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing, taken=False))
     spectacles = open_pairs(folder).pair(pair, learner).spectacles
     right = spectacles.right.pd_mm + spectacles.left.pd_mm
     if abs(found - right) <= within_mm + 1e-9:

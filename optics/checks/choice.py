@@ -47,7 +47,7 @@ def choice(answer: object, *, question: str, points: float = 0.0) -> float:
     letter = str(answer).strip().strip(".)(").lower()
     if letter not in letters:
         sentence = f'"{answer}" is not one of the letters. Type one of {", ".join(letters)}.'
-        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing))
+        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, taken=False))
     if letter == entry["right"]:
         marks = shared_out({skill: True}, points)
         return tell(Reply(state="Right", sentences=(entry["because"],), marks=marks))

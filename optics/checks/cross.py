@@ -6,7 +6,7 @@ from optics.errors import OpticsError
 from optics.lens.numbers import power_of
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
-from optics.marking.marks import in_form, mark_against, shared_out
+from optics.marking.marks import in_form, mark_against, shared_out, triple_of
 from optics.marking.replies import (
     LENS_SKILLS,
     exactly,
@@ -50,7 +50,14 @@ def from_cross(
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
         held = exactly(line, right, not loose)
-        return reply(mark_against(held, points), paper_slips(line, right), loose)
+        return reply(
+            mark_against(held, points),
+            paper_slips(line, right),
+            loose,
+            form=form,
+            wrote=line,
+            true=triple_of(right),
+        )
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark, form)
 

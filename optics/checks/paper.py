@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from optics.errors import OpticsError
 from optics.judging.settling import JUDGEMENT, PRACTICE, TABLES, defensible, settle
 from optics.judging.standards import load
 from optics.judging.verdicts import judge_lens
 from optics.lens.parsing import parse, parse_crossed
 from optics.lens.power import Power
-from optics.lens.prescription import Prescription
-from optics.marking.marks import in_form, mark_against, shared_out
-from optics.marking.notation import loosely_written
+from optics.lens.prescription import Crossed, Prescription
+from optics.marking.marks import in_form, mark_against, shared_out, triple_of
 from optics.marking.replies import (
     LENS_SKILLS,
     exactly,
     lens_answer,
-    not_answered,
     paper_slips,
     reply,
-    unanswered,
-    unreadable,
 )
 from optics.marking.telling import Reply, tell
 
@@ -56,7 +51,14 @@ def conversion(answer: object, *, given: str, to: str, points: float = 0.0) -> f
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
         held = exactly(line, right, not loose, as_written=True)
-        return reply(mark_against(held, points), paper_slips(line, right), loose)
+        return reply(
+            mark_against(held, points),
+            paper_slips(line, right),
+            loose,
+            form=to,
+            wrote=line,
+            true=triple_of(right),
+        )
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark, to)
 
@@ -73,40 +75,36 @@ def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
     points : float
         Marks for the whole answer; 0 is practice.
     """
-    skills = ("sphere", "cylinder", "axis", "notation")
-    if unanswered(answer):
-        return not_answered(skills, points, '"+1.00 x 090 / +2.00 x 180"')
-    try:
-        line = parse_crossed(answer)
-    except OpticsError as error:
-        return unreadable(error, skills, points)
-    loose = loosely_written(answer)
     lens = parse(given)
     right = lens.to_crossed()
-    found = {line.first: line.first_axis, line.second: line.second_axis}
     wanted = {right.first: right.first_axis, right.second: right.second_axis}
-    both = set(found) == set(wanted)
-    good = {
-        "sphere": max(wanted) in found,
-        "cylinder": min(wanted) in found,
-        "axis": found == wanted,
-        "notation": not loose,
-    }
-    marks = shared_out(good, points)
-    if not marks.missed:
-        return tell(Reply(state="Right", marks=marks))
-    if found == wanted:
-        sentences = ("The lens is right; mind how it is written.", *loose)
-        return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
-    if both:
-        hint = (
-            "Both powers are right. A cylinder acts at right angles to its axis: which axis belongs to which?"
-        )
-    elif lens.cylinder in found:
-        hint = "One of them is the cylinder as it was written. " + WHOLE_POWER
-    else:
-        hint = WHOLE_POWER
-    return tell(Reply(state="Not yet", sentences=(hint, *loose), marks=marks))
+
+    def mark(line: Crossed, loose: tuple[str, ...]) -> float:
+        found = {line.first: line.first_axis, line.second: line.second_axis}
+        good = {
+            "sphere": max(wanted) in found,
+            "cylinder": min(wanted) in found,
+            "axis": found == wanted,
+            "notation": not loose,
+        }
+        both = good["sphere"] and good["cylinder"]
+        # How it is written counts once one of the powers is right.
+        counted = good | {"notation": not loose and (good["sphere"] or good["cylinder"])}
+        marks = shared_out(good, points, counted)
+        if not marks.missed:
+            return tell(Reply(state="Right", marks=marks))
+        if good["axis"]:
+            hint = "The lens is right; mind how it is written."
+        elif both:
+            hint = "Both powers are right. A cylinder acts at right angles to its axis: which axis belongs to which?"
+        elif lens.cylinder in found:
+            hint = "One of them is the cylinder as it was written. " + WHOLE_POWER
+        else:
+            hint = WHOLE_POWER
+        return tell(Reply(state="Not yet", sentences=(hint, *loose), marks=marks, notation=loose))
+
+    skills = ("sphere", "cylinder", "axis", "notation")
+    return lens_answer(answer, skills, points, '"+1.00 x 090 / +2.00 x 180"', mark, read=parse_crossed)
 
 
 def notation(answer: object, *, given: str, points: float = 0.0) -> float:
@@ -121,20 +119,16 @@ def notation(answer: object, *, given: str, points: float = 0.0) -> float:
     points : float
         Marks; 0 is practice.
     """
-    skills = ("notation",)
-    if unanswered(answer):
-        return not_answered(skills, points, '"-1.00 +0.50 x 090"')
-    try:
-        line = parse(answer)
-    except OpticsError as error:
-        return unreadable(error, skills, points)
-    loose = loosely_written(answer)
-    same = line.distance == parse(given).distance
-    marks = shared_out({"notation": same and not loose}, points)
-    if not marks.missed:
-        return tell(Reply(state="Right", marks=marks))
-    other = () if same else ("That is another lens than the one given: copy it figure by figure.",)
-    return tell(Reply(state="Not yet", sentences=(*other, *loose), marks=marks))
+
+    def mark(line: Prescription, loose: tuple[str, ...]) -> float:
+        same = line.distance == parse(given).distance
+        marks = shared_out({"notation": same and not loose}, points)
+        if not marks.missed:
+            return tell(Reply(state="Right", marks=marks))
+        other = () if same else ("That is another lens than the one given: copy it figure by figure.",)
+        return tell(Reply(state="Not yet", sentences=(*other, *loose), marks=marks))
+
+    return lens_answer(answer, ("notation",), points, '"-1.00 +0.50 x 090"', mark)
 
 
 def settled(
@@ -172,10 +166,13 @@ def settled(
         best = max(ways, key=lambda marks: marks.share)
         if not best.missed:
             return reply(best, extra=_suits(line, power, allowed))
-        slips = next((s for right in allowed if (s := paper_slips(line, right))), ())
-        return reply(best, slips, (*(() if slips else _held(line, power)), *loose))
+        right, slips = next(
+            ((right, s) for right in allowed if (s := paper_slips(line, right))), (next(iter(allowed)), ())
+        )
+        held = () if slips else _held(line, power)
+        return reply(best, slips, loose, extra=held, wrote=line, true=triple_of(right))
 
-    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark)
+    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark, "minus")
 
 
 def _suits(line: Prescription, power: Power, allowed: dict[Prescription, tuple[str, ...]]) -> tuple[str, ...]:

@@ -8,11 +8,11 @@ from pathlib import Path
 from optics.checks.bench import NAME_FIRST
 from optics.instrument.trace import bundle_in_hand
 from optics.lens.prescription import written
+from optics.marking.account import account
 from optics.marking.diagnosis import diagnose_ticket
-from optics.marking.marks import ASKS, PairMarks, mark_pair
-from optics.marking.pair_habits import PairSlip
+from optics.marking.marks import ASKS, mark_pair
 from optics.marking.read import EYES, FIELDS, Ticket, field_name, fields_asked, read_answer
-from optics.marking.replies import RIGHT_SO_FAR, look_again, unanswered
+from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.steps import prism_words
@@ -101,7 +101,15 @@ def ticket(
     return tell(
         Reply(
             state="Not yet",
-            sentences=(*_account(found, slips), *troubles, *found.remarks),
+            sentences=account(
+                found.marks,
+                slips,
+                form=form,
+                refused=troubles,
+                missing=found.missing,
+                unwritten=found.unwritten,
+                notation=[told for told in found.remarks if not any(told in each for each in troubles)],
+            ),
             marks=found.marks,
             slips=tuple(slip.name for slip in slips),
         )
@@ -144,16 +152,3 @@ def _how_read(read: Ticket) -> list[tuple[str, str]]:
         told[f"height_{side}"] = "" if lens.height_mm is None else f"{lens.height_mm:g} mm"
     told["remarks"] = "kept as written" if read.remarks.strip() else ""
     return [(name, told[name]) for name in FIELDS if told[name]]
-
-
-# --- to words ---------------------------------------------------------------------------
-
-
-def _account(found: PairMarks, slips: tuple[PairSlip, ...]) -> list[str]:
-    """What is right, what is missing, and the habit; or where to look again, skill by skill."""
-    told = [RIGHT_SO_FAR.format(", ".join(found.right))] if found.right else []
-    if found.missing:
-        told.append(f"Not written: {', '.join(found.missing)}.")
-    if slips:
-        return [*told, *(sentence for slip in slips for sentence in (slip.habit, slip.mend))]
-    return told + look_again([skill for skill in found.marks.missed if skill not in found.unwritten])

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
+from typing import Any
 
 from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
+from optics.marking.account import account
 from optics.marking.habits import Explanation, diagnose, slip
 from optics.marking.marks import EXACTLY, Held, Marks, hold, shared_out, triple_of
 from optics.marking.notation import loosely_written, only_reading, refusal
@@ -16,7 +18,6 @@ __all__ = [
     "LENS_SKILLS",
     "exactly",
     "lens_answer",
-    "look_again",
     "names_of",
     "not_answered",
     "paper_slips",
@@ -26,34 +27,6 @@ __all__ = [
 ]
 
 LENS_SKILLS = ("sphere", "cylinder", "axis", "form", "notation")
-
-_AT_THE_BENCH = {
-    "sphere": "The sphere is not right yet: set the eyepiece, then find the sphere lines again from the plus side.",
-    "cylinder": "The cylinder is not right yet: it is the second reading minus the first.",
-    "axis": "The axis is not right yet: turn the wheel until the lines are unbroken, then read it.",
-    "form": "The cylinder form is not the one asked for.",
-}
-_ON_PAPER = {
-    "sphere": "The sphere is not right yet: it is the power along the axis.",
-    "cylinder": "The cylinder is not right yet: it is the power across the axis minus the power along it.",
-    "axis": "The axis is not right yet: it is the meridian where the lens has the sphere alone.",
-    "form": _AT_THE_BENCH["form"],
-}
-LOOK_AGAIN = {"bench": _AT_THE_BENCH, "paper": _ON_PAPER}
-_ON_THE_TICKET = {
-    "add": "The addition is not right yet: near less distance, with the side that carries it on the stop.",
-    "prism": "The prism is not right yet: read it at the reference point, amount and base for each eye.",
-    "centres": "The PD is not right yet: measure each eye from the middle of the bridge to its dot.",
-    "heights": "The height is not right yet: from the lowest point of the lens up to the line or the cross.",
-    "style": "The lens style is not the one named.",
-}
-RIGHT_SO_FAR = "Right so far: {}."
-
-
-def look_again(missed: Iterable[str], where: str = "bench") -> list[str]:
-    """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
-    steps = LOOK_AGAIN[where] | _ON_THE_TICKET
-    return [steps[skill] for skill in missed if skill in steps]
 
 
 def unanswered(answer: object) -> bool:
@@ -80,32 +53,26 @@ def not_answered(skills: tuple[str, ...], points: float, example: str) -> float:
 def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> float:
     """Pass on the sentence of a line that cannot be read; no marks yet."""
     marks = shared_out(dict.fromkeys(skills, False), points)
-    return tell(Reply(state="Not yet", sentences=refusal(error), marks=marks))
+    return tell(Reply(state="Not yet", sentences=refusal(error), marks=marks, taken=False))
 
 
 def reply(
     marks: Marks,
     slips: tuple[str, ...] = (),
-    extra: tuple[str, ...] = (),
+    notation: tuple[str, ...] = (),
     where: str = "paper",
+    extra: tuple[str, ...] = (),
+    **lens: Any,
 ) -> float:
-    """Tell what a marked line earned, a known slip first, else skill by skill."""
-    missed = marks.missed
-    if not missed:
+    """Tell what a marked line earned: right, or one account of it (`optics.marking.account`).
+
+    `notation` is what could be misread, which may be mended before hand-in; `extra` is what
+    else there is to say; `lens` is what was written and what it is, as `account` takes them.
+    """
+    if not marks.missed:
         return tell(Reply(state="Right", sentences=extra, marks=marks))
-    sentences: list[str] = []
-    # Where there is no cylinder, none is spoken of.
-    silent = () if "axis" in marks.skills else ("cylinder",)
-    good = [skill for skill in marks.skills if skill not in (*missed, *silent)]
-    if good:
-        sentences.append(RIGHT_SO_FAR.format(", ".join(good)))
-    if slips:
-        for name in slips:
-            entry = slip(name)
-            sentences += [entry.habit, entry.mend_for(where)]
-    else:
-        sentences += look_again(missed, where)
-    return tell(Reply(state="Not yet", sentences=(*sentences, *extra), marks=marks, slips=slips))
+    told = account(marks, [slip(name) for name in slips], where=where, notation=(*extra, *notation), **lens)
+    return tell(Reply(state="Not yet", sentences=told, marks=marks, slips=slips, notation=notation))
 
 
 def names_of(found: tuple[Explanation, ...]) -> tuple[str, ...]:
@@ -118,19 +85,21 @@ def lens_answer(
     skills: tuple[str, ...],
     points: float,
     example: str,
-    mark: Callable[[Prescription, tuple[str, ...]], float],
-    form: str = "minus",
+    mark: Callable[[Any, tuple[str, ...]], float],
+    form: str = "",
+    read: Callable[[object], Any] = parse,
 ) -> float:
     """Answered, readable, then marked: the path every line takes that is worked out on paper.
 
-    `mark` is given the line and what could be misread in the way it was written.
+    `mark` is given what was read and what could be misread in the way it was written. With a
+    `form`, a line that is refused and has only one reading is read.
     """
     if unanswered(answer):
         return not_answered(skills, points, example)
     try:
-        line, loose = parse(answer), loosely_written(answer)
+        line, loose = read(answer), loosely_written(answer)
     except OpticsError as error:
-        only = only_reading(answer, form)
+        only = only_reading(answer, form) if form else None
         if only is None:
             return unreadable(error, skills, points)
         line, loose = only, refusal(error)

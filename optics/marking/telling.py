@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import escape
 from typing import Any
 
@@ -59,6 +59,10 @@ class Reply:
         Names of the habits that explain a wrong answer.
     trace : dict, optional
         How the instrument was worked before this answer; see `optics.instrument.trace`.
+    notation : tuple of str
+        Of the sentences those on how it was written, which are told before hand-in as well.
+    taken : bool
+        Whether the answer could be taken as one; what cannot be read may be mended at once.
     """
 
     state: str
@@ -66,6 +70,8 @@ class Reply:
     marks: Marks | None = None
     slips: tuple[str, ...] = field(default=())
     trace: dict[str, Any] | None = None
+    notation: tuple[str, ...] = ()
+    taken: bool = True
 
     @property
     def plain(self) -> str:
@@ -132,8 +138,19 @@ def collecting() -> Iterator[list[dict[str, Any]]]:
         _collected.reset(token)
 
 
+def _before_hand_in(reply: Reply) -> Reply:
+    """What the learner's own notebook shows: of what is marked, only that it can be read."""
+    counts = reply.marks is not None and reply.marks.counts
+    if not counts or not reply.taken or reply.state not in ("Right", "Not yet"):
+        return replace(reply, marks=None) if counts else reply
+    sentences = ("Your answer can be read. It is marked after you hand in.", *reply.notation)
+    return Reply(state="Recorded", sentences=sentences)
+
+
 def tell(reply: Reply) -> Mark:
     """Show a reply and give its marks as a plain number.
+
+    In a notebook a marked question is answered after hand-in, practice at once.
 
     Returns
     -------
@@ -146,5 +163,5 @@ def tell(reply: Reply) -> Mark:
     else:
         from IPython.display import display
 
-        display(reply.bundle, raw=True)
+        display(_before_hand_in(reply).bundle, raw=True)
     return Mark(reply.marks.total if reply.marks is not None else 0.0)

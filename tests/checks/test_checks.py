@@ -365,7 +365,19 @@ def test_a_check_displays_when_nobody_collects(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("IPython.display.display", lambda data, raw: shown.append((data, raw)))
     assert check.meridian_power("-3.50", given="-3.00 -2.00 x 030", meridian=180, points=1) == 1.0
     assert shown[0][1] is True
-    assert shown[0][0]["text/plain"] == "Right. Marks: 1 of 1."
+    # Marked, it is answered after hand-in, right or wrong alike.
+    assert check.meridian_power("-4.50", given="-3.00 -2.00 x 030", meridian=180, points=1) == 0.0
+    told = {data["text/plain"] for data, _ in shown}
+    assert told == {"Recorded. Your answer can be read. It is marked after you hand in."}
+    assert all("skills" not in data[MARKS_MIME] for data, _ in shown)
+    # What cannot be read, or may be misread, can be mended before.
+    check.meridian_power("4.50", given="-3.00 -2.00 x 030", meridian=180, points=1)
+    assert "no sign" in shown[-1][0]["text/plain"]
+    check.conversion("-3,00 +1.25 x 150", given="-1.75 -1.25 x 060", to="plus", points=1)
+    assert "decimal comma" in shown[-1][0]["text/plain"]
+    # Practice is answered at once.
+    check.meridian_power("-4.50", given="-3.00 -2.00 x 030", meridian=180)
+    assert "at right angles to 180" in shown[-1][0]["text/plain"]
 
 
 def test_a_mark_is_a_number_to_nbgrader_and_nothing_to_see_for_a_learner() -> None:

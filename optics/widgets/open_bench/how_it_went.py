@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from optics.marking.account import habit_told
 from optics.marking.diagnosis import PairExplanation
 from optics.marking.marks import PairMarks
 from optics.progress.progress import DONE, TRY_AGAIN, Progress
@@ -53,10 +54,9 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
         parts.append(f"<p>Not written: {escape(', '.join(marks.missing))}.</p>")
     parts += [f"<p>{escape(sentence)}</p>" for sentence in marks.remarks]
     if missed and found:
-        parts += [
-            f"<p><strong>Habit: {escape(slip.name)}.</strong> {escape(slip.habit)} {escape(slip.mend)}</p>"
-            for slip in found[0].slips
-        ]
+        names = ", ".join(slip.name for slip in found[0].slips)
+        told = " ".join(habit_told(found[0].slips, missed))
+        parts.append(f"<p><strong>Habit: {escape(names)}.</strong> {escape(told)}</p>")
     elif missed:
         parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")
     parts.append("<p>Beside the eyepiece above, the same pair is read again, step by step.</p>")

@@ -1,0 +1,242 @@
+"""One true account of a wrong answer: the habit first, then why, a twin, one more to do.
+
+Sentences are chosen together, so that none denies another: what a habit spoils is never
+called right beside it, and where two habits work together neither is told as if it were
+alone. No account holds the answer. What would give it away by inference (the number that
+a habit leads to on this very lens) is told only where marks are given, after hand-in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+
+from optics.judging.settling import settle
+from optics.lens.power import Power
+from optics.lens.prescription import Prescription
+from optics.marking.habits import CATALOGUE, Slip, Triple
+from optics.marking.marks import DIFFERENCE_WITHIN, Marks, in_form
+from optics.marking.pair_habits import PairSlip
+
+__all__ = ["MOST_WORDS", "account", "habit_told", "look_again"]
+
+MOST_WORDS = 68
+"""With the marks and why they are no more, a reply has at most 90."""
+UNSETTLED = 0.36
+"""A sphere no further out than this was read and not settled, dioptres."""
+
+_AT_THE_BENCH = {
+    "sphere": "The sphere is not right yet: set the eyepiece, then find the sphere lines again from the plus side.",
+    "cylinder": "The cylinder is not right yet: it is the second reading minus the first.",
+    "axis": "The axis is not right yet: turn the wheel until the lines are unbroken, then read it.",
+    "form": "The cylinder form is not the one asked for.",
+    "add": "The addition is not right yet: near less distance, with the side that carries it on the stop.",
+    "prism": "The prism is not right yet: read it at the reference point, amount and base for each eye.",
+    "centres": "The PD is not right yet: measure each eye from the middle of the bridge to its dot.",
+    "heights": "The height is not right yet: from the lowest point of the lens up to the line or the cross.",
+    "style": "The lens style is not the one named.",
+}
+_ON_PAPER = {
+    "sphere": "The sphere is not right yet: it is the power along the axis.",
+    "cylinder": "The cylinder is not right yet: it is the power across the axis minus the power along it.",
+    "axis": "The axis is not right yet: it is the meridian where the lens has the sphere alone.",
+    "form": _AT_THE_BENCH["form"],
+}
+LOOK_AGAIN = {"bench": _AT_THE_BENCH, "paper": _ON_PAPER}
+OVERLOOKED = {
+    "bench": "You wrote a sphere where a cylinder was overlooked: with one set of lines sharp, turn on and see "
+    "whether the other is sharp there too.",
+    "paper": "You wrote a sphere where a cylinder was overlooked: the two powers differ.",
+}
+NOT_SETTLED = "The sphere is near and not settled: read it three times, take the mean, and settle that."
+
+_TWINS = tuple(
+    Triple(sphere, cylinder, axis)
+    for sphere, cylinder, axis in (
+        (1.25, -0.50, 24.0),
+        (-3.75, -1.25, 68.0),
+        (4.25, -2.25, 112.0),
+        (-5.75, -0.75, 157.0),
+        (2.75, -1.75, 37.0),
+        (-6.25, -2.50, 143.0),
+        (-1.75, -0.50, 52.0),
+        (6.75, -1.25, 81.0),
+        (-8.25, -1.50, 127.0),
+        (7.25, -3.75, 12.0),
+        (-9.75, -2.75, 96.0),
+    )
+)
+"""Lenses to work a habit through, beside the one in question."""
+_WORKED = {
+    "lenses exchanged": "So R -1.00 DS, L -2.50 DS is written R -2.50 DS, L -1.00 DS.",
+    "eyepiece not set": "So an eyepiece that is out by 0.37 D moves every drum reading by 0.37 D, and no cylinder.",
+    "near total written as add": "So distance +1.00 and near +3.25 make an addition of +2.25, not +3.25.",
+    "prism read away from the reference point": "So a -4.00 DS lens read 5 mm off its centre shows 2.00 Δ of its own.",
+    "centimetres for millimetres": "So 6.2 cm are written 62.",
+}
+"""Habits over a pair, on other numbers."""
+
+
+Habit = Slip | PairSlip
+
+
+def look_again(missed: Iterable[str], where: str = "bench") -> list[str]:
+    """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
+    return [LOOK_AGAIN[where][skill] for skill in missed if skill in LOOK_AGAIN[where]]
+
+
+def habit_told(habits: Sequence[Habit], missed: Collection[str], where: str = "bench") -> tuple[str, str]:
+    """What was done and what to do instead, one account for one habit or for two together."""
+    mends = [entry.mend_for(where) if isinstance(entry, Slip) else entry.mend for entry in habits]
+    if len(habits) == 1:
+        (entry,) = habits
+        # A sentence that says what else is right says too much where more is wrong.
+        whole = set(missed) - {"notation"} <= entry.spoils or " right" not in entry.habit
+        return (entry.habit if whole else f"One habit shows here: {entry.name}."), mends[0]
+    names = ", then ".join(entry.name for entry in habits)
+    return f"Two habits together lead to this: {names}.", " ".join(mends)
+
+
+def account(
+    marks: Marks,
+    habits: Sequence[Habit] = (),
+    *,
+    where: str = "bench",
+    form: str = "minus",
+    wrote: Prescription | None = None,
+    true: Triple | None = None,
+    refused: Sequence[str] = (),
+    missing: Sequence[str] = (),
+    unwritten: Collection[str] = (),
+    notation: Sequence[str] = (),
+) -> tuple[str, ...]:
+    """What to say of an answer that is not right, in at most `MOST_WORDS` words.
+
+    Parameters
+    ----------
+    marks : Marks
+        What is right and what is not.
+    habits : sequence of Habit
+        What explains it; none, one, or two that work together in this order.
+    where : {"bench", "paper"}
+        Whether it was read or worked out.
+    form : {"minus", "plus"}
+        The form asked for.
+    wrote, true : Prescription and Triple, optional
+        The line, and the lens in the form asked for, where one lens is asked.
+    refused : sequence of str
+        Sentences beside what cannot be read.
+    missing, unwritten : sequence of str
+        What was asked for and not written, and the skills lost by it.
+    notation : sequence of str
+        What could be misread.
+    """
+    spoilt = {skill for entry in habits for skill in entry.spoils}
+    silent = () if "axis" in marks.skills and _difference_right(wrote, true, form) else ("cylinder",)
+    right = [skill for skill in marks.skills if skill not in {*marks.missed, *spoilt, *silent}]
+    # A habit explains everything that was written; beside it no skill is told as wrong by itself.
+    open_yet = [] if habits else [skill for skill in marks.missed if skill not in {*unwritten, "notation"}]
+    power = {"cylinder", "axis"} <= set(open_yet) and wrote is not None and not wrote.cylinder
+    parts: list[tuple[int, str]] = [(0, sentence) for sentence in refused]
+    if habits:
+        did, mend = habit_told(habits, [skill for skill in marks.missed if skill not in unwritten], where)
+        parts += [(1, did), (4, _led_to(habits, wrote, true, form) if marks.counts else ""), (2, mend)]
+    parts.append((2, f"Not written: {', '.join(missing)}." if missing else ""))
+    if power:
+        parts.append((2, OVERLOOKED[where]))
+        open_yet = [skill for skill in open_yet if skill not in ("cylinder", "axis", "form")]
+    if where == "bench" and wrote is not None and true is not None and "sphere" in open_yet:
+        if abs(wrote.sphere - true.sphere) <= UNSETTLED and not power:
+            parts.append((2, NOT_SETTLED))
+            open_yet.remove("sphere")
+    parts += [(3, sentence) for sentence in look_again(open_yet, where)]
+    parts += [(3, sentence) for sentence in notation]
+    parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
+    if habits:
+        twin, more = _twin(habits, form, true)
+        parts += [(5, twin), (7, more)]
+    return _fitted([part for part in parts if part[1]])
+
+
+def _difference_right(wrote: Prescription | None, true: Triple | None, form: str) -> bool:
+    """Whether the cylinder is right as a number; it earns its marks also where only its meridian is."""
+    if wrote is None or true is None:
+        return True
+    return (
+        min(abs(way.cylinder - true.cylinder) for way in (wrote, in_form(wrote, form))) <= DIFFERENCE_WITHIN
+    )
+
+
+def _fitted(parts: list[tuple[int, str]]) -> tuple[str, ...]:
+    """The parts that weigh most and fit, in the order in which they are told."""
+    kept, words = set(), 0
+    for place in sorted(range(len(parts)), key=lambda place: parts[place][0]):
+        length = len(parts[place][1].split())
+        if words + length <= MOST_WORDS:
+            kept.add(place)
+            words += length
+    return tuple(sentence for place, (_, sentence) in enumerate(parts) if place in kept)
+
+
+# --- on other numbers, and on these ------------------------------------------------------
+
+
+def _of_a_line(habits: Sequence[Habit]) -> list[Slip]:
+    """The habits as models of one line; none where one of them is more than that."""
+    known = {entry.name: entry for entry in CATALOGUE}
+    found = [known[entry.name] for entry in habits if entry.name in known]
+    return found if len(found) == len(habits) else []
+
+
+def _through(slips: Sequence[Slip], lens: Triple, form: str) -> Triple | None:
+    made: Triple | None = lens
+    for entry in slips:
+        made = None if made is None else entry.shown(made, form)
+    return made
+
+
+def _line(lens: Triple) -> str:
+    if abs(lens.cylinder) < 0.005:
+        return f"{lens.sphere:+.2f} DS"
+    sphere = f"{lens.sphere:+.2f}" if lens.sphere else "pl"
+    return f"{sphere} {lens.cylinder:+.2f} x {round(lens.axis):03d}"
+
+
+def _led_to(habits: Sequence[Habit], wrote: Prescription | None, true: Triple | None, form: str) -> str:
+    slips = _of_a_line(habits)
+    made = _through(slips, true, form) if slips and true is not None and wrote is not None else None
+    if made is None or wrote is None:
+        return ""
+    line = settle(Power.from_sphere_cylinder(*made), form="minus" if made.cylinder < 0 else "plus").choice
+    if line.same_power(wrote):
+        return f"You wrote {wrote.distance}, just what it leads to on this lens."
+    return f"You wrote {wrote.distance}; on this lens it leads to {line.distance}."
+
+
+def _numbers(lens: Triple) -> set[float]:
+    across = lens.sphere + lens.cylinder
+    axes = (lens.axis, (lens.axis + 90.0) % 180.0, 180.0 - lens.axis)
+    powers = (lens.sphere, lens.cylinder, across, lens.sphere + 2.0 * lens.cylinder)
+    return {round(abs(power) * 4.0) / 4.0 for power in powers if abs(power) >= 0.12} | {
+        1000.0 + round(axis) for axis in axes
+    }
+
+
+def _twin(habits: Sequence[Habit], form: str, true: Triple | None) -> tuple[str, str]:
+    """The habit worked through on other numbers, and one more to do."""
+    slips = _of_a_line(habits)
+    if not slips:
+        told = [_WORKED[entry.name] for entry in habits if entry.name in _WORKED]
+        return (told[0] if told and len(habits) == 1 else ""), ""
+    # Nothing in the twin may be a number of the lens in question.
+    told_not = _numbers(true) if true is not None else set()
+    shown = []
+    for each in _TWINS:
+        turned = Triple(each.sphere + each.cylinder, -each.cylinder, (each.axis + 90 - 1) % 180 + 1)
+        lens = turned if form == "plus" else each
+        made = _through(slips, lens, form)
+        if made is not None and not (_numbers(lens) | _numbers(made)) & told_not:
+            shown.append((lens, made))
+    if not shown:
+        return "", ""
+    twin = f"So {_line(shown[0][0])} becomes {_line(shown[0][1])}."
+    return twin, f"One more to do: what would it make of {_line(shown[1][0])}?" if len(shown) > 1 else ""

@@ -1,0 +1,188 @@
+"""Thousands of replies, composed for habits alone and in pairs: true, short, and without the answer.
+
+What is right and what is wrong is worked out here again from the numbers, and held against
+the words of the reply; the marks' own flags are never asked.
+"""
+
+from __future__ import annotations
+
+import re
+from itertools import permutations
+
+import numpy as np
+import pytest
+
+from optics import checks as check
+from optics.lens.parsing import parse
+from optics.lens.power import Power
+from optics.marking.account import account
+from optics.marking.habits import CATALOGUE, Triple, slip
+from optics.marking.marks import hold, mark_against, true_triple
+from optics.marking.pair_habits import PAIR_CATALOGUE
+from optics.marking.telling import Reply
+
+SKILL = r"form|sphere|cylinder|axis|add|prism|centres|heights|style|notation"
+# What a sentence says is wrong, in whichever words the catalogue has for it.
+DENIES = {
+    "cylinder has the other sign": "cylinder",
+    "axis stands at right angles": "axis",
+    "axis is the mirror image": "axis",
+    "written as the cylinder": "cylinder",
+    "sphere was left as it was": "sphere",
+    "taken away from the sphere": "sphere",
+    "wrong side of zero": "sphere",
+    "from the wrong whole dioptre": "sphere",
+    "other cylinder form": "form",
+    "cylinder was overlooked": "cylinder",
+    "near and not settled": "sphere",
+}
+
+
+def lens_of(rng: np.random.Generator) -> Triple:
+    sphere, cylinder = rng.integers(-24, 25) / 4, -rng.integers(1, 13) / 4
+    return Triple(float(sphere), float(cylinder), float(rng.integers(1, 181)))
+
+
+def wrong_lines(rng: np.random.Generator):
+    """Lines spoilt by one habit, by two, or by none of the catalogue."""
+    for _ in range(14):
+        minus = lens_of(rng)
+        power = Power.from_sphere_cylinder(*minus)
+        for form in ("minus", "plus"):
+            true = true_triple(power, form)
+            chains = [(each,) for each in CATALOGUE] + list(permutations(CATALOGUE, 2))
+            for chain in chains:
+                made: Triple | None = true
+                for each in chain:
+                    made = None if made is None else each.shown(made, form)
+                if made is not None and max(abs(made.sphere), abs(made.sphere + made.cylinder)) < 30:
+                    yield form, true, made, chain
+            for _ in range(20):
+                shift = rng.integers(-4, 5, 2) / 4
+                axis = (true.axis + rng.integers(0, 60) - 1) % 180 + 1
+                yield form, true, Triple(true.sphere + shift[0], true.cylinder + shift[1], axis), ()
+
+
+def written(line: Triple) -> str:
+    if abs(line.cylinder) < 0.01:
+        return f"{line.sphere:+.2f} DS" if line.sphere else "pl"
+    sphere = f"{line.sphere:+.2f}" if line.sphere else "pl"
+    return f"{sphere} {line.cylinder:+.2f} x {round((line.axis - 1) % 180 + 1):03d}"
+
+
+def replies():
+    rng = np.random.default_rng(31)
+    for form, true, made, chain in wrong_lines(rng):
+        line = parse(written(made))
+        held = hold(line, true, form)
+        for points in (0.0, 5.0):
+            marks = mark_against(held, points)
+            if marks.missed:
+                told = account(marks, chain, form=form, wrote=line, true=true)
+                assert len(Reply(state="Not yet", sentences=told, marks=marks).plain.split()) <= 90
+                yield form, true, line, chain, points, told
+
+
+@pytest.fixture(scope="module")
+def all_replies():
+    found = list(replies())
+    assert len(found) > 5000
+    return found
+
+
+def test_no_sentence_denies_another(all_replies) -> None:
+    named = 0
+    for form, true, line, chain, _, told in all_replies:
+        text = " ".join(told)
+        praised = re.search(r"Right so far: ([a-z, ]+)\.", text)
+        right = set(praised[1].split(", ")) if praised else set()
+        wrong = {skill for words, skill in DENIES.items() if words in text}
+        wrong |= set(re.findall(rf"The (?:cylinder )?({SKILL}) is not", text))
+        assert not right & wrong, text
+        # Two habits are one account: neither is told as if it were alone.
+        said = [each for each in CATALOGUE if each.habit in text]
+        assert len(said) <= 1 and (not said or len(chain) == 1), text
+        named += bool(said)
+        # And what is called right is right, by the numbers.
+        off = abs(line.sphere - true.sphere), abs(line.cylinder - true.cylinder)
+        turned = line.transposed() if line.cylinder else line
+        off_turned = abs(turned.sphere - true.sphere), abs(turned.cylinder - true.cylinder)
+        if "sphere" in right:
+            assert min(off[0], off_turned[0]) < 0.25 or line.power.is_close(
+                Power.from_sphere_cylinder(*true), 0.3
+            )
+        if "cylinder" in right:
+            assert min(off[1], off_turned[1]) < 0.26, (text, line, true)
+        if "form" in right:
+            assert line.form in (form, "sphere")
+    assert named > 300
+
+
+def test_nothing_before_hand_in_holds_the_answer(all_replies) -> None:
+    looked_at = 0
+    for _, true, line, _, points, told in all_replies:
+        if points:
+            continue
+        text = " ".join(told)
+        power = Power.from_sphere_cylinder(*true)
+        for each in ("minus", "plus"):
+            answer = written(true_triple(power, each))
+            assert answer not in text or answer == line.distance, text
+        mine = set(re.findall(r"[-+]?\d+\.\d\d|x \d{3}", line.distance))
+        numbers = set(re.findall(r"[+-]\d+\.\d\d", text)) - mine
+        answers = {f"{value:+.2f}" for value in (true.sphere, true.cylinder, true.sphere + true.cylinder)}
+        assert not numbers & answers, (text, answers)
+        axes = set(re.findall(r"x (\d{3})", text)) - {entry[2:] for entry in mine}
+        assert f"{round(true.axis):03d}" not in axes, text
+        assert "leads to on this lens" not in text and "on this lens it" not in text
+        looked_at += 1
+    assert looked_at > 2500
+
+
+def test_after_hand_in_your_number_stands_beside_the_number_of_the_habit(all_replies) -> None:
+    shown = [told for _, _, _, chain, points, told in all_replies if points and chain]
+    assert sum("You wrote" in " ".join(told) for told in shown) > 0.8 * len(shown)
+
+
+@pytest.mark.parametrize("entry", [each for each in CATALOGUE if "bench" in each.where], ids=lambda e: e.name)
+def test_a_habit_comes_first_and_then_why_a_twin_and_one_more(entry) -> None:
+    true = Triple(-3.25, -1.00, 30.0)
+    made = entry.shown(true)
+    line = parse(written(made))
+    told = account(mark_against(hold(line, true), 0.0), (entry,), wrote=line, true=true)
+    assert told[0] == entry.habit and told[1] == entry.mend_for("bench")
+    (before, after), *_ = [
+        found.groups() for each in told if (found := re.fullmatch(r"So (.+) becomes (.+)\.", each))
+    ]
+    # The twin is the habit, worked on other numbers.
+    twin = parse(before)
+    shown = entry.shown(Triple(twin.sphere, twin.cylinder, float(twin.axis)))
+    assert after == written(shown) and twin.sphere != true.sphere
+    assert any(sentence.startswith("One more to do") for sentence in told)
+
+
+def test_a_missed_cylinder_and_an_unsettled_power_are_told_as_such() -> None:
+    true = Triple(-3.25, -1.00, 30.0)
+    line = parse("-3.25 DS")
+    told = " ".join(account(mark_against(hold(line, true), 0.0), wrote=line, true=true))
+    assert "a cylinder was overlooked" in told and "axis" not in told
+    line = parse("-3.50 -1.00 x 030")
+    assert any(
+        "not settled" in each for each in account(mark_against(hold(line, true), 0.0), wrote=line, true=true)
+    )
+
+
+def test_every_pair_of_habits_over_a_pair_is_one_account() -> None:
+    marks = mark_against(hold(parse("-1.00 DS"), Triple(-3.25, -1.0, 30.0)), 5.0)
+    told = {account(marks, pair) for pair in permutations(PAIR_CATALOGUE, 2)}
+    assert len(told) > 200
+    for sentences in told:
+        assert len(" ".join(sentences).split()) <= 68
+        assert sentences[0].startswith("Two habits together")
+        assert not any(each.habit in " ".join(sentences) for each in PAIR_CATALOGUE)
+
+
+def test_a_reply_of_a_check_is_that_account() -> None:
+    with check.collecting() as said:
+        check.conversion("-3.00 +1.25 x 060", given="-1.75 -1.25 x 060", to="plus", points=0)
+    assert slip("axis 90 out").habit in said[0]["text/plain"]
