@@ -175,7 +175,50 @@ def _gather(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
     from optics.course.gather import gather
 
-    print(gather(open_course(given.course), given.places, given.class_list, given.learner, given.intake))
+    course = open_course(given.course)
+    print(gather(course, given.places, given.class_list, given.learner, given.intake, given.preview))
+    return 0
+
+
+def _class(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.names import class_list, keep_class_list, read_class_list
+
+    course = open_course(given.course)
+    if given.file is None:
+        for each in class_list(course):
+            print("  ".join(filter(None, (each.identifier, each.name, each.email, each.platform))))
+        return 0
+    found = read_class_list(given.file)
+    print(found)
+    if not (given.yes or _agreed("Is this right?")):
+        print("Nothing was kept. Say --yes where it is right.")
+        return DIFFERS
+    keep_class_list(course, found.learners)
+    print("It is kept in the course. Release the chapters after it, so that everybody's name is known there.")
+    return 0
+
+
+def _choose(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.gather import choose
+
+    print(choose(open_course(given.course), given.id, given.chapter, given.version))
+    return 0
+
+
+def _people(given: argparse.Namespace) -> int:
+    from optics.course import people
+    from optics.course.folder import open_course
+
+    course = open_course(given.course)
+    match given.what:
+        case "merge":
+            print(people.merge(course, given.id, given.into))
+        case "rename":
+            print(people.rename(course, given.id, given.into))
+        case _:
+            print(people.remove(course, given.id))
     return 0
 
 
@@ -323,6 +366,31 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument("--class-list", type=Path, metavar="FILE", help="CSV with the columns id and name (otherwise class-list.csv in the course)")  # fmt: skip
     added.add_argument("--learner", metavar="ID", help="whose they are, where the files do not tell")
     added.add_argument("--intake", metavar="NAME", help="the intake of files that have lost their stamp")
+
+    added.add_argument(
+        "--preview", action="store_true", help="only say what would be taken; nothing is written"
+    )
+
+    added = for_course(command("class", _class, "show the class list, or read one as a platform or spreadsheet saves it",
+                               "It says which column it takes for what, and asks."), chapters=False)  # fmt: skip
+    added.add_argument("file", nargs="?", type=Path, metavar="FILE", help="a CSV with names and numbers")
+    added.add_argument("--yes", action="store_true", help="keep it unasked")
+
+    added = for_course(command("choose", _choose, "choose which attempt of a chapter is marked", "Without a number it lists them."), chapters=False)  # fmt: skip
+    added.add_argument("id", metavar="ID", help="whose")
+    added.add_argument("chapter", metavar="CHAPTER", help="name or number of the chapter")
+    added.add_argument("version", nargs="?", type=int, metavar="N", help="which, counted from 1")
+
+    for what, words, second in (
+        ("merge", "make one learner of two", ("into", "ID", "who remains")),
+        ("rename", "give a learner another name", ("into", "NAME", "the name")),
+        ("remove", "take a learner out of the course; the files are kept", ()),
+    ):
+        added = for_course(command(what, _people, words), chapters=False)
+        added.set_defaults(what=what)
+        added.add_argument("id", metavar="ID", help="the learner")
+        if second:
+            added.add_argument(second[0], metavar=second[1], help=second[2])
 
     added = for_course(command("mark", _mark, "mark what was gathered and write the class report",
                                "Answers are read; nothing in a submission is ever run."))  # fmt: skip

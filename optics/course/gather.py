@@ -22,17 +22,29 @@ from tqdm import tqdm
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook
 from optics.course.handed_out import Stamp, box_of_intake, set_stamp, stamp_of
-from optics.course.names import Learner, chapter_of, checked_identifier, who_sent
+from optics.course.names import (
+    Learner,
+    Who,
+    chapter_of,
+    checked_identifier,
+    date_in,
+    sender_of,
+    who_sent,
+    without_dates,
+)
 from optics.course.names import class_list as listed
 from optics.course.opening import NotebookError, load_notebook, to_text
 from optics.course.unpack import Received, received
 from optics.errors import OpticsError
 
-__all__ = ["Gathered", "gather"]
+__all__ = ["Gathered", "choose", "gather", "hand_in", "lateness", "ledger"]
 
 LEDGER = "received.csv"
-COLUMNS = ("gathered", "learner", "chapter", "sent", "fingerprint", "file", "came as", "from")
+OWN_FOLDERS = ("source", "release", "submitted", "inbox", "autograded", "feedback", "handed-out")
+COLUMNS = ("gathered", "learner", "chapter", "sent", "fingerprint", "file", "came as", "from", "sender")
 STAMP = "%Y-%m-%d %H:%M:%S"
+# Work that came in another form than the notebook itself.
+NEARLY = {".pdf", ".html", ".htm", ".docx", ".py", ".rar", ".7z", ".tar", ".gz"}
 # How platforms and browsers number a second attempt: "-2", " (1)", "_v3".
 ATTEMPT = re.compile(r"(?:[-_ ]v?|\s*\()(\d{1,2})\)?(?:\.ipynb)?(?:\.json|\.txt)?$", re.IGNORECASE)
 
@@ -51,27 +63,37 @@ class Gathered:
         A sentence for each file that nobody's submission could be made of.
     notes : list of str
         A sentence for whatever else is worth knowing.
+    left : list of str
+        Names of files that are no notebooks, and were left where they are.
+    preview : bool
+        Whether nothing was written.
     """
 
     taken: dict[str, str] = field(default_factory=dict)
     kept_aside: list[str] = field(default_factory=list)
     unsettled: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    preview: bool = False
 
     def __str__(self) -> str:
-        headline = f"{len(self.taken)} submissions are ready to be marked."
-        parts = [headline, *self.taken.values(), *self.kept_aside, *self.notes]
+        state = "would be ready" if self.preview else "are ready"
+        parts = [f"{len(self.taken)} submissions {state} to be marked.", *self.taken.values()]
+        parts += [*self.kept_aside, *self.notes]
+        if self.left:
+            parts.append(f"{len(self.left)} other files, no notebooks, were left where they are:")
+            parts += [f'"{name}"' for name in self.left]
         if self.unsettled:
-            parts += [
-                f"{len(self.unsettled)} files need a look; they lie in the folder inbox.",
-                *self.unsettled,
-            ]
+            where = "." if self.preview else "; they lie in the folder inbox."
+            parts += [f"{len(self.unsettled)} files need a look{where}", *self.unsettled]
+        if self.preview:
+            parts.append("Nothing was written. Gather without --preview to take them.")
         return "\n".join(parts)
 
 
 def _attempt(name: str) -> int:
     """Which attempt a file's name says it is; 0 where it says nothing."""
-    found = ATTEMPT.search(PurePosixPath(name).name)
+    found = ATTEMPT.search(without_dates(PurePosixPath(name).name))
     return int(found[1]) if found else 0
 
 
@@ -81,6 +103,7 @@ def gather(
     class_list: Path | str | None = None,
     learner: str | None = None,
     intake: str | None = None,
+    preview: bool = False,
 ) -> Gathered:
     """Gather submissions.
 
@@ -97,6 +120,8 @@ def gather(
         Whose they are, where you know better than the files do.
     intake : str, optional
         The intake of files that have lost their stamp.
+    preview : bool
+        Whether only to say what would be taken, from whom, sent when and how late.
 
     Returns
     -------
@@ -123,7 +148,8 @@ def gather(
                 "Give the zip, the folder or the notebook that came back.",
                 "Check the name.",
             )
-    desk = _Desk(course, learners, released, learner, intake)
+        _refuse_own_folders(course, place.resolve())
+    desk = _Desk(course, learners, released, learner, intake, preview)
     try:
         for place in map(Path, places):
             for file in tqdm(received(place), desc=f"Gathering {place.name}", unit="file", disable=None):
@@ -131,6 +157,16 @@ def gather(
     finally:
         desk.close()
     return desk.result
+
+
+def _refuse_own_folders(course: Course, place: Path) -> None:
+    own = [course.root / step for step in OWN_FOLDERS]
+    if course.root.is_relative_to(place) or any(place.is_relative_to(folder) for folder in own):
+        raise OpticsError(
+            f"{place} belongs to the course itself.",
+            "What comes from learners lies in a place of its own.",
+            "Give the zip or the folder that came back.",
+        )
 
 
 class _Desk:
@@ -143,20 +179,24 @@ class _Desk:
         released: dict[str, nbformat.NotebookNode],
         learner: str | None,
         intake: str | None,
+        preview: bool = False,
     ) -> None:
         self.course, self.learners, self.released, self.learner = course, learners, released, learner
         self.stamps: dict[str, Stamp] = {}
         if intake is not None:
             self.stamps = {chapter: box_of_intake(course, chapter, intake) for chapter in released}
-        self.result = Gathered()
+        self.result = Gathered(preview=preview)
+        self.intakes = {known.name: known for known in reversed(course.intakes())}
+        self.in_hand = course.intake.name
         self.inbox = course.root / "inbox"
         self.rows = _ledger(self.inbox / LEDGER)
         self.filed: set[tuple[str, str]] = set()
-        self.others = 0
         self.now = datetime.now().strftime(STAMP)
 
     def take(self, file: Received, came_from: str) -> None:
         """File one received file."""
+        # A platform that writes a date into the name gives its zip the day of the download.
+        file.time = date_in(file.name) or file.time
         if file.trouble:
             self.result.unsettled.append(file.trouble)
             return
@@ -175,26 +215,68 @@ class _Desk:
             return
         if not stamp_of(notebook.metadata).pairs and chapter in self.stamps:
             set_stamp(notebook, self.stamps[chapter])
-        identifier = self.learner
-        if identifier is None:
+        stamp = stamp_of(notebook.metadata)
+        who = Who(self.learner or "")
+        if self.learner is None:
             who = who_sent(file.name, notebook, self.learners, tuple(self.released))
-            if who.trouble:
-                self._unsettled(file, fingerprint, came_from, who.trouble)
-                return
-            identifier = who.identifier
-        self._file(file, fingerprint, came_from, (identifier, chapter), to_text(notebook), " ".join(notes))
+        whose = (who.identifier, chapter)
+        sender = sender_of(file.name, tuple(self.released))
+        # Without a class list a name is all there is, over all chapters.
+        known = [
+            row
+            for row in self.rows
+            if row["learner"] == who.identifier and (not self.learners or row["chapter"] == chapter)
+        ]
+        others = {row["sender"] for row in known} - {"", sender} if sender else set()
+        if who.trouble:
+            self._unsettled(file, fingerprint, came_from, who.trouble)
+            return
+        notes += [who.note] if who.note else []
+        if others and who.typed:
+            # The name typed inside is all that tells; it may be somebody else's.
+            self._unsettled(
+                file,
+                fingerprint,
+                came_from,
+                f'It says inside that it is {who.identifier}\'s, whose work came from "{min(others)}" before. '
+                "Gather it with --learner, once you know whose it is.",
+            )
+            return
+        if others and not self.learners and self.learner is None and sender.isdigit():
+            whose = (f"{who.identifier}-{sender}", chapter)
+            notes.append("Somebody else of this name has handed in; the platform's number tells them apart.")
+        elif others:
+            notes.append(f"It came from another place than the one before: {sender}.")
+        if late := self._late(stamp.intake, whose, file.time):
+            notes.append(late)
+        self._file(file, fingerprint, came_from, whose, to_text(notebook), " ".join(notes))
+
+    def _before(self, whose: tuple[str, str]) -> list[dict[str, str]]:
+        return [row for row in self.rows if (row["learner"], row["chapter"]) == whose]
+
+    def _late(self, intake: str, whose: tuple[str, str], sent: datetime | None) -> str:
+        """A sentence on the time of handing in, where a deadline is set or a preview asks."""
+        known = self.intakes.get(intake or self.in_hand)
+        said = [f"Of the intake {intake}."] if intake and intake != self.in_hand else []
+        due = known.deadline(whose[1], whose[0]) if known else ""
+        late = lateness(due, sent)
+        if self.result.preview:
+            said.append(f"Sent {sent:{STAMP}}." if sent else "It does not say when it was sent.")
+        if late:
+            said.append(f"{late} late.")
+        return " ".join(said)
 
     def _not_a_notebook(self, file: Received) -> None:
-        if PurePosixPath(file.name).suffix.lower() in {".pdf", ".html", ".htm", ".docx", ".py"}:
+        if PurePosixPath(file.name).suffix.lower() in NEARLY:
             self.result.unsettled.append(f'"{file.name}" is no notebook; ask for the file ending in .ipynb.')
         else:
-            self.others += 1
+            self.result.left.append(file.name)
 
     def _keep(self, file: Received, fingerprint: str, *folders: str) -> Path:
         """Keep a file as it came, once; its name is ours, so that it reaches nowhere else."""
         stem = re.sub(r"[^A-Za-z0-9 ._()-]+", "_", PurePosixPath(file.name).name)[-80:].strip(" .") or "file"
         path = self.inbox.joinpath(*folders, f"{fingerprint} {stem}")
-        if not path.exists():
+        if not path.exists() and not self.result.preview:
             write_whole(path, file.data)
         return path
 
@@ -215,17 +297,28 @@ class _Desk:
             "file": path.relative_to(self.course.root).as_posix(),
             "came as": file.name,
             "from": came_from,
+            "sender": sender_of(file.name, tuple(self.released)),
         }
+        if learner == chapter == "" and any(
+            (each["fingerprint"], each["came as"], each["learner"]) == (fingerprint, file.name, "")
+            for each in self.rows
+        ):
+            return  # it needed a look before, and still does
         self.rows.append(row)
+        if not self.result.preview:
+            # At once, so that whatever happens later, this file is known.
+            _append(self.inbox / LEDGER, row)
 
     def _file(
         self, file: Received, fingerprint: str, came_from: str, whose: tuple[str, str], text: str, said: str
     ) -> None:
         """Make this file the one that is marked, unless a newer one is there."""
         title = ", ".join(whose)
-        before = [row for row in self.rows if (row["learner"], row["chapter"]) == whose]
+        before = self._before(whose)
         if any(row["fingerprint"] == fingerprint for row in before):
             self.result.kept_aside.append(f"{title}: this version was gathered before.")
+            # What lies beside it is compared with it, as if nothing had come between.
+            self.filed.add(whose)
             return
         path = self._keep(file, fingerprint, *whose)
         why_not = self._older(file, before, whose)
@@ -234,15 +327,15 @@ class _Desk:
             self._note(file, fingerprint, came_from, *whose, path)
             return
         submitted = self.course.notebook("submitted", whose[1], whose[0])
-        replaced = submitted.is_file()
-        if replaced:
+        replaced = submitted.is_file() and submitted.read_text("utf-8", "replace") != text
+        if self.result.preview:
+            pass
+        elif replaced:
             stood = submitted.read_bytes()
             print_of_it = hashlib.sha256(stood).hexdigest()[:16]
             self._keep(Received("replaced.ipynb", stood), print_of_it, *whose)
-        write_whole(submitted, text)
-        # nbgrader reads this as the time of handing in.
-        time = (file.time or datetime.now().replace(microsecond=0)).astimezone()
-        write_whole(submitted.with_name("timestamp.txt"), time.isoformat(sep=" ") + "\n")
+        if not self.result.preview:
+            hand_in(self.course, whose, text, file.time)
         # Noted last, so that an interrupted gathering takes this file again.
         self._note(file, fingerprint, came_from, *whose, path)
         self.filed.add(whose)
@@ -264,28 +357,103 @@ class _Desk:
         return "a second version of the same time was kept aside; look at both." if this == latest else ""
 
     def close(self) -> None:
-        """Write the ledger, and the names of the class into the gradebook."""
-        if self.others:
-            self.result.notes.append(f"{self.others} other files, no notebooks, were left where they are.")
+        """Say who is missing, and write the names of the class into the gradebook."""
         missing = {row["learner"] for row in self.rows}
         absent = [learner for learner in self.learners if learner.identifier not in missing]
         if absent:
             names = ", ".join(learner.name or learner.identifier for learner in absent)
             self.result.notes.append(f"Nothing has come from: {names}.")
-        text = io.StringIO(newline="")
-        writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(self.rows)
-        write_whole(self.inbox / LEDGER, text.getvalue())
-        if self.learners:
+        if self.learners and not self.result.preview:
             _name_in_gradebook(self.course, self.learners)
+
+
+def hand_in(course: Course, whose: tuple[str, str], text: str, sent: datetime | None) -> None:
+    """Put a notebook where nbgrader looks for a submission, with the time of handing in."""
+    submitted = course.notebook("submitted", whose[1], whose[0])
+    time = (sent or datetime.now().replace(microsecond=0)).astimezone()
+    write_whole(submitted.with_name("timestamp.txt"), time.isoformat(sep=" ") + "\n")
+    write_whole(submitted, text)
+
+
+def lateness(due: str, sent: datetime | None) -> str:
+    """How late something was, in words; "" where it was not, or nothing is known."""
+    if not due or sent is None or sent <= datetime.fromisoformat(due):
+        return ""
+    minutes = int((sent - datetime.fromisoformat(due)).total_seconds() // 60)
+    days, hours = minutes // 1440, minutes // 60 % 24
+    if days:
+        return f"{days} d {hours} h"
+    return f"{hours} h {minutes % 60} min" if hours else f"{max(minutes, 1)} min"
+
+
+def choose(course: Course, learner: str, chapter: str, number: int | None = None) -> str:
+    """Choose which version of a chapter is marked, or say which there are.
+
+    Parameters
+    ----------
+    course : Course
+        The course.
+    learner, chapter : str
+        Whose, and which.
+    number : int, optional
+        Counted from 1 in the order in which they were sent.
+
+    Returns
+    -------
+    str
+        The versions, a line each, or what was chosen.
+    """
+    (chapter,) = course.chosen([chapter], "release")
+    rows = [row for row in ledger(course) if (row["learner"], row["chapter"]) == (learner, chapter)]
+    rows.sort(key=lambda row: (row["sent"], _attempt(row["came as"])))
+    if not rows:
+        raise OpticsError(
+            f"Nothing has come from {learner} for {chapter}.",
+            f"Work has come from: {', '.join(sorted({row['learner'] for row in ledger(course)} - {''})) or 'nobody'}.",
+            "Check the identifier.",
+        )
+    if number is None:
+        return "\n".join(
+            f"{place}  sent {row['sent'] or '?'}  {row['came as']}" for place, row in enumerate(rows, 1)
+        )
+    if not 1 <= number <= len(rows):
+        raise OpticsError(
+            f"There is no version {number}.", f"The versions are 1 to {len(rows)}.", "Choose one of them."
+        )
+    row = rows[number - 1]
+    notebook, _ = load_notebook((course.root / row["file"]).read_bytes())
+    hand_in(
+        course,
+        (learner, chapter),
+        to_text(notebook),
+        datetime.strptime(row["sent"], STAMP) if row["sent"] else None,
+    )
+    return f"Version {number} of {learner}, {chapter} is the one that is marked, sent {row['sent'] or 'at a time unknown'}."
+
+
+def ledger(course: Course) -> list[dict[str, str]]:
+    """Every file that was ever gathered, a row each, in the order of gathering."""
+    return _ledger(course.root / "inbox" / LEDGER)
+
+
+def _append(path: Path, row: dict[str, str]) -> None:
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    if not path.is_file():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        writer.writeheader()
+    writer.writerow(row)
+    with path.open("ab") as file:
+        file.write(text.getvalue().encode("utf-8", "replace"))
 
 
 def _ledger(path: Path) -> list[dict[str, str]]:
     if not path.is_file():
         return []
-    with path.open(encoding="utf-8", newline="") as file:
-        return [{column: row.get(column) or "" for column in COLUMNS} for row in csv.DictReader(file)]
+    with path.open(encoding="utf-8", errors="replace", newline="") as file:
+        rows = [{column: row.get(column) or "" for column in COLUMNS} for row in csv.DictReader(file)]
+    # A line that broke off, or an older ledger's, is as if it had not been written.
+    return [row for row in rows if row["file"] and row["came as"]]
 
 
 def _name_in_gradebook(course: Course, learners: Sequence[Learner]) -> None:

@@ -13,23 +13,30 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
 from pathlib import Path, PurePosixPath
 
 from nbformat.notebooknode import NotebookNode
 
-from optics.course.folder import CLASS_LIST, Course
+from optics.course.folder import CLASS_LIST, Course, write_whole
 from optics.course.reading import assigned_names, read_answers
 from optics.errors import OpticsError
 
 __all__ = [
+    "ClassList",
     "Learner",
     "Who",
     "aliases",
     "chapter_of",
     "checked_identifier",
     "class_list",
+    "date_in",
+    "keep_class_list",
     "read_class_list",
+    "sender_of",
     "who_sent",
+    "without_dates",
 ]
 
 IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@+-]{0,63}")
@@ -44,18 +51,40 @@ ADDED = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Learner:
-    """One line of the class list."""
+    """One line of the class list.
+
+    Parameters
+    ----------
+    identifier : str
+        Names the learner's folders.
+    name, email, platform : str
+        As the list has them; `platform` is what the learning platform counts them by.
+    """
 
     identifier: str
     name: str = ""
+    email: str = ""
+    platform: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Who:
-    """Whose a submission is, or why that cannot be told."""
+    """Whose a submission is, or why that cannot be told.
+
+    Parameters
+    ----------
+    identifier, trouble : str
+        One of the two.
+    typed : bool
+        Whether only the answer typed inside tells it.
+    note : str
+        A sentence where another name was typed inside.
+    """
 
     identifier: str = ""
     trouble: str = ""
+    typed: bool = False
+    note: str = ""
 
 
 def folded(text: str) -> str:
@@ -84,36 +113,146 @@ def checked_identifier(identifier: str) -> str:
     return identifier
 
 
-def read_class_list(path: Path) -> tuple[Learner, ...]:
-    """The class list: a CSV with the columns `id` and `name`.
+@dataclass(frozen=True, slots=True)
+class ClassList:
+    """A class list as it was understood.
+
+    Parameters
+    ----------
+    learners : tuple of Learner
+        In its order.
+    columns : dict of str to str
+        Which of its columns was taken for what.
+    """
+
+    learners: tuple[Learner, ...]
+    columns: Mapping[str, str]
+
+    def __str__(self) -> str:
+        taken = ", ".join(f'{what} from "{column}"' for what, column in self.columns.items())
+        some = "; ".join(
+            " ".join(filter(None, (each.identifier, each.name, each.email, each.platform)))
+            for each in self.learners[:3]
+        )
+        return f"{len(self.learners)} learners; {taken}. The first are: {some}."
+
+
+_EMAIL = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
+# Words in the head of a column, in the order in which they are believed.
+_HEADS = {
+    "id": (
+        "id",
+        "id number",
+        "student id",
+        "student number",
+        "number",
+        "matriculation",
+        "username",
+        "user",
+        "login",
+    ),
+    "platform": ("platform", "participant", "user id", "identifier"),
+    "given": ("given", "given name", "first name", "firstname", "first", "forename", "vorname"),
+    "family": ("family", "family name", "last name", "lastname", "last", "surname", "nachname"),
+    "name": ("name", "full name", "fullname", "student", "learner"),
+}
+
+
+def _table(path: Path) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows of a CSV as any spreadsheet or platform saves it."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        raise OpticsError(
+            f"The class list {path} cannot be opened.", "It is a CSV file.", "Check the name."
+        ) from None
+    if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+        text = data.decode("utf-16", "replace")
+    else:
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = data.decode("cp1252", "replace")
+    first_line = text.partition("\n")[0]
+    stroke = max(",;\t", key=first_line.count)
+    try:
+        heads, *rows = list(csv.reader(io.StringIO(text), delimiter=stroke)) or [[]]
+    except csv.Error:
+        heads, rows = [], []
+    heads = [head.strip() for head in heads]
+    cells = [[cell.strip().lstrip("'") for cell in row] + [""] * (len(heads) - len(row)) for row in rows]
+    return heads, [row for row in cells if any(row)]
+
+
+def _columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, int]:
+    """Which column holds what: by its head, and by what stands in it."""
+    found: dict[str, int] = {}
+
+    def values(place: int) -> list[str]:
+        return [row[place] for row in rows if row[place]]
+
+    def usable(place: int, spaced: bool = False) -> bool:
+        given = [value.casefold() for value in values(place)]
+        given = [_number_in(value) for value in given] if spaced else given
+        return bool(given) and len(set(given)) == len(given) and not any(" " in value for value in given)
+
+    free = list(range(len(heads)))
+    for place in free:
+        given = values(place)
+        if given and sum(bool(_EMAIL.fullmatch(value)) for value in given) >= 0.8 * len(given):
+            found.setdefault("email", place)
+    free = [place for place in free if place not in found.values()]
+    for what, words in _HEADS.items():
+        for word in words:
+            fits = [place for place in free if folded(heads[place]) == word]
+            if what == "platform":
+                fits = [place for place in fits if usable(place, spaced=True)]
+            if fits:
+                found[what] = fits[0]
+                free.remove(fits[0])
+                break
+    coded = [place for place in free if usable(place) and any(c.isdigit() for v in values(place) for c in v)]
+    for what in ("id", "platform"):
+        if what not in found and coded:
+            found[what] = coded.pop(0)
+    # Where nothing else tells people apart, their addresses do.
+    if "id" not in found and "email" in found and usable(found["email"]):
+        found["id"] = found["email"]
+    return found
+
+
+def _number_in(text: str) -> str:
+    """The number in "Participant 55301"; the text itself where there is none."""
+    return "-".join(re.findall(r"\d+", text)) or text
+
+
+def read_class_list(path: Path) -> ClassList:
+    """The class list, as a spreadsheet or a learning platform saves it.
+
+    Columns are known by their heads and by what they hold: a number or user name that
+    tells everybody apart, a name in one column or two, an e-mail address, the platform's
+    own number.
 
     Raises
     ------
     OpticsError
         Where a column is missing, or an identifier is unusable or there twice.
     """
-    try:
-        text = path.read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        text = path.read_text("cp1252", errors="replace")
-    except OSError:
+    heads, rows = _table(path)
+    columns = _columns(heads, rows)
+    if "id" not in columns or not {"name", "given", "family"} & set(columns):
         raise OpticsError(
-            f"The class list {path} cannot be opened.", "It is a CSV file.", "Check the name."
-        ) from None
-    first_line = text.partition("\n")[0]
-    rows = csv.DictReader(
-        io.StringIO(text), delimiter=";" if first_line.count(";") > first_line.count(",") else ","
-    )
-    columns = {(name or "").strip().lower(): name for name in rows.fieldnames or ()}
-    if "id" not in columns or "name" not in columns:
-        raise OpticsError(
-            f"The class list {path} has the columns {', '.join(filter(None, columns)) or 'none'}.",
-            "It needs the columns id and name.",
+            f"The class list {path} has the columns {', '.join(filter(None, heads)) or 'none'}.",
+            "It needs a number or user name that tells everybody apart, and the names.",
             "Let its first line read: id,name",
         )
+
+    def cell(row: Sequence[str], what: str) -> str:
+        return row[columns[what]] if what in columns else ""
+
     learners: dict[str, Learner] = {}
     for row in rows:
-        identifier = (row[columns["id"]] or "").strip()
+        identifier = cell(row, "id")
         if not identifier:
             continue
         checked_identifier(identifier)
@@ -124,14 +263,32 @@ def read_class_list(path: Path) -> tuple[Learner, ...]:
                 "Each learner has one of their own.",
                 "Mend the list.",
             )
-        learners[identifier.casefold()] = Learner(identifier, (row[columns["name"]] or "").strip())
-    return tuple(learners.values())
+        two = " ".join(filter(None, (cell(row, "given"), cell(row, "family"))))
+        platform = _number_in(cell(row, "platform"))
+        learners[identifier.casefold()] = Learner(
+            identifier, two or cell(row, "name"), cell(row, "email"), platform
+        )
+    taken = (
+        {what: heads[place] for what, place in columns.items() if not (two and what == "name")}
+        if rows
+        else {}
+    )
+    return ClassList(tuple(learners.values()), taken)
+
+
+def keep_class_list(course: Course, learners: Sequence[Learner]) -> None:
+    """Keep the class list in the course folder, in our own columns."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["id", "name", "email", "platform"])
+    writer.writerows([each.identifier, each.name, each.email, each.platform] for each in learners)
+    write_whole(course.root / CLASS_LIST, "\ufeff" + text.getvalue())
 
 
 def class_list(course: Course, given: Path | None = None) -> tuple[Learner, ...]:
     """The class list given, else the one kept in the course; empty where there is none."""
     path = given or course.root / CLASS_LIST
-    return read_class_list(path) if given or path.is_file() else ()
+    return read_class_list(path).learners if given or path.is_file() else ()
 
 
 def aliases(learners: Sequence[Learner]) -> dict[str, str]:
@@ -139,12 +296,46 @@ def aliases(learners: Sequence[Learner]) -> dict[str, str]:
     whose: dict[str, set[str]] = defaultdict(set)
     for learner in learners:
         words = learner.name.replace(",", " ").split()
-        ways = {learner.identifier, learner.name, " ".join([*words[-1:], *words[:-1]])}
+        ways = {learner.identifier, learner.email, learner.name, " ".join([*words[-1:], *words[:-1]])}
         ways |= {", ".join([words[-1], " ".join(words[:-1])])} if len(words) > 1 else set()
         ways |= set(words[:1])
         for way in ways:
             whose["".join(way.split()).casefold()].add(learner.identifier)
     return {way: one.pop() for way, one in whose.items() if way and len(one) == 1}
+
+
+# --- what stands in a path ---------------------------------------------------------
+
+_DATE = re.compile(
+    r"(?<!\d)(20\d\d)([-._ ]?)(0[1-9]|1[0-2])\2(0[1-9]|[12]\d|3[01])"
+    r"(?:[-_ T]{1,3}([01]\d|2[0-3])[-.:_h]?([0-5]\d)(?:[-.:_m]?([0-5]\d))?)?(?!\d)"
+)
+
+
+def date_in(path: str) -> datetime | None:
+    """When a file was handed in, as the platform wrote it into its name; the last date there is."""
+    for found in reversed(list(_DATE.finditer(path))):
+        year, _, month, day, hour, minute, second = found.groups()
+        try:
+            return datetime(
+                int(year), int(month), int(day), int(hour or 0), int(minute or 0), int(second or 0)
+            )
+        except ValueError:
+            continue
+    return None
+
+
+def without_dates(path: str) -> str:
+    """A path without the dates in it, whose figures are nobody's number."""
+    return _DATE.sub(" ", path)
+
+
+def sender_of(path: str, chapters: Sequence[str] = ()) -> str:
+    """What tells senders apart in a path: the platform's number, else its folder; "" where neither is."""
+    plain = PurePosixPath(without_dates(_without_chapters(path, chapters)))
+    if number := re.search(r"_(\d+)_", f"{plain}"):
+        return number[1]
+    return folded(" ".join(plain.parts[:-1]))
 
 
 # --- whose -----------------------------------------------------------------------
@@ -168,7 +359,10 @@ def _listed(text: str, learners: Sequence[Learner]) -> list[Learner]:
         learner
         for learner in learners
         # A lone "2" in a file's name is more often an attempt than a learner.
-        if len(learner.identifier) >= SHORTEST_IDENTIFIER and f" {folded(learner.identifier)} " in together
+        if any(
+            len(sign) >= SHORTEST_IDENTIFIER and f" {folded(sign)} " in together
+            for sign in (learner.identifier, learner.email, learner.platform)
+        )
     ]
     names = [(learner, set(folded(learner.name).split())) for learner in learners]
     found = [(learner, name) for learner, name in names if name and name <= set(words)]
@@ -185,7 +379,8 @@ def _from_answer(answer: str, learners: Sequence[Learner]) -> list[Learner]:
     exact = [
         learner
         for learner in learners
-        if squeezed in {folded(learner.identifier).replace(" ", ""), folded(learner.name).replace(" ", "")}
+        if squeezed
+        in {folded(w).replace(" ", "") for w in (learner.identifier, learner.name, learner.email) if w}
     ]
     return exact or _listed(answer, learners)
 
@@ -214,7 +409,7 @@ def who_sent(
     answer = _names_own_answer(notebook)
     if not learners:
         return _without_list(path, answer, chapters)
-    by_path = _listed(_without_chapters(path, chapters), learners)
+    by_path = _listed(without_dates(_without_chapters(path, chapters)), learners)
     by_answer = _from_answer(answer, learners) if answer else []
     fits = by_path or by_answer
     if by_path and by_answer:
@@ -225,7 +420,9 @@ def who_sent(
                 "the pairs belong to the answer."
             )
     if len(fits) == 1:
-        return Who(fits[0].identifier)
+        odd = by_path and answer and not by_answer
+        note = f'The name typed inside, "{answer[:40]}", is nobody\'s in the class list.' if odd else ""
+        return Who(fits[0].identifier, typed=not by_path, note=note)
     if fits:
         return Who(trouble=f"It fits several learners: {_all(fits)}.")
     typed = f'; the answer typed inside is "{answer[:40]}"' if answer else ""
@@ -243,19 +440,34 @@ def _without_chapters(path: str, chapters: Sequence[str]) -> str:
 
 
 def _without_list(path: str, answer: str, chapters: Sequence[str]) -> Who:
-    """An identifier made from the answer, else from the file's name."""
-    words = folded(answer)
+    """An identifier from the platform's folder or file name, else from the answer, else from any file name."""
+    plain = PurePosixPath(without_dates(_without_chapters(path, chapters)))
+    numbered = next((part for part in plain.parts if re.search(r"_\d+_", part)), "")
+    sent_by = _words_in(numbered.partition("_")[0])
+    typed = folded(answer)
+    words = sent_by or typed or _words_in(plain.name)
     if not words:
-        name = PurePosixPath(_without_chapters(path, chapters)).name
-        stem = re.sub(r"(\.ipynb)?(\.json|\.txt)?$", "", name, flags=re.IGNORECASE)
-        words = folded(ADDED.sub(" ", stem.replace("_", " ").casefold()))
-        words = " ".join(word for word in words.split() if not word.isdigit())
-    identifier = re.sub(r"[^a-z0-9]+", "-", words.encode("ascii", "ignore").decode()).strip("-")[:64]
-    if not identifier:
         return Who(
             trouble="Nothing in it says whose it is: no name was typed inside, and the file's name has none."
         )
-    return Who(identifier)
+    note = ""
+    if sent_by and typed and not set(typed.split()) <= set(sent_by.split()):
+        note = f'The name typed inside is "{answer[:40]}", the sender\'s "{sent_by}".'
+    return Who(_as_identifier(words), typed=not sent_by and bool(typed), note=note)
+
+
+def _words_in(name: str) -> str:
+    stem = re.sub(r"(\.ipynb)?(\.json|\.txt)?$", "", name, flags=re.IGNORECASE)
+    words = folded(ADDED.sub(" ", stem.replace("_", " ").casefold()))
+    return " ".join(word for word in words.split() if not word.isdigit())
+
+
+def _as_identifier(words: str) -> str:
+    """A name as a folder's name on any machine; letters of other alphabets become a number."""
+    letters = re.sub(r"[^a-z0-9]+", "-", words.encode("ascii", "ignore").decode()).strip("-")[:55]
+    if not words.isascii():
+        letters = f"{letters}-{sha256(words.encode('utf-8', 'replace')).hexdigest()[:6]}".lstrip("-")
+    return f"x-{letters}" if RESERVED.fullmatch(letters) else letters
 
 
 # --- which chapter ------------------------------------------------------------------

@@ -27,7 +27,7 @@ FORMS, BENCH = "91-forms", "92-bench"
 )
 def test_whose_it_is(text_of, class_list, path, typed, whose):
     notebook = nbformat.reads(text_of(typed), as_version=4)
-    assert who_sent(path, notebook, read_class_list(class_list), (FORMS, BENCH)).identifier == whose
+    assert who_sent(path, notebook, read_class_list(class_list).learners, (FORMS, BENCH)).identifier == whose
 
 
 def test_a_short_number_in_the_class_list_is_not_an_attempt(text_of):
@@ -47,7 +47,7 @@ def test_identifiers_that_cannot_name_a_folder(wrong):
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("number,name\n1,Mara", "has the columns number, name"),
+        ("shoes,name\nbig,Mara\nbig,Corra", "has the columns shoes, name"),
         ("", "has the columns none"),
         ("id,name\nT1,Mara\nt1,Corra", "stands twice"),
         ("id,name\n../x,Mara", "cannot be used"),
@@ -64,7 +64,7 @@ def test_a_wrong_class_list(tmp_path, text, told):
 def test_a_class_list_as_a_spreadsheet_saves_it(tmp_path, encoding, stroke):
     path = tmp_path / "class.csv"
     path.write_text(f"ID{stroke}Name\r\nt1{stroke}Bréda Sänderow\r\n", encoding)
-    assert read_class_list(path) == (Learner("t1", "Bréda Sänderow"),)
+    assert read_class_list(path).learners == (Learner("t1", "Bréda Sänderow"),)
 
 
 def test_the_chapter_is_known_by_its_cells_not_its_name(course, text_of):
