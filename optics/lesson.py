@@ -34,6 +34,7 @@ __all__ = [
     "homework",
     "instrument",
     "my_marks",
+    "my_progress",
     "my_spread",
     "open_bench",
     "own_ticket",
@@ -401,6 +402,34 @@ def against_order(
         _say(str(error), state="Not yet")
         return None
     return VerdictTable(verify(load(standard), record(order, order_mm), read))
+
+
+def my_progress(folder: str = ".") -> None:
+    """Skills by chapter and at the open bench, what to do next, and one's own lean over time.
+
+    Parameters
+    ----------
+    folder : str
+        The workbook's folder, in which the chapters' folders lie.
+    """
+    from pathlib import Path
+
+    from IPython.display import HTML, display
+
+    from optics.drawing.spread import mean_powers
+    from optics.lens.power import Power
+    from optics.progress.file import PROGRESS_FILE, read_progress
+    from optics.progress.page import progress_page
+
+    root = Path(folder)
+    progress, told = read_progress(root / PROGRESS_FILE)
+    chapters = sorted(
+        path.parent.name for path in root.glob("[0-9][0-9]-*/*.ipynb") if path.stem == path.parent.name
+    )
+    display(HTML(progress_page(progress, chapters, told)))
+    apart = [power for _, _, power in progress.differences()]
+    if len(apart) > 1:
+        display(mean_powers(apart, Power.from_sphere_cylinder(0.0), "written less the lens, D"))
 
 
 def my_marks() -> None:

@@ -11,7 +11,9 @@ import hashlib
 import os
 import shutil
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -27,6 +29,8 @@ from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
 from optics.course.report import Result, results
 from optics.errors import OpticsError
+from optics.progress.file import PROGRESS_FILE, note_chapter
+from optics.progress.progress import Chapter
 from optics.project_files import project_folder
 from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY, open_pairs
 
@@ -312,7 +316,27 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
     # In a class nobody learns more of an unknown pair by marking it again and again.
     later = set() if open_pairs(file.parent).intake == SELF_STUDY else _after_hand_in(released[chapter])
     told = tuple(each for each in found if each.question not in later)
+    if file.parent.name == chapter:  # not a copy that lies by itself
+        marked.notes += _noted(chapter, told, file.parent.parent / PROGRESS_FILE)
     return MarkedMine(lies, marked, told, len(found) - len(told))
+
+
+def _noted(chapter: str, told: Sequence[Result], path: Path) -> list[str]:
+    """Put what may be told into the learner's own progress; why not, where it cannot be."""
+    skills: dict[str, tuple[float, float]] = {}
+    for each in told:
+        for skill, (got, of) in each.skills.items():
+            before = skills.get(skill, (0.0, 0.0))
+            skills[skill] = (before[0] + got, before[1] + of)
+    if not skills:
+        return []
+    slips = tuple(name for each in told for name in each.slips)
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    try:
+        note_chapter(chapter, Chapter(when=now, skills=skills, slips=slips), path)
+    except OpticsError as error:
+        return [str(error)]
+    return []
 
 
 def _after_hand_in(released: nbformat.NotebookNode) -> set[str]:

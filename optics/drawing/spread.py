@@ -16,7 +16,7 @@ from optics.drawing.given import LensLike, lens_of
 from optics.instrument.repeats import spread as spread_of
 from optics.lens.power import Power
 
-__all__ = ["draw_mean_powers", "draw_readings", "draw_spread", "name_lines", "spread", "tidy"]
+__all__ = ["draw_mean_powers", "draw_readings", "draw_spread", "mean_powers", "name_lines", "spread", "tidy"]
 
 LEAST_REACH = 0.15
 """Smallest half-width of the plane, dioptres, so that tiny scatter looks tiny."""
@@ -158,6 +158,30 @@ def tidy(ax: Axes) -> None:
         ax.spines[side].set_visible(False)
     for side in ("left", "bottom"):
         ax.spines[side].set_linewidth(style.LINE)
+
+
+def mean_powers(readings: Iterable[LensLike], known: LensLike | None = None, what: str = "") -> Diagram:
+    """Mean power of each reading in the order taken, with mean and 95 % limits.
+
+    Parameters
+    ----------
+    readings, known
+        As for `spread`.
+    what : str
+        What is drawn, at the side; the mean power where nothing is said.
+
+    Returns
+    -------
+    Diagram
+    """
+    powers = [lens_of(reading).power for reading in readings]
+    figure = style.canvas(7.4, 4.0)
+    figure.set_layout_engine("constrained", w_pad=0.15, h_pad=0.12)
+    ax = figure.subplots()
+    draw_mean_powers(ax, powers, lens_of(known).power if known is not None else None)
+    if what:
+        ax.set_ylabel(what, fontsize=style.SMALL)
+    return Diagram(figure, f"In the order taken: {spread_of(powers).sentence}", title=what or "Mean powers")
 
 
 def spread(readings: Iterable[LensLike], known: LensLike | None = None) -> Diagram:

@@ -11,13 +11,14 @@ from __future__ import annotations
 import json
 import os
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
 from optics.errors import OpticsError
-from optics.progress.progress import Entry, Progress
+from optics.progress.progress import Chapter, Entry, Progress
 
-__all__ = ["PROGRESS_FILE", "note", "read_progress"]
+__all__ = ["PROGRESS_FILE", "note", "note_chapter", "read_progress"]
 
 PROGRESS_FILE = "my-progress.json"
 WHAT = "My own practice with the focimeter. It is mine: nobody marks it, and I may delete it."
@@ -72,6 +73,36 @@ def note(entry: Entry, path: Path | str = PROGRESS_FILE) -> tuple[Progress, tupl
         Where the file cannot be written; what it held is untouched.
     """
     path = Path(path)
+    found = _safe(path)
+    progress = replace(found.progress, entries=(*found.progress.entries, entry))
+    _write(path, progress)
+    return progress, found.told
+
+
+def note_chapter(name: str, chapter: Chapter, path: Path | str = PROGRESS_FILE) -> None:
+    """Put a chapter's marks into one's progress, in place of earlier ones.
+
+    Parameters
+    ----------
+    name : str
+        The chapter's.
+    chapter : Chapter
+        Its marks.
+    path : path
+        As for `note`.
+
+    Raises
+    ------
+    OpticsError
+        As for `note`.
+    """
+    path = Path(path)
+    found = _safe(path)
+    _write(path, replace(found.progress, chapters={**found.progress.chapters, name: chapter}))
+
+
+def _safe(path: Path) -> _Found:
+    """What a file holds, where writing it anew loses nothing."""
     found = _read(path)
     if not found.safe:
         raise OpticsError(
@@ -79,9 +110,7 @@ def note(entry: Entry, path: Path | str = PROGRESS_FILE) -> tuple[Progress, tupl
             "A file is only written anew where nothing in it is lost.",
             "Move it to another folder and try again.",
         )
-    progress = Progress((*found.progress.entries, entry))
-    _write(path, progress)
-    return progress, found.told
+    return found
 
 
 def _read(path: Path) -> _Found:
@@ -93,8 +122,8 @@ def _read(path: Path) -> _Found:
         return _Found(Progress(), (f"Your progress file {path.name} cannot be opened.",), False)
     try:
         inside = json.loads(text)
-        version, pairs = inside["version"], inside["pairs"]
-        if not isinstance(pairs, list):
+        version, pairs, chapters = inside["version"], inside["pairs"], inside.get("chapters", {})
+        if not isinstance(pairs, list) or not isinstance(chapters, dict):
             raise ValueError("no list of pairs")
     except (ValueError, KeyError, TypeError, RecursionError):
         return _Found(Progress(), *_set_aside(path, "is damaged"))
@@ -106,10 +135,18 @@ def _read(path: Path) -> _Found:
             good.append(Entry.from_plain(values))
         except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
             continue
-    progress, bad = Progress(tuple(good)), len(pairs) - len(good)
+    marked: dict[str, Chapter] = {}
+    for name, values in chapters.items():
+        try:
+            marked[name] = Chapter.from_plain(values)
+        except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
+            continue
+    progress = Progress(tuple(good), marked)
+    bad = len(pairs) - len(good) + len(chapters) - len(marked)
     if not bad:
         return _Found(progress, (), True)
-    told, safe = _set_aside(path, f"holds {bad} pair{'s' * (bad > 1)} that cannot be read", copy=True)
+    what = "entry" if bad == 1 else "entries"
+    told, safe = _set_aside(path, f"holds {bad} {what} that cannot be read", copy=True)
     if safe:
         _write(path, progress)
     return _Found(progress, told, safe)
@@ -118,7 +155,9 @@ def _read(path: Path) -> _Found:
 def _write(path: Path, progress: Progress) -> None:
     """Write the whole file beside itself, then put it in its place at once."""
     pairs = [entry.to_plain() for entry in progress.entries]
-    text = json.dumps({"what": WHAT, "version": VERSION, "pairs": pairs}, indent=1)
+    chapters = {name: chapter.to_plain() for name, chapter in progress.chapters.items()}
+    held = {"what": WHAT, "version": VERSION, "pairs": pairs, "chapters": chapters}
+    text = json.dumps(held, indent=1)
     name = ""
     try:
         with tempfile.NamedTemporaryFile(

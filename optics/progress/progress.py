@@ -21,7 +21,9 @@ from optics.specimens.briefs import DIFFICULTIES, STYLES
 __all__ = [
     "DONE",
     "NOT_YET",
+    "ONCE",
     "TRY_AGAIN",
+    "Chapter",
     "Entry",
     "Progress",
     "entry_of",
@@ -29,7 +31,7 @@ __all__ = [
     "own_spread",
 ]
 
-DONE, TRY_AGAIN, NOT_YET = "done", "try again", "not yet"
+DONE, ONCE, TRY_AGAIN, NOT_YET = "done", "right once", "try again", "not yet"
 IN_A_ROW = 2
 """So many pairs in a row are needed to call a skill done, or to go a step up or down (a judgement)."""
 FEW = 0.5
@@ -111,17 +113,68 @@ class Entry:
         return entry
 
 
+MOST_OF_IT = 0.8
+"""From this share of its marks on a skill is called done in a chapter (a judgement)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chapter:
+    """A chapter as it was last marked.
+
+    Parameters
+    ----------
+    when : str
+        Date and time, ISO 8601.
+    skills : dict of str to (float, float)
+        Marks got and possible, of what may be told.
+    slips : tuple of str
+        Names of the habits that explained what was wrong.
+    """
+
+    when: str
+    skills: dict[str, tuple[float, float]]
+    slips: tuple[str, ...] = ()
+
+    @property
+    def states(self) -> dict[str, str]:
+        """Each skill as done or to be tried again."""
+        return {
+            skill: DONE if got >= MOST_OF_IT * of - 1e-9 else TRY_AGAIN
+            for skill, (got, of) in self.skills.items()
+        }
+
+    def to_plain(self) -> dict[str, Any]:
+        """The chapter as plain values."""
+        skills = {skill: list(marks) for skill, marks in self.skills.items()}
+        return {"when": self.when, "skills": skills, "slips": list(self.slips)}
+
+    @classmethod
+    def from_plain(cls, values: Any) -> Chapter:
+        """A chapter from plain values; ValueError, KeyError or TypeError where it is none."""
+        skills = {str(skill): (float(got), float(of)) for skill, (got, of) in values["skills"].items()}
+        if not skills or not all(isfinite(got) and isfinite(of) and of > 0 for got, of in skills.values()):
+            raise ValueError("a chapter without marks")
+        return cls(
+            when=datetime.fromisoformat(values["when"]).isoformat(),
+            skills=skills,
+            slips=tuple(map(str, values.get("slips", ()))),
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """All pairs that were read, oldest first.
+    """All pairs that were read, oldest first, and the chapters that were marked.
 
     Parameters
     ----------
     entries : tuple of Entry
         One for each pair.
+    chapters : dict of str to Chapter
+        By the chapter's name, each as it was last marked.
     """
 
     entries: tuple[Entry, ...] = ()
+    chapters: dict[str, Chapter] = field(default_factory=dict)
 
     def of(self, style: str | None = None) -> tuple[Entry, ...]:
         """The entries of one style, or all."""
@@ -137,15 +190,19 @@ class Progress:
 
         Returns
         -------
-        dict of str to {"done", "try again", "not yet"}
-            "done": right on the last two pairs that asked for it; "not yet": never
-            asked for; "try again": anything else.
+        dict of str to {"done", "right once", "try again", "not yet"}
+            "done": right on the last two pairs that asked for it; "right once": on the
+            last one; "not yet": never asked for; "try again": wrong on the last one.
         """
         states = {}
         for skill in SKILLS:
             last = [entry.skills[skill] for entry in self.of(style) if skill in entry.skills][-IN_A_ROW:]
-            done = len(last) == IN_A_ROW and all(last)
-            states[skill] = DONE if done else TRY_AGAIN if last else NOT_YET
+            if not last:
+                states[skill] = NOT_YET
+            elif not last[-1]:
+                states[skill] = TRY_AGAIN
+            else:
+                states[skill] = DONE if len(last) == IN_A_ROW and all(last) else ONCE
         return states
 
     def habits(self, last: int = 10) -> dict[str, int]:

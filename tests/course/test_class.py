@@ -16,6 +16,7 @@ from optics.course.rehearsal import compare, rehearse
 from optics.course.report import results
 from optics.course.self_study import lay_out, mark_mine, study_course
 from optics.errors import OpticsError
+from optics.progress.file import PROGRESS_FILE, read_progress
 from optics.project_files import project_folder
 from optics.specimens.sealed import SELF_STUDY, open_pairs, seal
 
@@ -223,3 +224,18 @@ def test_what_cannot_be_marked_is_told(released_once, tmp_path):
     nbformat.write(nbformat.v4.new_notebook(), other)
     with pytest.raises(OpticsError, match="none of the workbook's chapters"):
         mark_mine(other, released_once)
+
+
+def test_a_chapter_that_was_marked_stands_in_ones_progress(released_once, fill, tmp_path):
+    folder = tmp_path / "work" / FORMS
+    folder.mkdir(parents=True)
+    nbformat.write(fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 080"'), folder / f"{FORMS}.ipynb")
+    mark_mine(folder / f"{FORMS}.ipynb", released_once, page=False)
+    progress, told = read_progress(tmp_path / "work" / PROGRESS_FILE)
+    assert told == ()
+    got, of = progress.chapters[FORMS].skills["sphere"]
+    assert 0 < got < of, "one of two questions about it was answered"
+    # A copy that lies by itself makes no file in a folder of somebody else's.
+    nbformat.write(fill(released_once, FORMS), tmp_path / "my copy.ipynb")
+    mark_mine(tmp_path / "my copy.ipynb", released_once, page=False)
+    assert not (tmp_path / PROGRESS_FILE).exists() and not (tmp_path.parent / PROGRESS_FILE).exists()

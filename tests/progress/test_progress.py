@@ -15,8 +15,9 @@ from optics.errors import OpticsError
 from optics.marking.marks import SKILLS, mark_pair
 from optics.marking.read import read_answer
 from optics.progress import file as progress_file
-from optics.progress.file import PROGRESS_FILE, note, read_progress
-from optics.progress.progress import Entry, Progress, entry_of, next_difficulty, own_spread
+from optics.progress.file import PROGRESS_FILE, note, note_chapter, read_progress
+from optics.progress.page import next_step, progress_page
+from optics.progress.progress import Chapter, Entry, Progress, entry_of, next_difficulty, own_spread
 from optics.specimens.briefs import brief_for
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
@@ -45,7 +46,8 @@ def path(tmp_path: Path) -> Path:
 
 def test_a_skill_is_done_after_two_in_a_row() -> None:
     once = Progress((entry({"axis": True}),))
-    assert once.skills()["axis"] == "try again"
+    # A first right pair is no reason to scold.
+    assert once.skills()["axis"] == "right once"
     twice = Progress((entry({"axis": False}), entry({"axis": True}), entry({"axis": True})))
     assert twice.skills()["axis"] == "done"
     lost = Progress((*twice.entries, entry({"axis": False})))
@@ -55,7 +57,7 @@ def test_a_skill_is_done_after_two_in_a_row() -> None:
 def test_a_skill_that_no_pair_asked_for_is_not_yet() -> None:
     states = Progress((entry({"sphere": True}),)).skills()
     assert tuple(states) == SKILLS
-    assert states["add"] == "not yet" and states["sphere"] == "try again"
+    assert states["add"] == "not yet" and states["sphere"] == "right once"
     assert Progress().skills() == dict.fromkeys(SKILLS, "not yet")
 
 
@@ -229,7 +231,7 @@ def test_one_bad_pair_costs_only_itself(path: Path, spoil: dict) -> None:
     whole = path.read_text("utf-8")
     progress, (told,) = read_progress(path)
     assert [each.seed - 2**60 for each in progress.entries] == [0, 2]
-    assert "holds 1 pair that cannot be read" in told
+    assert "holds 1 entry that cannot be read" in told
     assert path.with_name("my-progress-set-aside-1.json").read_text("utf-8") == whole
     assert read_progress(path) == (progress, ())
 
@@ -276,3 +278,69 @@ def test_exactly_half_right_is_not_fewer_than_half() -> None:
     entries = tuple(entry(half, 3, number=number) for number in range(2))
     assert [each.share for each in entries] == [0.5, 0.5]
     assert next_difficulty(Progress(entries), "bifocal") == 3
+
+
+# --- chapters and the page ----------------------------------------------------------------
+
+CHAPTERS = ("00-start-here", "05-reading-a-cylinder", "06-between-two-steps")
+
+
+def chapter(**marks) -> Chapter:
+    return Chapter(when="2031-05-04T09:00:00+00:00", skills=marks, slips=("axis 90 out",))
+
+
+def test_chapters_and_pairs_are_kept_beside_each_other(path: Path) -> None:
+    note_chapter("05-reading-a-cylinder", chapter(axis=(1.0, 2.0), sphere=(3.0, 3.0)), path)
+    note(entry(), path)
+    note_chapter("00-start-here", chapter(sphere=(1.0, 1.0)), path)
+    progress, told = read_progress(path)
+    assert (len(progress.entries), set(progress.chapters), told) == (1, set(CHAPTERS[:2]), ())
+    assert progress.chapters["05-reading-a-cylinder"].states == {"axis": "try again", "sphere": "done"}
+    # Marked again it stands in place of what it was.
+    note_chapter("05-reading-a-cylinder", chapter(axis=(2.0, 2.0)), path)
+    assert read_progress(path)[0].chapters["05-reading-a-cylinder"].states == {"axis": "done"}
+
+
+@pytest.mark.parametrize(
+    "bad", [None, [], {}, {"when": "x"}, {"when": "2031-05-04", "skills": {"axis": [float("nan"), 1]}}, 7]
+)
+def test_a_bad_chapter_costs_only_itself(path: Path, bad) -> None:
+    note(entry(), path)
+    note_chapter("00-start-here", chapter(sphere=(1.0, 1.0)), path)
+    held = json.loads(path.read_text())
+    held["chapters"]["05-reading-a-cylinder"] = bad
+    path.write_text(json.dumps(held))
+    progress, told = read_progress(path)
+    assert (len(progress.entries), set(progress.chapters)) == (1, {"00-start-here"})
+    assert "holds 1 entry that cannot be read" in told[0]
+
+
+def test_a_file_of_before_the_chapters_is_read(path: Path) -> None:
+    note(entry(), path)
+    held = json.loads(path.read_text())
+    del held["chapters"]
+    path.write_text(json.dumps(held))
+    assert len(read_progress(path)[0].entries) == 1
+
+
+def test_what_to_do_next() -> None:
+    right, wrong = chapter(axis=(2.0, 2.0)), chapter(axis=(0.0, 2.0))
+    assert "chapter 0, start here" in next_step(Progress(), CHAPTERS)
+    assert "Go back to chapter 0, start here: axis." in next_step(
+        Progress((), {CHAPTERS[0]: wrong}), CHAPTERS
+    )
+    assert "chapter 5, reading a cylinder" in next_step(Progress((), {CHAPTERS[0]: right}), CHAPTERS)
+    assert "open bench" in next_step(Progress((), dict.fromkeys(CHAPTERS, right)), CHAPTERS)
+
+
+def test_the_page_says_what_is_known_and_no_more() -> None:
+    lean = {"R": (0.12, 0.0, 0.0), "L": (0.13, 0.0, 0.0)}
+    few = progress_page(Progress((entry(differences=lean),)), CHAPTERS)
+    assert "lean" not in few
+    assert "Right once, one more makes sure: sphere, cylinder, axis." in few
+    assert "try again" in few and "again:" not in few
+    many = progress_page(Progress(tuple(entry(differences=lean) for _ in range(3))), CHAPTERS)
+    assert "they lean 0.12 D to plus: look at the eyepiece and at zero" in many or "0.13 D to plus" in many
+    twice = progress_page(Progress((), dict.fromkeys(CHAPTERS[:2], chapter(axis=(0.0, 1.0)))), CHAPTERS)
+    assert "Met more than once: axis 90 out." in twice
+    assert "<script" not in progress_page(Progress((), {}), ("<script>",))

@@ -8,13 +8,10 @@ from html import escape
 from optics.marking.account import habit_told
 from optics.marking.diagnosis import PairExplanation
 from optics.marking.marks import PairMarks
-from optics.progress.progress import DONE, TRY_AGAIN, Progress
+from optics.progress.page import PAGE, states_in_words
+from optics.progress.progress import Progress
 
-__all__ = ["PAGE", "outcome_html", "progress_html", "sentence_html"]
-
-_STATES = {DONE: "right twice in a row", TRY_AGAIN: "to be tried again"}
-PAGE = "max-width:44em;line-height:1.4;font-size:max(15px, var(--jp-content-font-size1, 15px))"
-"""How words stand on the page, as large as those of the panels."""
+__all__ = ["outcome_html", "progress_html", "sentence_html"]
 
 
 def sentence_html(*sentences: str, fault: bool = False) -> str:
@@ -65,15 +62,10 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
 
 def progress_html(progress: Progress, style: str, file_name: str) -> str:
     """Where each skill stands for one lens style."""
-    states = [(skill, state) for skill, state in progress.skills(style).items() if state in _STATES]
-    if not states:
+    told = states_in_words(progress.skills(style))
+    if not told:
         return ""
-    groups = {
-        words: ", ".join(skill for skill, state in states if state == wanted)
-        for wanted, words in _STATES.items()
-    }
-    told = ". ".join(f"{words}: {names}" for words, names in groups.items() if names)
     return (
-        f'<p style="{PAGE}">Your skills with {escape(style)} pairs. {escape(told[:1].upper() + told[1:])}. '
+        f'<p style="{PAGE}">Your skills with {escape(style)} pairs. {escape(told)} '
         f"This is kept in {escape(file_name)}, beside this notebook. It is yours: nobody marks it, and you may delete it.</p>"
     )
