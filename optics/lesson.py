@@ -466,7 +466,7 @@ def my_marks() -> None:
     )
     saved = f"As you last saved it, at {datetime.fromtimestamp(file.stat().st_mtime):%H:%M}:"
     sentences = (saved, *(done.stdout if done.returncode == 0 else done.stderr).splitlines())
-    tell(Reply(state="Recorded" if done.returncode == 0 else "Not yet", sentences=sentences))
+    tell(Reply(state="Marked" if done.returncode == 0 else "Not yet", sentences=sentences))
 
 
 def _say(sentence: str, state: str = "Not answered yet") -> None:

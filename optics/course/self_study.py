@@ -22,7 +22,7 @@ from jupyter_core.paths import jupyter_data_dir
 
 from optics.course.feedback import write_feedback
 from optics.course.folder import LEFT_BY_RUNNING, Course, make_course, start_intake, write_whole
-from optics.course.handed_out import keep_box, set_stamp
+from optics.course.handed_out import keep_box, set_stamp, stamp_of
 from optics.course.marking import Marked, mark
 from optics.course.names import chapter_of
 from optics.course.opening import load_notebook, to_text
@@ -32,7 +32,7 @@ from optics.errors import OpticsError
 from optics.progress.file import PROGRESS_FILE, note_chapter
 from optics.progress.progress import Chapter
 from optics.project_files import project_folder
-from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY, open_pairs
+from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
 
 __all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "own_folder", "study_course"]
 
@@ -219,9 +219,9 @@ class MarkedMine:
     marked : Marked
         What there was to say.
     results : tuple of Result
-        Question by question: practice, and of the rest what may be told.
+        Question by question: practice, and for who learns alone what counts.
     kept_back : int
-        Questions about unknown pairs that an instructor marks after the hand-in.
+        Questions that count, which an instructor marks after the hand-in.
     """
 
     page: Path | None
@@ -244,7 +244,7 @@ class MarkedMine:
             got, out_of = sum(each.mark for each in counts), sum(each.out_of for each in counts)
             told.append(f"Marks: {got:.3g} of {out_of:g}.{_not_yet(counts)}")
         if self.kept_back:
-            told.append("The unknown pairs are marked by your instructor, after you hand in.")
+            told.append("What counts is marked by your instructor, after you hand in.")
         return told
 
 
@@ -313,9 +313,9 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
             write_whole(lies, (own.step("feedback", LEARNER, chapter) / f"{chapter}.html").read_bytes())
         found = results(own, [chapter])
     marked.notes[:0] = notes
-    # In a class nobody learns more of an unknown pair by marking it again and again.
-    later = set() if open_pairs(file.parent).intake == SELF_STUDY else _after_hand_in(released[chapter])
-    told = tuple(each for each in found if each.question not in later)
+    # In a class what counts is answered after the hand-in, however often one marks oneself.
+    alone = stamp_of(notebook.metadata).intake in ("", SELF_STUDY)
+    told = tuple(each for each in found if alone or each.practice)
     if file.parent.name == chapter:  # not a copy that lies by itself
         marked.notes += _noted(chapter, told, file.parent.parent / PROGRESS_FILE)
     return MarkedMine(lies, marked, told, len(found) - len(told))
@@ -337,15 +337,6 @@ def _noted(chapter: str, told: Sequence[Result], path: Path) -> list[str]:
     except OpticsError as error:
         return [str(error)]
     return []
-
-
-def _after_hand_in(released: nbformat.NotebookNode) -> set[str]:
-    """The questions whose answers are only recorded before the hand-in."""
-    return {
-        cell.metadata["nbgrader"]["grade_id"]
-        for cell in released.cells
-        if cell.metadata.get("nbgrader", {}).get("grade") and "check.recorded" in cell.source
-    }
 
 
 def _free_name(path: Path) -> Path:

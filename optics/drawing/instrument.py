@@ -166,7 +166,7 @@ def _target_end(ax: Axes) -> None:
         _bar(ax, TARGET - 0.5, AXIS + up - 0.3, 1.0, 0.6, "light gaps of the target", style.YELLOW)
     rail = AXIS - 10.5
     _bar(ax, 17, rail - 0.5, 20, 1.0, "carriage", style.GREY)
-    for start, end in ((37.5, 42), (16.5, 12)):
+    for start, end in ((37.5, 42.0), (16.5, 12.0)):
         style.arrow(ax, (start, rail), (end, rail), {"color": style.GREY}, "to and fro")
     middle = (TARGET, rail - 4.7)
     ax.add_patch(
@@ -183,16 +183,17 @@ def _target_end(ax: Axes) -> None:
         )
     ax.text(*middle, "0", ha="center", va="center", fontsize=style.SMALL, zorder=4)
     _lens(ax, STANDARD, 7, 1.6, "standard lens")
-    for start, end in ((TARGET + 1.7, STANDARD), (STANDARD, STOP - 0.9)):
-        for one, other in ((start, end), (end, start)):
-            style.arrow(ax, (one, AXIS - 8.2), (other, AXIS - 8.2), {"color": style.GREY}, "focal length")
+    spans = ((TARGET + 1.7, STANDARD), (STANDARD, STOP - 0.9))
+    for start, end in spans:
+        for here, there in ((start, end), (end, start)):
+            style.arrow(ax, (here, AXIS - 8.2), (there, AXIS - 8.2), {"color": style.GREY}, "focal length")
         ax.text((start + end) / 2, AXIS - 8.2, "f", ha="center", va="center", fontsize=style.SMALL,
                 color=style.DIM, bbox={"facecolor": "#F4F4F4", "edgecolor": "none", "pad": 1.5}, zorder=5)  # fmt: skip
 
 
 def _pair_end(ax: Axes) -> None:
-    for up in (-10.5, 4):
-        _bar(ax, STOP - 0.7, AXIS + up, 1.4, 6.5, "stop", style.BLACK)
+    for edge_at in (-10.5, 4):
+        _bar(ax, STOP - 0.7, AXIS + edge_at, 1.4, 6.5, "stop", style.BLACK)
     # Dashed, because the light is that of the empty instrument: its back against the stop.
     up = np.linspace(-1, 1, 41)
     back, front = STOP + 1.0 + 1.6 * (1 - up**2), STOP + 1.9 + 2.6 * (1 - up**2)

@@ -29,6 +29,7 @@ _FRAMES = {
     "Not yet": ("…", "dashed", "#D55E00"),
     "Not answered yet": ("○", "dotted", "#777777"),
     "Recorded": ("▪", "solid", "#0072B2"),
+    "Marked": ("▪", "solid", "#0072B2"),
 }
 
 
@@ -49,7 +50,7 @@ class Reply:
 
     Parameters
     ----------
-    state : {"Right", "Not yet", "Not answered yet", "Recorded"}
+    state : {"Right", "Not yet", "Not answered yet", "Recorded", "Marked"}
         The headline.
     sentences : tuple of str
         What is right, what is not, where to look next.

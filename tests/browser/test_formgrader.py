@@ -123,3 +123,12 @@ def test_a_learners_jupyterlab_has_no_instructors_menu(start_lab, page, tmp_path
     page.wait_for_selector(".jp-Notebook .jp-Cell")
     assert page.get_by_text("Nbgrader", exact=True).count() == 0
     assert page.get_by_text("Validate", exact=True).count() == 0
+    # The words of a released chapter stay closed to a stray double click; answers open to one click.
+    words = page.locator(".jp-MarkdownCell .jp-RenderedMarkdown").first
+    words.dblclick()
+    page.wait_for_timeout(300)
+    assert words.is_visible()
+    assert page.evaluate(
+        "() => window.jupyterapp.shell.currentWidget.content.widgets"
+        ".filter((cell) => cell.model.type === 'markdown' && cell.readOnly).every((cell) => cell.rendered)"
+    )

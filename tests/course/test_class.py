@@ -194,14 +194,18 @@ def test_ones_own_pairs_are_those_beside_the_notebook(released_once, fill, tmp_p
 
 
 def test_ones_marks_in_words(released_once, fill, tmp_path):
+    """In a class what counts is kept back for the hand-in; who learns alone is told."""
     mine = tmp_path / "mine.ipynb"
-    nbformat.write(fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 170"'), mine)
-    done = mark_mine(mine, released_once, page=False)
-    assert done.page is None and [path.name for path in tmp_path.iterdir()] == ["mine.ipynb"]
-    assert (
-        "Practice: 0 of 1 right. Not right yet: crossed 1.\nMarks: 2.5 of 9. Not right yet: convert 1"
-        in str(done)
-    )
+    notebook = fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 170"')
+    for intake in ("spring", SELF_STUDY):
+        notebook.metadata["optics_workbook"] = {"intake": intake, "pairs": ""}
+        nbformat.write(notebook, mine)
+        done = mark_mine(mine, released_once, page=False)
+        assert done.page is None and [path.name for path in tmp_path.iterdir()] == ["mine.ipynb"]
+        said = str(done)
+        assert "Practice: 0 of 1 right. Not right yet: crossed 1." in said
+        assert ("Not right yet: convert 1" in said) == (intake == SELF_STUDY)
+        assert ("marked by your instructor" in said) == (intake != SELF_STUDY)
 
 
 @pytest.mark.parametrize(("intake", "told"), [("another", False), (SELF_STUDY, True)])
@@ -229,7 +233,9 @@ def test_what_cannot_be_marked_is_told(released_once, tmp_path):
 def test_a_chapter_that_was_marked_stands_in_ones_progress(released_once, fill, tmp_path):
     folder = tmp_path / "work" / FORMS
     folder.mkdir(parents=True)
-    nbformat.write(fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 080"'), folder / f"{FORMS}.ipynb")
+    alone = fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 080"')
+    alone.metadata["optics_workbook"] = {"intake": SELF_STUDY, "pairs": ""}
+    nbformat.write(alone, folder / f"{FORMS}.ipynb")
     mark_mine(folder / f"{FORMS}.ipynb", released_once, page=False)
     progress, told = read_progress(tmp_path / "work" / PROGRESS_FILE)
     assert told == ()
