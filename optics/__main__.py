@@ -4,4 +4,6 @@ import sys
 
 from optics.cli import main
 
-sys.exit(main())
+# The processes that mark import this again, and are not to start the command again.
+if __name__ == "__main__":
+    sys.exit(main())

@@ -7,6 +7,7 @@ exit status 2; nothing that is there already is overwritten.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -228,7 +229,9 @@ def _mark(given: argparse.Namespace) -> int:
     from optics.course.report import write_report
 
     course = open_course(given.course)
-    done = mark(course, given.chapters, given.learner, given.again)
+    done = mark(
+        course, given.chapters, given.learner, given.again, processes=given.processes or os.cpu_count() or 1
+    )
     for each in done:
         if each.notes or not each.marked:
             print(each)
@@ -236,6 +239,14 @@ def _mark(given: argparse.Namespace) -> int:
     print(f"{marked} of {len(done)} submissions were marked." if done else "There is nothing new to mark.")
     if marked:
         print(f"The class report lies in {write_report(course, given.chapters)}.")
+    return 0
+
+
+def _report(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.report import write_report
+
+    print(f"The class report lies in {write_report(open_course(given.course), given.chapters)}.")
     return 0
 
 
@@ -396,6 +407,13 @@ def _parser() -> argparse.ArgumentParser:
                                "Answers are read; nothing in a submission is ever run."))  # fmt: skip
     for_learners(added)
     added.add_argument("--again", action="store_true", help="also what was marked before and has not changed")
+    added.add_argument(
+        "--processes", type=int, metavar="N", help="how many at once (otherwise one a processor)"
+    )
+
+    added = for_course(
+        command("report", _report, "write the class report again, with marks given by hand since")
+    )
 
     added = for_course(
         command("hand-back", _hand_back, "write feedback pages and pack one zip for each learner")

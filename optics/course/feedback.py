@@ -76,7 +76,7 @@ def write_feedback(course: Course, chapters: Sequence[str] = (), learners: Seque
     for chapter, learner in tqdm(marked, desc="Writing feedback", unit="page", disable=None):
         outcome = run_step(course, GenerateFeedback, chapter, learner)
         if not outcome.success:
-            troubles.append(f"No page for {learner}, {chapter}: {outcome.reason}")
+            troubles.append(f"No page for {learner}, {chapter}. {outcome.reason}")
     return troubles
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import logging
 import os
+import re
 import sys
 import warnings
 from collections.abc import Iterator
@@ -40,9 +41,31 @@ class Outcome:
 
     @property
     def reason(self) -> str:
-        """The last thing nbgrader said, as one line."""
-        lines = [line for line in self.log.splitlines() if line.strip()]
-        return lines[-1].strip() if lines else "nbgrader gave no reason"
+        """Why it failed, as a sentence."""
+        for sign, sentence in _REASONS:
+            if sign in self.log:
+                return sentence
+        # The exception at the end of the first traceback; what nbgrader says after it only points there.
+        said = [found for found in _ERROR.findall(self.log) if "NbGraderException" not in found]
+        lines = said or [
+            line for line in self.log.splitlines() if line.strip() and "traceback" not in line.casefold()
+        ]
+        if not lines:
+            return "nbgrader gave no reason."
+        name, _, words = lines[0].strip().partition(": ")
+        return f"It could not be marked or written ({(words or name)[:300].rstrip('.')})."
+
+
+# A line of an exception, at the left edge and named.
+_ERROR = re.compile(r"^ {0,4}([\w.]+(?:Error|Exception|Invalid\w+): .+)$", re.MULTILINE)
+_REASONS = (
+    ("database is locked", "Another program keeps the gradebook locked. Close it, and run this again."),
+    ("no such table", "The gradebook is damaged. Put back your copy of gradebook.db."),
+    ("file is not a database", "The gradebook is damaged. Put back your copy of gradebook.db."),
+    ("database disk image is malformed", "The gradebook is damaged. Put back your copy of gradebook.db."),
+    ("No space left on device", "The disk is full."),
+    ("MemoryError", "It takes more memory than a submission may."),
+)
 
 
 def tools_on_path() -> None:

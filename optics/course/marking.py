@@ -13,6 +13,7 @@ from __future__ import annotations
 import ast
 import builtins
 import contextlib
+import hashlib
 import html
 import io
 import math
@@ -33,16 +34,18 @@ from nbgrader.preprocessors import NbGraderPreprocessor
 from tqdm import tqdm
 
 from optics.course.folder import Course, write_whole
-from optics.course.grader import run_step
+from optics.course.grader import gradebook, run_step
 from optics.course.handed_out import box_for, person_in, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import read_answers
 from optics.course.repair import MENDED
+from optics.course.workers import LONGEST_S, in_processes
 from optics.errors import OpticsError
 from optics.specimens.sealed import SEALED, open_pairs
 
 __all__ = ["CheckAnswers", "Marked", "mark"]
 
+LARGEST_NOTEBOOK = 50_000_000
 FAULT = "CheckFault"
 """Name of the error recorded where a check itself fails: the instructor's to mend."""
 
@@ -244,7 +247,12 @@ class Marked:
 
 
 def mark(
-    course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = (), again: bool = False
+    course: Course,
+    chapters: Sequence[str] = (),
+    learners: Sequence[str] = (),
+    again: bool = False,
+    processes: int = 0,
+    longest_s: float = LONGEST_S,
 ) -> list[Marked]:
     """Mark what has been gathered.
 
@@ -257,45 +265,86 @@ def mark(
     again : bool
         Also what has been marked already and has not changed since. Marks given
         by hand are kept, and asked to be looked at again.
+    processes : int
+        How many processes mark at once, each submission within a bound of time and
+        memory; with 0 this one does it all, without a bound.
+    longest_s : float
+        Seconds that a submission may take in a process of its own.
 
     Returns
     -------
     list of Marked
         One for each submission looked at. A submission that cannot be marked
-        never stops the others.
+        never stops the others. Interrupted, it goes on where it stopped.
     """
-    waiting = [
-        (learner, chapter)
-        for chapter in course.chosen(chapters, "release")
-        for learner in course.learners("submitted", chapter)
-        if (not learners or learner in learners) and (again or _is_new(course, learner, chapter))
-    ]
-    return [
-        _mark_one(course, learner, chapter)
-        for learner, chapter in tqdm(waiting, desc="Marking", unit="submission", disable=None)
-    ]
+    waiting = []
+    done: list[Marked] = []
+    for chapter in course.chosen(chapters, "release"):
+        in_book = _in_gradebook(course, chapter)
+        for learner in course.learners("submitted", chapter):
+            if learners and learner not in learners:
+                continue
+            if in_book is None:
+                done.append(Marked(learner, chapter, False, [LOST_GRADEBOOK]))
+            elif again or learner not in in_book or _is_new(course, learner, chapter):
+                waiting.append((course, learner, chapter))
+    bar = tqdm(total=len(waiting), desc="Marking", unit="submission", disable=None)
+    with bar:
+        if not processes:
+            for job in waiting:
+                done.append(_mark_one(*job))
+                bar.update()
+            return done
+        for number, fine, said in in_processes(_mark_one, waiting, processes, longest_s):
+            _, learner, chapter = waiting[number]
+            done.append(said if fine else Marked(learner, chapter, False, [said]))
+            bar.update()
+    return sorted(done, key=lambda each: (each.chapter, each.learner))
+
+
+LOST_GRADEBOOK = (
+    "The gradebook does not know this chapter; it may have been lost. Put back your copy of gradebook.db, "
+    "or release the chapter again, which makes a new one without the marks given by hand."
+)
+PROOF = ".marked"
+"""Written beside a marked notebook when everything is in the gradebook, so that a broken run goes on there."""
+
+
+def _in_gradebook(course: Course, chapter: str) -> set[str] | None:
+    """Who has marks for a chapter in the gradebook; none where it does not know the chapter."""
+    with gradebook(course) as book:
+        if chapter not in {assignment.name for assignment in book.assignments}:
+            return None
+        return {submission.student.id for submission in book.assignment_submissions(chapter)}
+
+
+def _proof(course: Course, learner: str, chapter: str) -> str:
+    return hashlib.sha256(course.notebook("submitted", chapter, learner).read_bytes()).hexdigest()
 
 
 def _is_new(course: Course, learner: str, chapter: str) -> bool:
-    submitted = course.notebook("submitted", chapter, learner)
-    autograded = course.notebook("autograded", chapter, learner)
-    if not submitted.is_file() or not autograded.is_file():
+    if not course.notebook("submitted", chapter, learner).is_file():
         return True
-    return submitted.stat().st_mtime > autograded.stat().st_mtime
+    proof = course.step("autograded", learner, chapter) / PROOF
+    return not proof.is_file() or proof.read_text("utf-8") != _proof(course, learner, chapter)
 
 
 def _mark_one(course: Course, learner: str, chapter: str) -> Marked:
     path = course.notebook("submitted", chapter, learner)
     if not path.is_file():
         return Marked(learner, chapter, False, ["There is no notebook in the submission."])
+    if path.stat().st_size > LARGEST_NOTEBOOK:
+        return Marked(learner, chapter, False, ["Its notebook is far larger than answers can be."])
     try:
         notebook, _ = load_notebook(path.read_bytes())
         box_for(course, chapter, stamp_of(notebook.metadata))
     except OpticsError as reason:
         return Marked(learner, chapter, False, [str(reason)])
+    proof = _proof(course, learner, chapter)
     outcome = run_step(course, Autograde, chapter, learner)
     if not outcome.success:
-        return Marked(learner, chapter, False, [f"nbgrader could not mark it: {outcome.reason}"])
+        return Marked(learner, chapter, False, [outcome.reason])
+    write_whole(course.step("autograded", learner, chapter) / PROOF, proof)
     return Marked(learner, chapter, True, _notes(course.notebook("autograded", chapter, learner)))
 
 

@@ -11,12 +11,13 @@ as text.
 from __future__ import annotations
 
 import re
+from html import escape
 from pathlib import Path
 from typing import Any
 
 import nh3
 from jinja2 import pass_context
-from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
+from nbconvert.filters.markdown_mistune import InvalidNotebook, IPythonRenderer, MarkdownWithMath
 
 __all__ = ["TEMPLATES", "cleaned", "markdown_cleaned"]
 
@@ -68,11 +69,30 @@ def cleaned(html: object) -> str:
     return _CLEANER.clean(_NO_TAG.sub("&lt;", text))
 
 
+class _Written(IPythonRenderer):
+    """A picture that did not come along leaves a word in its place, and takes no page with it."""
+
+    def _embed_image_or_attachment(self, src: str) -> str:
+        try:
+            return super()._embed_image_or_attachment(src)
+        except InvalidNotebook:
+            return ""
+
+    def image(self, text: str, url: str, title: str | None = None) -> str:
+        if url.startswith("attachment:") and not self._embed_image_or_attachment(url):
+            name = escape(url.removeprefix("attachment:")[:60])
+            return (
+                f"<em>(The picture {name} did not come with the notebook, or is none that can be shown.)</em>"
+            )
+        return super().image(text, url, title)
+
+
 @pass_context
-def markdown_cleaned(context: Any, source: str) -> str:
+def markdown_cleaned(context: Any, source: str, cell: Any = None) -> str:
     """Markdown as clean HTML, with the pictures attached to its cell."""
-    cell = context.get("cell", None) or {}
-    renderer = IPythonRenderer(
+    # nbconvert's own templates leave the cell in the context; a plain loop hands it over.
+    cell = cell or context.get("cell", None) or {}
+    renderer = _Written(
         escape=False,
         attachments=dict(cell.get("attachments", {})),
         anchor_link_text="",

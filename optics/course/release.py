@@ -19,7 +19,7 @@ from nbgrader.utils import is_solution
 from tqdm import tqdm
 
 from optics.course.folder import Course, write_whole
-from optics.course.grader import run_step
+from optics.course.grader import gradebook, run_step
 from optics.course.handed_out import Stamp, keep_box, set_stamp, stamp_of_box
 from optics.course.names import aliases, class_list
 from optics.errors import OpticsError
@@ -134,7 +134,10 @@ def release(
                 "Whoever holds it keeps its pairs, and what they hand in is marked with those.",
                 "Release again with --replace, where the new version is to be handed out from now on.",
             )
-        wanted = [chapter for chapter in chosen if chapter in changed or chapter not in standing]
+        with gradebook(course) as book:
+            # A gradebook that was lost is made again from the same release.
+            in_book = {assignment.name for assignment in book.assignments}
+        wanted = [chapter for chapter in chosen if chapter in changed or chapter not in {*standing} & in_book]
         for chapter in tqdm(wanted, desc="Releasing", unit="chapter", disable=None):
             _made(course, chapter, boxes[chapter], building / "new")
         for chapter in wanted:
