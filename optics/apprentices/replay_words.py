@@ -21,7 +21,7 @@ LOOKS = {
     PROGRESSIVE: "No line, but two faint rings 34 mm apart in each lens: a progressive.",
 }
 WHERE = {
-    SINGLE_VISION: "Lay the {side} lens with its back on the stop and the crossing in the middle.",
+    SINGLE_VISION: "Centre the {side} lens: back against the stop, the lines crossing in the smallest ring.",
     BIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
     TRIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
     PROGRESSIVE: "Dot the two rings of the {side} lens, put the ink back from the maker's layout, and lay the "

@@ -148,8 +148,8 @@ class _Bench:
             yield self.step("condition", condition.mend, before, condition.name, eye=condition.eye)
         yield self.step(
             "zero",
-            "Turn the eyepiece out, then in until the reticle is just sharp. Check that the target is sharp at zero.",
-            "Reticle and target are sharp together with the drum at 0.00.",
+            "Set the eyepiece: out towards plus, then in until the reticle is first sharp. Lay the pair aside and check zero.",
+            "The reticle and all the lines are sharp together with the drum at 0.00.",
         )
         for eye in "RL":
             yield from self.power(eye)
@@ -198,11 +198,11 @@ class _Bench:
         how = "more plus" if self.form == "minus" else "more minus"
         yield self.step(
             "sphere lines",
-            f"{WHERE[self.pair.style].format(side=EYES[eye])} Bring the drum from plus and turn the wheel until "
-            f"the close lines are sharp and unbroken at the {how} of the two powers.",
-            "Close and wide lines are sharp together: no cylinder."
+            f"{WHERE[self.pair.style].format(side=EYES[eye])} Find the sphere lines from the plus side, and turn the "
+            f"wheel until the lines are unbroken, at the {how} of the two powers. Note drum and wheel.",
+            "All the lines are sharp together and never broken: no cylinder."
             if round_lens
-            else f"The close lines are sharp and unbroken with the wheel at {wheel:03.0f}; the wide lines are soft.",
+            else f"The sphere lines are sharp and unbroken with the wheel at {wheel:03.0f}; the cylinder lines are blurred.",
             f"{sphere:+.2f}" if round_lens else f"{sphere:+.2f}, wheel {wheel:03.0f}",
             settings=self.turned(sphere, wheel),
             **over,
@@ -210,8 +210,8 @@ class _Bench:
         if not round_lens:
             yield self.step(
                 "cylinder lines",
-                "Leave the wheel and turn the drum until the wide lines are sharp.",
-                "The wide lines are sharp, the close lines are soft.",
+                "On to the cylinder lines: further with the drum, and leave the wheel. Note the drum.",
+                "The cylinder lines are sharp, the sphere lines are blurred.",
                 f"{cylinder:+.2f}",
                 settings=self.turned(cylinder, wheel),
                 **over,
@@ -277,8 +277,8 @@ class _Bench:
             )
             yield self.step(
                 reads,
-                f"{EYES[eye].capitalize()} lens.{over} Put {where} over the stop and bring the close lines sharp.",
-                "The close lines are sharp.",
+                f"{EYES[eye].capitalize()} lens.{over} Put {where} over the stop and bring the sphere lines sharp.",
+                "The sphere lines are sharp.",
                 f"{drums[part]:+.2f}",
                 settings=self.turned(drums[part], wheel),
                 eye=eye,

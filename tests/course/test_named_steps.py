@@ -1,0 +1,111 @@
+"""The steps of reading a lens bear the same names, in the same order, wherever they are told."""
+
+import re
+
+import nbformat
+import pytest
+
+from optics.apprentices.replaying import replay
+from optics.instrument.focimeter import RINGS, TELESCOPE_MAGNIFICATION, Settings
+from optics.instrument.standard_lens import target_travel_mm
+from optics.lens.parsing import parse
+from optics.lens.prism import prism_at
+from optics.marking.account import LOOK_AGAIN
+from optics.project_files import project_folder
+from optics.specimens.briefs import Brief
+from optics.specimens.sealed import open_pairs
+from optics.specimens.specimen import make
+
+STEPS = (
+    "set the eyepiece",
+    "check zero",
+    "centre the lens",
+    "find the sphere lines from the plus side",
+    "turn the wheel until the lines are unbroken",
+    "note drum and wheel",
+    "on to the cylinder lines",
+    "note the drum",
+    "subtract",
+    "write",
+)
+
+
+def words(number: str, cell: str) -> str:
+    path = next((project_folder("notebooks") / "source").glob(f"{number}-*/*.ipynb"))
+    cells = {each.id: each.source for each in nbformat.read(path, as_version=4).cells}
+    return cells[cell]
+
+
+@pytest.mark.parametrize(
+    ("number", "cell", "told"),
+    [
+        ("03", "steps", STEPS[:2]),
+        ("03", "guided-words", STEPS[:4]),
+        ("04", "steps", STEPS),
+        ("04", "guided-words", (*STEPS[:6], STEPS[9])),
+        ("05", "steps", STEPS),
+        ("05", "guided-words", STEPS),
+    ],
+)
+def test_a_chapter_tells_the_steps_by_number_and_name(number, cell, told):
+    found = re.findall(r"(?:^|, )(\d+)\. \*\*([^*]+?)[.:]?\*\*", words(number, cell), re.M)
+    assert [(int(at), name.lower()) for at, name in found] == [(STEPS.index(name) + 1, name) for name in told]
+
+
+def test_the_replay_tells_the_same_steps_in_the_same_order():
+    pair = make(Brief(lenses="R +2.50 -1.50 x 170; L -2.00 -0.75 x 110"), 0)
+    told = " ".join(step.words for step in replay(pair)).lower().replace("centre the right", "centre the")
+    at = [told.find(name) for name in STEPS]
+    assert min(at) >= 0 and at == sorted(at)
+
+
+def test_feedback_names_the_step_to_look_at_again():
+    told = LOOK_AGAIN["bench"]
+    assert STEPS[0] in told["sphere"] and "sphere lines again from the plus side" in told["sphere"]
+    assert STEPS[4] in told["axis"]
+
+
+# --- numbers that stand in the prose of 03 and 04 -----------------------------------------
+
+
+def test_what_a_skipped_eyepiece_costs_is_as_computed():
+    rows = re.findall(r"^\| (\d) D \| (0\.\d\d) D \|$", words("03", "cost"), re.M)
+    assert [row[0] for row in rows] == ["1", "2", "3", "4"]
+    for out, costs in rows:
+        # Half up, as a person rounds.
+        error = Settings(eyepiece=float(out)).eyepiece_error
+        assert f"{error + 1e-9:.2f}" == costs
+        assert error > 0, "turned out towards plus: what the drum shows is too low by this"
+    assert f"{TELESCOPE_MAGNIFICATION:g} × 4 = {TELESCOPE_MAGNIFICATION**2:g}" in words("03", "cost")
+    assert f"−{2 + Settings(eyepiece=3.0).eyepiece_error:.2f} for both" in words("03", "own-words")
+
+
+def test_the_other_numbers_of_03_and_04():
+    assert f"f = 50 mm the target moves {target_travel_mm(1.0, 50.0):g} mm" in words("03", "parts-bench")
+    moved = float(prism_at(parse("-8.00 DS").power, 2.0, 0.0).amount)
+    assert f"0.2 × 8 = {moved:g} Δ, almost to the second ring" in words("04", "sign")
+    assert 0.75 * RINGS[1] < moved < RINGS[1]
+
+
+def test_the_lens_that_is_no_sphere_is_the_one_the_question_means():
+    box = open_pairs(project_folder("notebooks") / "source" / "04-reading-a-sphere")
+    pair = box.pair("T", "anybody")
+    assert [line.cylinder != 0 for line in pair.ordered] == [False, True]
+    assert "**b** the left lens" in words("04", "odd-words")
+
+
+@pytest.mark.parametrize(
+    ("number", "cell", "letter", "hints"),
+    [
+        ("03", "guided-words", "G", {("zero", "R"): (0.0, 0.5), ("sphere lines", "R"): (-3.0, -2.5)}),
+        ("04", "guided-words", "G", {("sphere lines", "R"): (5.0, 6.0), ("sphere lines", "L"): (-0.5, 0.5)}),
+        ("05", "guided-words", "G", {("sphere lines", "R"): (1.0, 2.0), ("cylinder lines", "R"): (0.0, 1.0)}),
+    ],
+)
+def test_a_hint_is_true_of_the_sealed_pair(number, cell, letter, hints):
+    folder = next((project_folder("notebooks") / "source").glob(f"{number}-*"))
+    text = words(number, cell)
+    for (what, eye), (low, high) in hints.items():
+        assert low < open_pairs(folder).shown(what, letter, "anybody", eye) < high
+        shown = [f"{value:+.2f}".replace("+0.00", "0.00").replace("-", "−") for value in (low, high)]
+        assert f"between {shown[0]} and {shown[1]}" in text
