@@ -12,6 +12,7 @@ from nbgrader.preprocessors import (
 )
 
 from optics.course.marking import CheckAnswers
+from optics.course.overview import overview
 from optics.course.pages import TEMPLATES, cleaned, markdown_cleaned
 from optics.course.release import LockProse
 from optics.course.repair import PutIntoRelease
@@ -41,5 +42,5 @@ c.Autograde.autograde_preprocessors = [CheckAnswers, LimitOutput, SaveAutoGrades
 # Pages made from submissions hold no scripts and ask no other host for anything.
 _FORMGRADER = Path(nbgrader.__file__).parent / "server_extensions" / "formgrader" / "templates"
 c.HTMLExporter.sanitize_html = True
-c.HTMLExporter.filters = {"markdown2html": markdown_cleaned, "clean_html": cleaned}
+c.HTMLExporter.filters = {"markdown2html": markdown_cleaned, "clean_html": cleaned, "overview": overview}
 c.HTMLExporter.extra_template_basedirs = [str(TEMPLATES), str(_FORMGRADER)]

@@ -112,6 +112,7 @@ def ticket(
             ),
             marks=found.marks,
             slips=tuple(slip.name for slip in slips),
+            where="bench",
         )
     )
 

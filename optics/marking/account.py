@@ -17,7 +17,7 @@ from optics.marking.habits import CATALOGUE, Slip, Triple
 from optics.marking.marks import DIFFERENCE_WITHIN, Marks, in_form
 from optics.marking.pair_habits import PairSlip
 
-__all__ = ["MOST_WORDS", "account", "habit_told", "look_again"]
+__all__ = ["LOOK_AGAIN", "MOST_WORDS", "account", "habit_told", "look_again"]
 
 MOST_WORDS = 68
 """With the marks and why they are no more, a reply has at most 90."""

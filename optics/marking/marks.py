@@ -715,7 +715,12 @@ def _loose(answer: Ticket, eye: str) -> tuple[str, ...]:
     else:
         loose = list(loosely_written(answer.written(eye)))
     fields = (f"add_{side}", f"prism_{side}")
-    beside = " ".join(answer.typed.get(name, "") for name in fields if name not in answer.unread)
+    beside = " ".join(answer.typed.get(name, "") for name in fields if name not in answer.refused)
+    lens = answer.of(eye)
+    read = {"add": lens.add, "prism": lens.prism, "pd": lens.pd_mm, "height": lens.height_mm}
+    for what, value in read.items():
+        if f"{what}_{side}" in answer.refused and value is not None:
+            loose.append(str(answer.refused[f"{what}_{side}"]))
     amounts = re.findall(r"\d*\.?\d+", re.sub(r"base\s*\d+", " ", beside))
     if any(not re.fullmatch(r"\d+\.\d\d", amount) for amount in amounts):
         sentence = "A power has a figure before the point and two behind it: 0.50, not .5."

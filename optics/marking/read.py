@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from optics.errors import OpticsError, shown
-from optics.lens.numbers import length_mm, power_of, tidied
+from optics.lens.numbers import length_mm, pointed, power_of, tidied
 from optics.lens.parsing import parse, parse_prism
 from optics.lens.prescription import Prescription, written
 from optics.lens.prism import Prism, nasal
@@ -185,9 +185,9 @@ def read_answer(typed: Mapping[str, object], form: str | None = None) -> Ticket:
         Any of `FIELDS`. Addition and prism may stand in the line or in fields of
         their own.
     form : {"minus", "plus"}, optional
-        The form asked for, where the ticket is marked: a line that is refused and has
-        only one reading is then read, and stays in `unread`, because it was written so
-        that it may be misread (`optics.marking.notation.only_reading`).
+        The form asked for, where the ticket is marked: what is refused and has only one
+        reading (a comma; see `optics.marking.notation.only_reading`) is then read, and
+        stays in `unread`, because it was written so that it may be misread.
 
     Returns
     -------
@@ -225,7 +225,8 @@ def read_answer(typed: Mapping[str, object], form: str | None = None) -> Ticket:
             return reader(text, *told)
         except OpticsError as error:
             refused[name] = error
-            return None
+            mended = pointed(text) if form is not None else None
+            return None if mended is None or name in EYES.values() else _tried(reader, mended, *told)
 
     lenses = {}
     for eye, side in EYES.items():
@@ -253,6 +254,13 @@ def read_answer(typed: Mapping[str, object], form: str | None = None) -> Ticket:
         typed=texts,
         refused=refused,
     )
+
+
+def _tried(reader: Callable[..., Any], text: str, *told: Any) -> Any:
+    try:
+        return reader(text, *told)
+    except OpticsError:
+        return None
 
 
 def _line(text: str, eye: str) -> Prescription:

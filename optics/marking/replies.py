@@ -72,7 +72,9 @@ def reply(
     if not marks.missed:
         return tell(Reply(state="Right", sentences=extra, marks=marks))
     told = account(marks, [slip(name) for name in slips], where=where, notation=(*extra, *notation), **lens)
-    return tell(Reply(state="Not yet", sentences=told, marks=marks, slips=slips, notation=notation))
+    return tell(
+        Reply(state="Not yet", sentences=told, marks=marks, slips=slips, notation=notation, where=where)
+    )
 
 
 def names_of(found: tuple[Explanation, ...]) -> tuple[str, ...]:

@@ -64,6 +64,8 @@ class Reply:
         Of the sentences those on how it was written, which are told before hand-in as well.
     taken : bool
         Whether the answer could be taken as one; what cannot be read may be mended at once.
+    where : {"", "bench", "paper"}
+        Whether it was read or worked out, if that is known.
     """
 
     state: str
@@ -73,6 +75,7 @@ class Reply:
     trace: dict[str, Any] | None = None
     notation: tuple[str, ...] = ()
     taken: bool = True
+    where: str = ""
 
     @property
     def plain(self) -> str:
@@ -102,6 +105,10 @@ class Reply:
     def bundle(self) -> dict[str, Any]:
         """The reply in every form a notebook may want."""
         data: dict[str, Any] = {"state": self.state, "slips": list(self.slips)}
+        if self.where:
+            data["where"] = self.where
+        if self.slips:
+            data["told"] = list(self.sentences)
         if self.marks is not None:
             data["counts"] = self.marks.counts
             data["missed"] = list(self.marks.missed)

@@ -77,6 +77,23 @@ def test_one_fault_of_notation_leaves_at_least_80(line: str, lens: str) -> None:
     assert 80.0 <= earns(line, lens) < 100.0
 
 
+@pytest.fixture(scope="module")
+def bifocal() -> tuple[Specimen, dict[str, str]]:
+    pair = make(Brief(style="bifocal", cylinder="always", axes="oblique", prism=2.0), 11)
+    return pair, right_ticket(pair)
+
+
+def test_a_comma_anywhere_on_a_ticket_costs_notation_alone(bifocal) -> None:
+    pair, fields = bifocal
+    for name in ("right", "add_left", "prism_right", "pd_right", "height_left"):
+        text = fields[name] if "." in fields[name] else f"{fields[name]}.0"
+        answer = read_answer(fields | {name: text.replace(".", ",")}, "minus")
+        found = mark_pair(answer, pair, points=100, asks=tuple(ASKS))
+        assert found.marks.missed == ("notation",) and name in answer.unread, name
+        # On a ticket that is not marked nothing refused is read.
+        assert mark_pair(read_answer(dict(answer.typed)), pair, points=100).marks.missed != ("notation",)
+
+
 def test_no_sign_is_guessed_in_anybodys_favour() -> None:
     # Without a sign a sphere is plus to whoever reads the ticket next.
     assert earns("2.00 -0.75 x 015", "-2.00 -0.75 x 015") <= 50.0
@@ -84,12 +101,6 @@ def test_no_sign_is_guessed_in_anybodys_favour() -> None:
     # In plus form the cylinder is plus.
     assert earns("-2.75 0.75 x 105", "-2.00 -0.75 x 015", "plus") >= 80.0
     assert earns("-2.75 0.75 x 105", "-2.00 -0.75 x 015", "minus") < 80.0
-
-
-@pytest.fixture(scope="module")
-def bifocal() -> tuple[Specimen, dict[str, str]]:
-    pair = make(Brief(style="bifocal", cylinder="always", axes="oblique", prism=2.0), 11)
-    return pair, right_ticket(pair)
 
 
 def of_100(pair: Specimen, fields: dict[str, str], asks=tuple(ASKS)) -> float:
@@ -155,8 +166,9 @@ def marked_lenses() -> list:
 @pytest.mark.parametrize("brief", marked_lenses())
 def test_who_does_not_look_earns_next_to_nothing(brief: dict) -> None:
     earned = blind([make(Brief.from_plain(brief), 7000 + seed) for seed in range(60)])
-    # One pair is not a whole chapter, and sixty of them leave a scatter.
-    assert max(earned.values()) <= 12.0, earned
+    # Who knows which sphere is commonest meets it by chance, one lens in nine where lenses are all
+    # strong spheres (chapter 04, pair B); no marks can tell that from reading. Sixty pairs scatter.
+    assert max(earned.values()) <= 14.0, earned
     assert np.mean(list(earned.values())) <= 8.0, earned
 
 

@@ -1,0 +1,71 @@
+"""The first screen of a feedback page, made from what checks said."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+
+from nbformat.v4 import new_code_cell, new_notebook, new_output
+
+from optics import checks as check
+from optics.course.overview import overview
+from optics.course.pages import cleaned
+
+
+def marked(**asked):
+    """A notebook as marking leaves it, with one question for each name."""
+    cells = []
+    for name, ask in asked.items():
+        with check.collecting() as said:
+            ask()
+        cell = new_code_cell(metadata={"nbgrader": {"grade_id": f"{name}-check"}})
+        cell.outputs = [new_output("display_data", said[0])]
+        cells.append(cell)
+    return new_notebook(cells=cells)
+
+
+def convert(answer: str, points: float = 5.0):
+    return lambda: check.conversion(answer, given="-1.75 -1.25 x 060", to="plus", points=points)
+
+
+def words(html: str) -> str:
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+
+def test_marks_by_skill_the_habit_its_twin_and_what_next() -> None:
+    html = overview(marked(first=convert("-3.00 +1.25 x 060"), second=convert("-3.00 +1.25 x 150")))
+    told = words(html)
+    assert "sphere cylinder axis form notation 100 % 100 % 50 % 100 % 100 %" in told
+    assert "Your habit: axis 90 out." in told and "The axis stands at right angles" in told
+    assert "becomes" in told and "Next: axis. It is the meridian" in told
+    assert "would hurt its wearer, so it earned at most half: first." in told
+    assert "Right so far" not in told and "-3.00 +1.25 x 150" not in told
+    # One screen: about as many words as a laptop shows, and nothing that the filter takes out.
+    assert len(told.split()) < 170
+    assert words(cleaned(html)) == told
+
+
+def test_the_habit_that_shows_most_is_told_practice_counted_in() -> None:
+    html = overview(
+        marked(
+            one=convert("-3.00 +1.25 x 060", 0.0),
+            two=convert("-3.00 -1.25 x 150"),
+            three=convert("-3.00 -1.25 x 150", 0.0),
+        )
+    )
+    assert "Your habit: cylinder sign kept. It shows 2 times." in words(html)
+
+
+def test_all_right_and_nothing_said() -> None:
+    assert "everything that counts is right" in words(overview(marked(one=convert("-3.00 +1.25 x 150"))))
+    assert overview(new_notebook()) == ""
+
+
+def test_what_a_learner_wrote_is_no_html() -> None:
+    cell = new_code_cell(metadata={"nbgrader": {"grade_id": "<b>x</b>"}})
+    data = {
+        "application/vnd.optics.marks+json": {"skills": {"<i>": [0, 1]}, "counts": True, "slips": ["<u>"]}
+    }
+    cell.outputs = [new_output("display_data", data)]
+    html = overview(new_notebook(cells=[cell]))
+    assert "<i>" not in html and "<u>" not in html and "<b>" not in html
