@@ -41,6 +41,18 @@ class _Parser(argparse.ArgumentParser):
 
 def _learn(given: argparse.Namespace) -> int:
     from optics.course.lab import open_for_learner
+
+    if not _has_sources():
+        # A learner's copy: the chapters lie where the instructor's zip was unpacked.
+        folder = given.folder or Path.cwd()
+        start = next((each.relative_to(folder).as_posix() for each in sorted(folder.glob("*/*.ipynb"))), "")
+        if not start:
+            print(
+                f"There are no chapters in {folder}. Go to the folder you unpacked, and try again.",
+                file=sys.stderr,
+            )
+            return WRONG
+        return open_for_learner(folder.resolve(), start)
     from optics.course.self_study import lay_out, own_folder
 
     if given.only_lay_out:
@@ -50,6 +62,12 @@ def _learn(given: argparse.Namespace) -> int:
     print(laid)
     start = next((name for name in sorted((*laid.laid, *laid.kept)) if name.endswith(".ipynb")), "")
     return open_for_learner(laid.folder, start)
+
+
+def _has_sources() -> bool:
+    from optics.project_files import project_folder
+
+    return (project_folder("notebooks") / "source").is_dir()
 
 
 def _mark_mine(given: argparse.Namespace) -> int:
@@ -140,6 +158,7 @@ def _deadline(given: argparse.Namespace) -> int:
 
 def _release(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
+    from optics.course.learner_side import pack
     from optics.course.release import HandedOutError, release
 
     course = open_course(given.course)
@@ -151,6 +170,7 @@ def _release(given: argparse.Namespace) -> int:
         released = release(course, given.chapters, replace=True)
     for done in released:
         print(done)
+    print(f"One zip for the class, with everything a learner needs, lies in {pack(course)}.")
     return 0
 
 
@@ -460,6 +480,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return given.run(given)
     except OpticsError as error:
         print(error, file=sys.stderr)
+        return WRONG
+    except ModuleNotFoundError as error:
+        if not (error.name or "").startswith("optics."):
+            raise
+        print("This is a learner's copy of the workbook; that is done by your instructor.", file=sys.stderr)
         return WRONG
     except OSError as error:
         where = f" {error.filename}" if error.filename else ""

@@ -90,8 +90,15 @@ def test_learn_and_mark_mine(course, tmp_path, capsys, monkeypatch):
     assert "3 files of the workbook were put into" in out
     status, out, _ = _run(capsys, "learn", work, "--only-lay-out")
     assert "as you left it" in out
+    # Handed out by an instructor, so what counts waits for the hand-in.
     status, out, _ = _run(capsys, "mark-mine", work / FORMS / f"{FORMS}.ipynb")
     assert status == 0
+    assert "marked by your instructor" in out
+    assert not list(work.rglob("*.html"))
+    notebook = nbformat.read(work / FORMS / f"{FORMS}.ipynb", as_version=4)
+    notebook.metadata["optics_workbook"]["intake"] = "self-study"
+    nbformat.write(notebook, work / FORMS / f"{FORMS}.ipynb")
+    assert _run(capsys, "mark-mine", work / FORMS / f"{FORMS}.ipynb")[0] == 0
     assert (work / FORMS / f"{FORMS}-feedback.html").is_file()
 
 

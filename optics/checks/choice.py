@@ -33,7 +33,9 @@ def choice(answer: object, *, question: str, points: float = 0.0) -> float:
     """
     chapter, name = question.split("/")
     entry = _bank(chapter)[name]
-    letters = sorted({entry["right"], *entry["replies"]})
+    # A learner's copy knows the letters of a marked question, and not the right one.
+    here = "right" in entry
+    letters = sorted({entry["right"], *entry["replies"]}) if here else entry["letters"]
     skill = entry.get("skill", "notation")
     nothing = shared_out({skill: False}, points)
     if unanswered(answer):
@@ -48,6 +50,10 @@ def choice(answer: object, *, question: str, points: float = 0.0) -> float:
     if letter not in letters:
         sentence = f'"{answer}" is not one of the letters. Type one of {", ".join(letters)}.'
         return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, taken=False))
+    if not here:
+        return tell(
+            Reply(state="Recorded", sentences=("Your answer can be read. It is marked after you hand in.",))
+        )
     if letter == entry["right"]:
         marks = shared_out({skill: True}, points)
         return tell(Reply(state="Right", sentences=(entry["because"],), marks=marks))

@@ -43,7 +43,7 @@ from optics.course.workers import LONGEST_S, in_processes
 from optics.errors import OpticsError
 from optics.specimens.sealed import SEALED, open_pairs
 
-__all__ = ["CheckAnswers", "Marked", "mark"]
+__all__ = ["Bench", "CheckAnswers", "Marked", "mark", "standing_in"]
 
 LARGEST_NOTEBOOK = 50_000_000
 FAULT = "CheckFault"
@@ -71,7 +71,7 @@ class CheckAnswers(NbGraderPreprocessor):
             if box is not None:
                 write_whole(folder / SEALED, (box / SEALED).read_bytes())
                 who = names["student"]
-        with _standing_in(str(folder)):
+        with standing_in(str(folder)):
             bench = Bench(who)
             for cell in nb.cells:
                 if cell.cell_type != "code":
@@ -87,7 +87,7 @@ class CheckAnswers(NbGraderPreprocessor):
 
 
 @contextlib.contextmanager
-def _standing_in(folder: str) -> Iterator[None]:
+def standing_in(folder: str) -> Iterator[None]:
     """Stand in the submission's folder, where the checks find the sealed pairs.
 
     What else lies there came from the learner, so nothing is imported from it.

@@ -267,7 +267,7 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
     study : Course, optional
         The released workbook.
     page : bool
-        Whether the page is wanted.
+        Whether the page is wanted; for a chapter that an instructor handed out there is none.
     """
     file = Path(file).expanduser().resolve()
     if not file.is_file():
@@ -299,6 +299,9 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
         if (file.parent / SEALED).is_file():
             # The pairs that lay on this learner's bench, whoever sealed them.
             set_stamp(notebook, keep_box(own, chapter, (file.parent / SEALED).read_text("utf-8")))
+        # In a class what counts is answered after the hand-in, however often one marks oneself.
+        alone = stamp_of(notebook.metadata).intake in ("", SELF_STUDY)
+        page = page and alone
         write_whole(own.notebook("submitted", chapter, LEARNER), to_text(notebook))
         marked = mark(own, [chapter])[0]
         troubles = write_feedback(own, [chapter]) if marked.marked and page else []
@@ -313,8 +316,6 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
             write_whole(lies, (own.step("feedback", LEARNER, chapter) / f"{chapter}.html").read_bytes())
         found = results(own, [chapter])
     marked.notes[:0] = notes
-    # In a class what counts is answered after the hand-in, however often one marks oneself.
-    alone = stamp_of(notebook.metadata).intake in ("", SELF_STUDY)
     told = tuple(each for each in found if alone or each.practice)
     if file.parent.name == chapter:  # not a copy that lies by itself
         marked.notes += _noted(chapter, told, file.parent.parent / PROGRESS_FILE)

@@ -167,7 +167,9 @@ def test_laying_out_interrupted_midway_leaves_only_whole_files(released_once, tm
 
 def test_ones_own_notebook_is_marked(released_once, fill, tmp_path):
     mine = tmp_path / "my copy.ipynb"
-    nbformat.write(fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 170"'), mine)
+    alone = fill(released_once, FORMS, convert_1='"+1.00 +1.50 x 170"')
+    alone.metadata["optics_workbook"] = {"intake": SELF_STUDY, "pairs": ""}
+    nbformat.write(alone, mine)
     before = sorted(path.stat().st_mtime_ns for path in released_once.root.rglob("*"))
     done = mark_mine(mine, released_once)
     page = done.page.read_text("utf-8")
@@ -184,7 +186,7 @@ def test_ones_own_pairs_are_those_beside_the_notebook(released_once, fill, tmp_p
     work = tmp_path / BENCH
     work.mkdir()
     shutil.copy(released_once.root / "source" / BENCH / "pairs.json", work)
-    seal(work, intake="another", secret="another secret", variants=4)
+    seal(work, intake=SELF_STUDY, secret="another secret", variants=4)
     lens = open_pairs(work).pair("A", "Mara").power("R")
     sphere, cylinder, axis = (float(value) for value in lens.sphere_cylinder("minus"))
     line = f"{round(sphere * 4) / 4:+.2f} {round(cylinder * 4) / 4:+.2f} x {round(axis):03d}"
