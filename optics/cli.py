@@ -262,6 +262,22 @@ def _mark(given: argparse.Namespace) -> int:
     return 0
 
 
+def _key(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.looking_closer import key
+
+    print(key(open_course(given.course), given.id, given.chapters))
+    return 0
+
+
+def _as_read(given: argparse.Namespace) -> int:
+    from optics.course.folder import open_course
+    from optics.course.looking_closer import as_it_was_read
+
+    print(f"The page lies in {as_it_was_read(open_course(given.course), given.id, given.chapter)}.")
+    return 0
+
+
 def _report(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
     from optics.course.report import write_report
@@ -434,6 +450,14 @@ def _parser() -> argparse.ArgumentParser:
     added = for_course(
         command("report", _report, "write the class report again, with marks given by hand since")
     )
+
+    added = command("key", _key, "show the right tickets for one learner's unknown pairs")
+    added.add_argument("id", metavar="ID", help="whose")
+    for_course(added)
+
+    added = for_course(command("as-read", _as_read, "show how a learner read the pairs, from the moves kept in the notebook"), chapters=False)  # fmt: skip
+    added.add_argument("id", metavar="ID", help="whose")
+    added.add_argument("chapter", metavar="CHAPTER", help="name or number of the chapter")
 
     added = for_course(
         command("hand-back", _hand_back, "write feedback pages and pack one zip for each learner")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import zipfile
 from collections.abc import Sequence
 from datetime import datetime
@@ -13,9 +14,13 @@ from nbgrader.converters import GenerateFeedback
 from tqdm import tqdm
 
 from optics.course.folder import Course, write_whole
+from optics.course.gather import ledger
 from optics.course.grader import gradebook, run_step
+from optics.course.names import class_list
 
 __all__ = ["HandedBack", "hand_back", "new_folder", "plain_field", "write_feedback"]
+
+ALL = "all.zip"
 
 
 class HandedBack:
@@ -24,7 +29,8 @@ class HandedBack:
     Parameters
     ----------
     folder : Path
-        Holds `ID.zip` for every learner, and `names.csv`.
+        Holds `ID.zip` for every learner, `all.zip` with a folder for each as a platform takes
+        them back, and `names.csv`.
     zips : int
         How many.
     troubles : list of str
@@ -35,7 +41,7 @@ class HandedBack:
         self.folder, self.zips, self.troubles = folder, zips, troubles
 
     def __str__(self) -> str:
-        said = f"Feedback for {self.zips} learners lies in {self.folder}, one zip for each; names.csv says whose is whose."
+        said = f"Feedback for {self.zips} learners lies in {self.folder}, one zip for each; names.csv says whose is whose. {ALL} holds them all, in the folders they came from."
         return "\n".join([said, *self.troubles])
 
 
@@ -80,6 +86,12 @@ def write_feedback(course: Course, chapters: Sequence[str] = (), learners: Seque
     return troubles
 
 
+def _came_from(came_as: str, learner: str) -> str:
+    """The folder a submission came in, as far as its name reaches nowhere else; else the learner's own."""
+    parts = [part for part in came_as.split("/")[:-1] if part.strip(". ")]
+    return re.sub(r'[\x00-\x1f<>:"|?*\\]', "_", parts[0])[:120] if parts else learner
+
+
 def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> HandedBack:
     """Write feedback and pack it, one zip for each learner.
 
@@ -97,21 +109,31 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
     chosen = course.chosen(chapters, "release")
     table = io.StringIO(newline="")
     writer = csv.writer(table, lineterminator="\n")
-    writer.writerow(["id", "name", "file", "chapters"])
+    writer.writerow(["id", "name", "email", "file", "chapters"])
     zips = 0
-    for learner in course.learners("feedback"):
-        if learners and learner not in learners:
-            continue
-        pages = [
-            page for c in chosen if (page := course.step("feedback", learner, c) / f"{c}.html").is_file()
-        ]
-        if not pages:
-            continue
-        with zipfile.ZipFile(folder / f"{learner}.zip", "x", zipfile.ZIP_DEFLATED) as archive:
-            for page in pages:
-                archive.write(page, page.name)
-        covered = " ".join(page.stem for page in pages)
-        writer.writerow(map(plain_field, [learner, names.get(learner, ""), f"{learner}.zip", covered]))
-        zips += 1
-    write_whole(folder / "names.csv", table.getvalue())
+    emails = {each.identifier: each.email for each in class_list(course)}
+    came = {(row["learner"], row["chapter"]): row["came as"] for row in ledger(course)}
+    whole = zipfile.ZipFile(folder / ALL, "x", zipfile.ZIP_DEFLATED)
+    with whole:
+        for learner in course.learners("feedback"):
+            if learners and learner not in learners:
+                continue
+            pages = [
+                page for c in chosen if (page := course.step("feedback", learner, c) / f"{c}.html").is_file()
+            ]
+            if not pages:
+                continue
+            with zipfile.ZipFile(folder / f"{learner}.zip", "x", zipfile.ZIP_DEFLATED) as archive:
+                for page in pages:
+                    archive.write(page, page.name)
+                    # In the folder that it came from, where the platform looks for it.
+                    whole.write(
+                        page, f"{_came_from(came.get((learner, page.stem), ''), learner)}/{page.name}"
+                    )
+            covered = " ".join(page.stem for page in pages)
+            row = [learner, names.get(learner, ""), emails.get(learner, ""), f"{learner}.zip", covered]
+            writer.writerow(map(plain_field, row))
+            zips += 1
+    # Spreadsheets take a file without this mark for another alphabet.
+    write_whole(folder / "names.csv", "\ufeff" + table.getvalue())
     return HandedBack(folder, zips, troubles)

@@ -345,7 +345,10 @@ def _mark_one(course: Course, learner: str, chapter: str) -> Marked:
     if not outcome.success:
         return Marked(learner, chapter, False, [outcome.reason])
     write_whole(course.step("autograded", learner, chapter) / PROOF, proof)
-    return Marked(learner, chapter, True, _notes(course.notebook("autograded", chapter, learner)))
+    from optics.course.looking_closer import whose_pair_it_fits
+
+    notes = _notes(course.notebook("autograded", chapter, learner))
+    return Marked(learner, chapter, True, notes + whose_pair_it_fits(course, learner, chapter))
 
 
 def _notes(path: Path) -> list[str]:

@@ -8,6 +8,7 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from html import escape
 from pathlib import Path
 
@@ -15,7 +16,10 @@ from nbgrader.api import SubmittedAssignment
 
 from optics.course.feedback import new_folder, plain_field
 from optics.course.folder import Course, write_whole
+from optics.course.gather import lateness
 from optics.course.grader import gradebook
+from optics.course.handed_out import stamp_of
+from optics.course.names import class_list
 from optics.marking.telling import MARKS_MIME
 
 __all__ = ["Result", "results", "write_report"]
@@ -172,7 +176,7 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
             for r in counted
         ),
     )
-    _write_totals(folder / "totals.csv", found)
+    _write_totals(folder / "totals.csv", found, course)
     _csv(
         folder / "skills.csv",
         ["id", "name", "chapter", "question", "practice", "skill", "mark", "out of"],
@@ -193,29 +197,60 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
     return folder
 
 
-def _write_totals(path: Path, found: Sequence[Result]) -> None:
-    """A line a learner: marks by chapter, and the share of marks by skill."""
+def _lateness(course: Course, learner: str, chapters: Sequence[str]) -> str:
+    """How late each chapter came, by the deadline of the intake it was handed out to."""
+    said = []
+    intakes = {intake.name: intake for intake in reversed(course.intakes())}
+    for chapter in chapters:
+        submitted = course.notebook("submitted", chapter, learner)
+        moment = submitted.with_name("timestamp.txt")
+        if not submitted.is_file() or not moment.is_file():
+            continue
+        try:
+            sent = datetime.fromisoformat(moment.read_text("utf-8").strip()).astimezone().replace(tzinfo=None)
+            stamp = stamp_of(json.loads(submitted.read_text("utf-8")).get("metadata"))
+        except (ValueError, AttributeError):
+            continue
+        intake = intakes.get(stamp.intake, course.intake)
+        if late := lateness(intake.deadline(chapter, learner), sent):
+            said.append(f"{chapter}: {late}")
+    return "; ".join(said)
+
+
+def _write_totals(path: Path, found: Sequence[Result], course: Course) -> None:
+    """A line a learner, of the class list or not: marks by chapter, and the share of marks by skill."""
     chapters = list(dict.fromkeys(result.chapter for result in found))
     skills = list(dict.fromkeys(skill for skill, _, _ in _skill_pairs(found)))
+    listed = {each.identifier: each for each in class_list(course)}
     rows = []
-    for learner in dict.fromkeys(result.learner for result in found):
+    everybody = dict.fromkeys([*(result.learner for result in found), *listed])
+    for learner in everybody:
+        known = listed.get(learner)
         own = [result for result in found if result.learner == learner and not result.practice]
         if not own:
+            if known:
+                rows.append([learner, known.name, known.email, "", "", "nothing came"])
             continue
         by_chapter = _sums((r.chapter, r.mark, r.out_of) for r in own)
         by_skill = _sums(_skill_pairs(own))
         row: list[object] = [
             learner,
-            own[0].name,
+            own[0].name or (known.name if known else ""),
+            known.email if known else "",
             round(sum(r.mark for r in own), 2),
             sum(r.out_of for r in own),
+            _lateness(course, learner, chapters),
         ]
         row += [round(by_chapter[c][0], 2) if c in by_chapter else "" for c in chapters]
         row += [
             round(100 * by_skill[s][0] / by_skill[s][1]) if by_skill.get(s, (0, 0))[1] else "" for s in skills
         ]
         rows.append(row)
-    _csv(path, ["id", "name", "marks", "out of", *chapters, *(f"{skill} %" for skill in skills)], rows)
+    _csv(
+        path,
+        ["id", "name", "email", "marks", "out of", "late", *chapters, *(f"{skill} %" for skill in skills)],
+        rows,
+    )
 
 
 # --- the page ---------------------------------------------------------------------------

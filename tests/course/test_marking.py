@@ -215,7 +215,7 @@ def test_feedback_pages_ask_nobody_and_run_nothing(marked):
     done = hand_back(course)
     assert done.troubles == []
     assert sorted(path.name for path in done.folder.iterdir()) == [
-        "damaged.zip", "names.csv", "right.zip", "untouched.zip", "wrong.zip",
+        "all.zip", "damaged.zip", "names.csv", "right.zip", "untouched.zip", "wrong.zip",
     ]  # fmt: skip
     with zipfile.ZipFile(done.folder / "wrong.zip") as archive:
         assert archive.namelist() == ["91-forms.html"]

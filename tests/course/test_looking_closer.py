@@ -1,0 +1,129 @@
+"""What an instructor asks about one learner, and what goes back to the class."""
+
+import csv
+import json
+import re
+import zipfile
+
+import nbformat
+import pytest
+from conftest import BENCH, CLASS, FORMS
+from course.test_handed_out import _right
+
+from optics.course.feedback import hand_back
+from optics.course.folder import set_deadline, start_intake
+from optics.course.gather import gather
+from optics.course.looking_closer import as_it_was_read, key
+from optics.course.marking import mark
+from optics.course.names import keep_class_list, read_class_list
+from optics.course.release import release
+from optics.course.report import write_report
+from optics.course.solving import solve
+from optics.errors import OpticsError
+from optics.instrument.trace import TRACE_MIME, Trace
+from optics.specimens.sealed import open_pairs
+
+
+def test_the_key_is_that_of_the_pairs_handed_out(course, submit, tmp_path):
+    folder = course.step("release", chapter=BENCH)
+    right = solve("A", "R", "t101", folder=folder)
+    assert f"right {right}" in key(course, "t101", ["92"])
+    submit(course, "t101", BENCH, _right(course, "t101"))
+    start_intake(course, "autumn")
+    release(course, variants=4, replace=True)
+    assert f"right {right}" in key(course, "t101", ["92"])
+    assert 'intake "autumn"' in key(course, "t102", ["92"])
+    assert "no unknown pairs" in key(course, "t101", ["91"])
+
+
+def test_an_answer_that_fits_anothers_pair_is_reported_and_its_mark_is_as_it_would_be(
+    course, submit, marks_of
+):
+    box = open_pairs(course.step("release", chapter=BENCH))
+    source = nbformat.read(course.notebook("source", BENCH), as_version=4)
+    # A check of the left lens beside that of the right: one lens alone may fit by chance.
+    other = next(one for one in CLASS if box.variant("A", one) != box.variant("A", "t101"))
+    taken = _right(course, other)
+    for cell in taken.cells:
+        if cell.source.startswith("learner ="):
+            cell.source = "learner = 't101'"
+    call = "check.reading(left_a, learner=learner, pair='A', eye='L')"
+    source.cells.append(nbformat.v4.new_code_cell(call))
+    nbformat.write(source, course.notebook("source", BENCH))
+    submit(course, "t101", BENCH, taken)
+    submit(course, other, BENCH, _right(course, other))
+    submit(course, "honest", BENCH, _right(course, "honest"))
+    done = {each.learner: " ".join(each.notes) for each in mark(course)}
+    assert re.search(rf"they fit that of .*{other}", done["t101"])
+    assert "fit" not in done[other] and "fit" not in done["honest"]
+    assert marks_of(course, "t101", BENCH)["right-a-check"] < 5.0
+
+
+def _worked(course, **start):
+    """A notebook as it is handed in, with the moves of a hand in an output."""
+    stood = {"lens": "R", "against": "back", "aside": "no", "drum": 0.0, "wheel": 180.0, "eyepiece": 2.0, "stage_x_mm": -31.0,
+             "stage_y_mm": 0.0, "compensator": 0.0, "compensator_base": 0.0}  # fmt: skip
+    trace = Trace(start=stood | start, pair="A")
+    for number, (control, value) in enumerate(
+        [("eyepiece", 0.0), ("drum", -1.25), ("noted", "sphere"), ("drum", -2.0), ("noted", "cylinder")]
+    ):
+        trace.note(control, value, 2000 * number)
+    notebook = _right(course, "t101")
+    cell = next(cell for cell in notebook.cells if cell.id == "right-a-check")
+    cell.outputs = [nbformat.v4.new_output("display_data", data={TRACE_MIME: trace.bundle})]
+    return notebook
+
+
+def test_a_reading_is_seen_again_as_pictures_and_as_a_line(course, tmp_path):
+    file = tmp_path / "t101.ipynb"
+    nbformat.write(_worked(course), file)
+    gather(course, [file], learner="t101")
+    page = as_it_was_read(course, "t101", "92").read_text("utf-8")
+    assert page.count("data:image/png") == 2
+    assert "drum to -1.25 D" in page and "cylinder lines noted (8 s)" in page
+    assert "The eyepiece was turned before the first reading." in page
+    assert "no mark rests on it" in page
+    assert len(re.findall(r'alt="[^"]{20,}"', page)) == 2
+
+
+@pytest.mark.parametrize("spoil", ["cleared", "edited", "nothing"])
+def test_where_no_moves_are_kept_it_is_said(course, tmp_path, spoil):
+    file = tmp_path / "t101.ipynb"
+    notebook = _worked(course)
+    for cell in notebook.cells:
+        if cell.get("outputs") and spoil == "cleared":
+            cell.outputs = []
+        elif cell.get("outputs"):
+            cell.outputs[0].data[TRACE_MIME] = {"moves": "z" * 99, "start": []}
+    nbformat.write(notebook, file)
+    if spoil != "nothing":
+        gather(course, [file], learner="t101")
+    with pytest.raises(OpticsError, match="no moves kept"):
+        as_it_was_read(course, "t101", "92")
+
+
+def test_what_goes_back_lies_in_the_folders_it_came_from_and_in_lists_with_everybody(
+    course, tmp_path, text_of, class_list
+):
+    keep_class_list(course, read_class_list(class_list).learners)
+    set_deadline(course, "2026-03-01 12:00")
+    with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
+        for folder in ("Quillane Mara_55301_file_", "..", "Con"):
+            who = {"Con": "t103", "..": "t104"}.get(folder, "")
+            archive.writestr(zipfile.ZipInfo(f"{folder}/{who}.ipynb", (2026, 3, 2, 10, 0, 0)), text_of(who))
+    gather(course, [tmp_path / "a.zip"])
+    mark(course)
+    back = hand_back(course)
+    with zipfile.ZipFile(back.folder / "all.zip") as archive:
+        names = set(archive.namelist())
+    assert names == {f"Quillane Mara_55301_file_/{FORMS}.html", f"Con/{FORMS}.html", f"t104/{FORMS}.html"}
+    for path in (back.folder / "names.csv", write_report(course) / "totals.csv"):
+        assert path.read_bytes().startswith(b"\xef\xbb\xbf")
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = {row["id"]: row for row in csv.DictReader(file)}
+    assert set(rows) == set(CLASS)
+    assert rows["t101"]["late"] == f"{FORMS}: 22 h 0 min"
+    assert rows["t102"]["late"] == "nothing came" and rows["t102"]["name"] == "Ämilis Von-Ester"
+    assert json.loads((course.root / "intake.json").read_text("utf-8"))["deadlines"] == {
+        "": "2026-03-01 12:00"
+    }
