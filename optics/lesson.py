@@ -39,9 +39,12 @@ __all__ = [
     "open_bench",
     "own_ticket",
     "power_cross",
+    "prentice",
+    "prism",
     "reading_form",
     "settling",
     "two_readers",
+    "wearer",
 ]
 
 
@@ -159,6 +162,45 @@ def eyepiece(lens: str, **options: Any) -> Diagram:
     from optics.drawing.eyepiece import eyepiece as draw
 
     return draw(lens, **options)
+
+
+def prism(given: str, **options: Any) -> Diagram:
+    """Prism on the eyepiece's rings; see `optics.drawing.prism_displacement`."""
+    from optics.drawing.prism_displacement import prism_displacement as draw
+
+    return draw(given, **options)
+
+
+def prentice(lens: str, looked: str) -> Diagram:
+    """A lens with its eye looked through beside its centre, "8 mm down"; see `optics.drawing.prentice`."""
+    from optics.drawing.prentice import prentice as draw
+    from optics.lens.parsing import parse, parse_place
+
+    line = parse(lens)
+    return draw(line, *parse_place(looked, line.eye or "R"))
+
+
+def wearer(pair: str, learner: str, folder: str = ".") -> None:
+    """Say where the wearer of an unknown pair looks through it, as the shop's record has it.
+
+    Parameters
+    ----------
+    pair, learner, folder
+        As for `bench`.
+    """
+    from optics.checks.bench import NAME_FIRST
+    from optics.specimens.sealed import open_pairs
+
+    if not isinstance(learner, str) or not learner.strip():
+        _say(f"{NAME_FIRST} Run that cell, then this one.")
+        return
+    made = open_pairs(folder).pair(pair, learner).spectacles
+    told = []
+    for eye, name in (("R", "right"), ("L", "left")):
+        x, y = made.reference_point_mm(eye)
+        level = f"{abs(y):g} mm {'above' if y > 0 else 'below'} the datum line" if y else "on the datum line"
+        told.append(f"the {name} eye {abs(x):g} mm from the middle of the bridge and {level}")
+    _say(f"From the record: {'; '.join(told)}.", state="Recorded")
 
 
 def eyepiece_strip(lens: str, drums: Sequence[float], **options: Any) -> Diagram:

@@ -7,9 +7,11 @@ from typing import Any, NamedTuple
 
 from optics.apprentices.bench_work import SPHERE_SKILLS, Made, harmful, lightest, uncounted, with_habit
 from optics.judging.settling import defensible
-from optics.lens.parsing import parse
+from optics.lens.lens import SingleVision
+from optics.lens.parsing import parse, parse_place, parse_prism
 from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription, written
+from optics.lens.prism import Prism, decentration_mm, nasal
 from optics.marking.habits import slip
 from optics.marking.marks import in_form, triple_of
 from optics.marking.replies import LENS_SKILLS
@@ -68,6 +70,10 @@ def on_paper(check: str, given: dict[str, Any], habit: str | None) -> Made | Non
         case "notation":
             distance = parse(given["given"]).distance
             return Made((distance,), ("notation",)) if habit is None else None
+        case "prism":
+            return Made((_prism(given),), ("prism",)) if habit is None else None
+        case "place":
+            return Made((_place(parse(given["lens"])),), ("prism",)) if habit is None else None
         case "conversion" | "from_cross" | "from_readings" | "settled":
             return _lens_line(_question(check, given), habit)
     raise ValueError(f"no apprentice has learnt to answer check.{check}")
@@ -95,6 +101,25 @@ def _question(check: str, given: dict[str, Any]) -> _Lens:
     if check == "from_readings" and as_taken.form != form:
         invites = OF_CONVERTING
     return _Lens((in_form(as_taken, form),), form, invites)
+
+
+def _prism(given: dict[str, Any]) -> str:
+    """An amount with its base: by Prentice's rule, or of two prisms together."""
+    if "lens" in given:
+        line = parse(given["lens"])
+        eye = line.eye or "R"
+        met = SingleVision(power=line.power).over_stop(*parse_place(given["looked"], eye)).prism
+    else:
+        eye, met = given["prisms"][0], Prism.of_parts(parse_prism(given["prisms"][1:]), given["prisms"][0])
+    return met.written(eye, "360" if given.get("to") == "one" else "words")
+
+
+def _place(line: Prescription) -> str:
+    """Where the centre must lie for the prism of a line, in words."""
+    eye = line.eye or "R"
+    x, y = decentration_mm(line.power, Prism.of_parts(line.prism, eye)).tolist()
+    across, upright = "in" if x * nasal(eye) > 0 else "out", "up" if y > 0 else "down"
+    return ", ".join(f"{abs(mm):g} mm {way}" for mm, way in ((x, across), (y, upright)) if abs(mm) > 0.05)
 
 
 def _lens_line(question: _Lens, habit: str | None) -> Made | None:

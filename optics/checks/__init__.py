@@ -21,6 +21,7 @@ from optics.checks.bench import (
 from optics.checks.choice import choice
 from optics.checks.cross import from_cross, from_readings, meridian_power, to_cross
 from optics.checks.paper import conversion, crossed, notation, settled
+from optics.checks.prism import place, prism
 from optics.checks.ticket import recorded_ticket, ticket
 from optics.marking.telling import collecting
 
@@ -35,6 +36,8 @@ __all__ = [
     "meridian_power",
     "notation",
     "noted",
+    "place",
+    "prism",
     "reading",
     "recorded",
     "recorded_mm",

@@ -158,10 +158,7 @@ def prism_of(given: Prism | Prescription | str, eye: str | None = None) -> tuple
             'Write "R prism 2.00 base out".',
         )
     side = named_eye(line.eye or eye)
-    total = Prism.none()
-    for amount, base in line.prism:
-        total = total + Prism.from_base(amount, base, side)
-    return total, side
+    return Prism.of_parts(line.prism, side), side
 
 
 def _read_prism(text: str) -> Prescription:

@@ -27,8 +27,7 @@ from optics.drawing.spread import spread
 from optics.errors import OpticsError, shown
 from optics.lens.multifocal import Multifocal
 from optics.lens.numbers import power_of
-from optics.lens.parsing import parse, parse_pair
-from optics.lens.prism import Prism
+from optics.lens.parsing import parse, parse_pair, parse_place
 from optics.lens.progressive import Progressive
 
 __all__ = ["KINDS", "Kind", "draw_to_file"]
@@ -86,20 +85,7 @@ def _prentice(text: str, **options: Any) -> Diagram:
     lens, place = _parts(text, "prentice", 2, 2)
     line = parse(lens)
     eye = named_eye(line.eye)
-    words = place.replace("mm", " ").replace(",", " ").replace(" and ", " ").split()
-    pairs = list(zip(words[::2], words[1::2], strict=False))
-    try:
-        if len(words) % 2 or not pairs:
-            raise ValueError
-        # In and out lie where a base in and a base out lie.
-        ways = [Prism.from_base(float(amount), way, eye).vector for amount, way in pairs]
-    except (ValueError, OpticsError) as error:
-        raise OpticsError(
-            f"The place is {shown(place)}.",
-            "It is so many millimetres in, out, up or down from the optical centre.",
-            'Try "4 mm in, 8 mm down".',
-        ) from error
-    x, y = (float(value) for value in sum(ways))  # type: ignore[arg-type]
+    x, y = parse_place(place, eye)
     return prentice(line, x, y, eye, **options)
 
 

@@ -14,8 +14,9 @@ from optics.errors import OpticsError
 from optics.lens.angles import checked_axis
 from optics.lens.numbers import LONGEST_LINE, NUMBER, pointed, tidied
 from optics.lens.prescription import EXAMPLE, Crossed, Prescription, checked_prism, written
+from optics.lens.prism import nasal
 
-__all__ = ["parse", "parse_axis", "parse_crossed", "parse_pair", "parse_prism"]
+__all__ = ["parse", "parse_axis", "parse_crossed", "parse_pair", "parse_place", "parse_prism"]
 
 _DEGREES = r"(?:°|deg(?:rees?)?\b)?"
 _AXIS = rf"(?:x|@|ax(?:is)?) ?(?P<axis>{NUMBER}) ?{_DEGREES}"
@@ -32,6 +33,7 @@ _PRISM = re.compile(
     rf"(?:\bprism ?:? ?)?(?P<amount>{NUMBER}) ?(?:Δ|pd)? ?base ?(?:(?P<word>[a-z]+)\b|(?P<degrees>{NUMBER}) ?{_DEGREES})"
 )
 _NO_PRISM = re.compile(r"\bno prism\b|\bprism ?:? ?(?:none\b|nil\b|0(?:\.0{0,4})?(?![0-9.]| ?(?:Δ|pd|base)))")
+_PLACE = re.compile(rf"(?P<mm>{NUMBER}) ?(?:mm)? ?(?P<way>in|out|up|down)\b")
 TAKEN = "\n"
 """Left where a part was taken out of a line; tidied text has none."""
 WHOLE_PRISM = "A prism is an amount and then its base: in, out, up, down, or degrees."
@@ -182,6 +184,48 @@ def parse_prism(text: str) -> tuple[tuple[float, str | float], ...]:
     if rest.strip(f" {TAKEN}") or bool(prism) == none:
         raise OpticsError(f"The prism is {shown}.", WHOLE_PRISM, 'Write it like "2.00 base out".')
     return prism
+
+
+def parse_place(text: str, eye: str) -> tuple[float, float]:
+    """Read where something lies from a centre, "4 mm in, 8 mm down".
+
+    Parameters
+    ----------
+    text : str
+        One or two distances, each with in, out, up or down; millimetres.
+    eye : {"R", "L"}
+        Decides which way in is.
+
+    Returns
+    -------
+    tuple of float
+        Millimetres to the viewer's right and up, as seen from the front.
+
+    Raises
+    ------
+    OpticsError
+        For text that says no place.
+
+    Examples
+    --------
+    >>> parse_place("4 mm in, 8 mm down", "L")
+    (-4.0, -8.0)
+    """
+    clean, shown = tidied(text, what="A place"), f'"{text.strip()}"'
+    found = list(_PLACE.finditer(clean))
+    ways = [each["way"] for each in found]
+    rest = re.sub(r"[\s,;\0]|\band\b", "", _PLACE.sub("\0", clean))
+    across, upright = (sum(way in pair for way in ways) for pair in (("in", "out"), ("up", "down")))
+    if not found or rest or across > 1 or upright > 1 or any(float(each["mm"]) < 0 for each in found):
+        raise OpticsError(
+            f"The place is {shown}.",
+            "It is so many millimetres in, out, up or down from the centre.",
+            'Write it like "4 mm in, 8 mm down".',
+        )
+    towards = {"in": nasal(eye), "out": -nasal(eye)}
+    x = sum(float(each["mm"]) * towards[each["way"]] for each in found if each["way"] in towards)
+    y = sum(float(each["mm"]) * {"up": 1, "down": -1}.get(each["way"], 0) for each in found)
+    return float(x), float(y)
 
 
 def _taken_add(rest: str, shown: str) -> tuple[float | None, str]:

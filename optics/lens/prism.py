@@ -14,6 +14,7 @@ practice (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -102,6 +103,20 @@ class Prism:
             angle = np.deg2rad(np.asarray(base, dtype=float))
             direction = np.stack([np.cos(angle), np.sin(angle)], -1)
         return cls(np.asarray(amount, dtype=float)[..., None] * direction)
+
+    @classmethod
+    def of_parts(cls, parts: Iterable[tuple[float, str | float]], eye: str) -> Prism:
+        """What a lens's written prisms, each with its base, make together; none of none.
+
+        Examples
+        --------
+        >>> Prism.of_parts((((4.0, "in"), (3.0, "up"))), "R").amount
+        5.0
+        """
+        total = cls.none()
+        for amount, base in parts:
+            total = total + cls.from_base(amount, base, eye)
+        return total
 
     @property
     def x(self) -> Any:

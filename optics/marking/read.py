@@ -105,10 +105,7 @@ class LensAnswer:
         """The written prism as a vector; none where nothing was written of it."""
         if self.prism is None:
             return None
-        total = Prism.none()
-        for amount, base in self.prism:
-            total = total + Prism.from_base(amount, base, eye)
-        return total
+        return Prism.of_parts(self.prism, eye)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -76,10 +76,7 @@ class LensRecord:
             return self.prism
         if not self.line.prism and not self.line.no_prism:
             return None
-        total = Prism.none()
-        for amount, base in self.line.prism:
-            total = total + Prism.from_base(amount, base, eye)
-        return total
+        return Prism.of_parts(self.line.prism, eye)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -271,7 +271,10 @@ def _open(held: Verification) -> set[str]:
 def _as_written(brief: Brief, zero_error: float) -> Specimen:
     """The pair of a brief that names its lenses, ground to exactly that."""
     lines = parse_pair(brief.lenses)
-    right, left = (Mounted(lens=SingleVision(power=line.power)) for line in lines)
+    right, left = (
+        Mounted(lens=SingleVision(power=line.power, prism=Prism.of_parts(line.prism, eye)))
+        for eye, line in zip("RL", lines, strict=True)
+    )
     first, second = (
         LensRecord(line=line, pd_mm=each.pd_mm, centre_height_mm=each.height_mm)
         for line, each in zip(lines, (right, left), strict=True)

@@ -1,0 +1,142 @@
+"""Checks of prism worked out on paper: Prentice's rule both ways, prisms as one and as two."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from optics.errors import OpticsError
+from optics.lens.parsing import parse, parse_place, parse_prism
+from optics.lens.prism import Prism, decentration_mm, prism_at
+from optics.marking.marks import shared_out
+from optics.marking.replies import not_answered, unanswered, unreadable
+from optics.marking.telling import Reply, tell
+
+__all__ = ["asked_prism", "place", "prism"]
+
+PRISM_NEAR, PLACE_NEAR_MM = 0.06, 0.3
+"""What rounding on the way may cost: half a tenth, and a little more."""
+EXAMPLE = {"words": '"2.00 base out"', "one": '"2.50 base 037"'}
+SKILL = "prism"
+
+
+def prism(
+    answer: object,
+    *,
+    lens: str = "",
+    looked: str = "",
+    prisms: str = "",
+    to: str = "words",
+    points: float = 0.0,
+) -> float:
+    """Mark a prism worked out on paper: an amount with its base.
+
+    Parameters
+    ----------
+    answer : str
+        As the learner wrote it, "3.20 base down".
+    lens, looked : str
+        A lens with its eye, "R -4.00 DS", and where it is looked through, "8 mm down"
+        from the optical centre; for Prentice's rule.
+    prisms : str
+        Instead of these, prisms to be taken together, "R 2.00 base in 1.50 base up".
+    to : {"words", "one"}
+        Whether it is written in words, across and upright apart, or as one prism with
+        its base in degrees from 0 to 359.
+    points : float
+        Marks; 0 is practice.
+
+    Returns
+    -------
+    float
+        The marks.
+    """
+    eye, right = asked_prism({"lens": lens, "looked": looked, "prisms": prisms})
+    if unanswered(answer):
+        return not_answered((SKILL,), points, EXAMPLE[to])
+    try:
+        parts = parse_prism(answer)  # type: ignore[arg-type]
+    except OpticsError as error:
+        return unreadable(error, (SKILL,), points)
+    found = Prism.of_parts(parts, eye)
+    in_form = (len(parts) == 1) if to == "one" else all(isinstance(base, str) for _, base in parts)
+    good = bool((found - right).amount <= PRISM_NEAR)
+    if good and (in_form or not parts):
+        return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
+    if good:
+        as_asked = (
+            "as one prism, its base in degrees" if to == "one" else "in words, across and upright apart"
+        )
+        sentence = f"That is the same prism; write it {as_asked}."
+    else:
+        sentence = _why(found, right, lens)
+    return tell(Reply(state="Not yet", sentences=(sentence,), marks=shared_out({SKILL: False}, points)))
+
+
+def place(answer: object, *, lens: str, points: float = 0.0) -> float:
+    """Mark where the centre of a lens must lie to give an ordered prism, seen from the eye's own place.
+
+    Parameters
+    ----------
+    answer : str
+        As the learner wrote it, "5 mm out".
+    lens : str
+        A lens with its eye and the prism, "R +4.00 DS prism 2.00 base out".
+    points : float
+        Marks; 0 is practice.
+
+    Returns
+    -------
+    float
+        The marks.
+    """
+    line = parse(lens)
+    eye = line.eye or "R"
+    right = np.asarray(decentration_mm(line.power, Prism.of_parts(line.prism, eye)), dtype=float)
+    if unanswered(answer):
+        return not_answered((SKILL,), points, '"5 mm in"')
+    try:
+        found = np.array(parse_place(answer, eye))  # type: ignore[arg-type]
+    except OpticsError as error:
+        return unreadable(error, (SKILL,), points)
+    if np.hypot(*(found - right)) <= PLACE_NEAR_MM:
+        return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
+    if np.hypot(*(found + right)) <= PLACE_NEAR_MM:
+        sentence = "The distance is right. Which way does the base lie: to the centre of a plus lens, to the edge of a minus lens."
+    elif np.hypot(*(10.0 * found - right)) <= PLACE_NEAR_MM:
+        sentence = "Those are centimetres; write millimetres."
+    else:
+        sentence = "Centimetres from the centre are prism divided by power. Then ask which way the base lies."
+    return tell(Reply(state="Not yet", sentences=(sentence,), marks=shared_out({SKILL: False}, points)))
+
+
+def asked_prism(given: Mapping[str, str]) -> tuple[str, Prism]:
+    """The eye, and the prism that is right, from what `prism` is given."""
+    if given.get("lens"):
+        line = parse(given["lens"])
+        eye = line.eye or "R"
+        return eye, prism_at(line.power, *parse_place(given["looked"], eye)) + Prism.of_parts(line.prism, eye)
+    eye, parts = given["prisms"][0], parse_prism(given["prisms"][1:])
+    return eye, Prism.of_parts(parts, eye)
+
+
+def _why(found: Prism, right: Prism, lens: str) -> str:
+    """Which slip leads to a wrong prism, or the step to look at again."""
+
+    def like(other: Prism) -> bool:
+        return bool((found - other).amount <= PRISM_NEAR)
+
+    if like(-right):
+        if lens:
+            return "The amount is right, and the base is the other way round: a plus lens has it towards the centre, a minus lens towards the edge."
+        return "The amount is right, and every base is the other way round."
+    if like(right.turned_over()):
+        return "In and out are exchanged: in is towards the nose, whichever eye it is."
+    if like(Prism(10.0 * right.vector)):
+        return "That is ten times too much: Prentice's rule takes centimetres."
+    if abs(float(found.amount - right.amount)) <= PRISM_NEAR:
+        return "The amount is right. Look at the base again: draw it on the rings."
+    if lens:
+        return "Centimetres from the centre times the power along that line, then the base."
+    return "Draw both on the rings, one from the end of the other, and measure from the middle."
