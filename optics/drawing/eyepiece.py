@@ -84,7 +84,7 @@ def _over_stop(
 ) -> tuple[OverStop, Power]:
     """What lies over the stop, and the lens's power for settings that were not given."""
     if isinstance(lens, OverStop):
-        return lens, lens.power
+        return lens, lens.read
     if isinstance(lens, str) and lens.lower().count("base"):
         lens = parse(lens, eye)
     if isinstance(lens, Prescription) and lens.prism:
@@ -93,7 +93,7 @@ def _over_stop(
     elif isinstance(lens, LensLike):
         lens = SingleVision(power=lens_of(lens).power)
     met = lens.over_stop(x_mm, y_mm)
-    return met, met.power
+    return met, met.read
 
 
 def _settings(

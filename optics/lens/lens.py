@@ -59,6 +59,11 @@ class Rays(Protocol):
         """Whether one power stands for the whole stop."""
         ...
 
+    @property
+    def power(self) -> Power:
+        """What drum and wheel read through the whole stop."""
+        ...
+
     def sent(self, drum: float) -> NDArray[np.float64]:
         """Place in the field of the target's crossing through each point, prism dioptres."""
         ...
@@ -81,6 +86,15 @@ class OverStop(NamedTuple):
     power: Power
     prism: Prism
     whole: Rays | None = None
+
+    @property
+    def read(self) -> Power:
+        """The power that drum and wheel read: of the whole stop, as the picture shows it.
+
+        Where the power changes across the stop this is not the power of its middle: in
+        the near circle of a progressive the stop takes in weaker parts above.
+        """
+        return self.power if self.whole is None else self.whole.power
 
 
 EMPTY = OverStop(Power.from_sphere_cylinder(0.0), Prism.none())

@@ -242,7 +242,7 @@ class Multifocal:
         return self.body.over_stop(x_mm, y_mm, against).power
 
     def addition_read(self, against: str | None = None) -> float:
-        """The addition as a focimeter gives it: mean power at near less that at distance.
+        """The addition as a focimeter gives it: mean reading at near less that at distance.
 
         Parameters
         ----------
@@ -256,5 +256,5 @@ class Multifocal:
             Dioptres.
         """
         side = self.carried_by if against is None else against
-        near = self.over_stop(*self.near_reference_point, side).power
-        return float(near.mean - self.over_stop(*self.distance_reference_point, side).power.mean)
+        near = self.over_stop(*self.near_reference_point, side).read
+        return float(near.mean - self.over_stop(*self.distance_reference_point, side).read.mean)

@@ -183,7 +183,7 @@ class Progressive:
         for _ in range(3):
             body = self._with_gain(gain, curve, thickness_mm)
             near, distance = (
-                body.over_stop(*place, self.carried_by).power.mean
+                body.over_stop(*place, self.carried_by).read.mean
                 for place in (self.near_reference_point, self.distance_reference_point)
             )
             gain += self.addition - float(near - distance)
@@ -214,7 +214,7 @@ class Progressive:
                 thickness_mm=thickness_mm,
                 index=self.index,
             )
-            back = back + (self.power - body.over_stop(*self.distance_reference_point).power)
+            back = back + (self.power - body.over_stop(*self.distance_reference_point).read)
         return body
 
     # --- where to read it ----------------------------------------------------------
@@ -265,10 +265,10 @@ class Progressive:
         return self.body.over_stop(x_mm, y_mm, against).power
 
     def addition_read(self, against: str | None = None) -> float:
-        """The addition as a focimeter gives it: mean power at near less that at distance, dioptres.
+        """The addition as a focimeter gives it: mean reading at near less that at distance, dioptres.
 
         With the side that carries it on the stop, if none is given.
         """
         side = self.carried_by if against is None else against
-        near = self.over_stop(*self.near_reference_point, side).power
-        return float(near.mean - self.over_stop(*self.distance_reference_point, side).power.mean)
+        near = self.over_stop(*self.near_reference_point, side).read
+        return float(near.mean - self.over_stop(*self.distance_reference_point, side).read.mean)

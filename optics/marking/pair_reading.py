@@ -151,7 +151,7 @@ class PairReader:
     def _lens(self, manner: Manner, eye: str) -> LensRead:
         laid = OTHER[eye] if manner.exchanged else eye
         places = laid if manner.exchanged == "all" else eye
-        power = self._over_stop(laid, manner.distance_at, BACK, manner.left_as_found).power
+        power = self._over_stop(laid, manner.distance_at, BACK, manner.left_as_found).read
         shifted = power + Power.from_sphere_cylinder(manner.eyepiece)
         line: Triple | None = Triple(*(float(value) for value in shifted.sphere_cylinder(self.form)))
         for eyes, habit in manner.writing:
@@ -171,10 +171,10 @@ class PairReader:
             return None
         if manner.other_side:
             side = BACK if side == FRONT else FRONT
-        near = self._over_stop(laid, "near", side, manner.left_as_found).power
+        near = self._over_stop(laid, "near", side, manner.left_as_found).read
         if manner.near_total:
             return float(near.sphere_cylinder(self.form)[0]) + manner.eyepiece
-        distance = self._over_stop(laid, manner.distance_at, side, manner.left_as_found).power
+        distance = self._over_stop(laid, manner.distance_at, side, manner.left_as_found).read
         return float(near.mean - distance.mean)
 
     def _prism(self, manner: Manner, laid: str, eye: str) -> Prism:

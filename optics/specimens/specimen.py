@@ -147,9 +147,9 @@ class Specimen:
         return x + place[0], y + place[1]
 
     def power(self, eye: str) -> Power:
-        """Back vertex power at the distance reference point, as it really is."""
+        """Back vertex power read at the distance reference point, through the whole stop."""
         place = self.lens_point_mm(eye, "distance") or (0.0, 0.0)
-        return self.spectacles.mounted(eye).lens.over_stop(*place).power
+        return self.spectacles.mounted(eye).lens.over_stop(*place).read
 
     def prism(self, eye: str) -> Prism:
         """Prism at the prism reference point, as it really is; thinning prism included."""

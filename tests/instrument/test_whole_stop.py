@@ -265,3 +265,23 @@ def test_a_tilted_thick_plus_lens_shows_cylinder_and_prism(tilt_axis, against):
     met = lens.over_stop(0.0, 0.0, against)
     assert met.prism.amount > (0.9 if against == BACK else 0.2)
     held_beside(met, OtherPicture(rays, (0.0, 0.0), mirrored=against == FRONT))
+
+
+@pytest.mark.parametrize(("power", "addition"), [(4.0, 2.5), (-4.0, 1.0)])
+def test_what_a_place_is_said_to_read_is_what_its_picture_reads(power, addition):
+    # Through 8 mm of stop the near circle reads up to 0.09 D less than in its middle.
+    lens = Progressive(power=Power.from_sphere_cylinder(power), addition=addition, eye="R")
+    missed = []
+    for place in (lens.distance_reference_point, lens.near_reference_point):
+        met = lens.over_stop(*place, FRONT)
+        x, y = (float(value) for value in met.prism.vector)
+
+        def look(drum, wheel, met=met, x=x, y=y):
+            at = Settings(drum=drum, wheel=wheel, compensator_x=x, compensator_y=y)
+            return target_view(at, met, 96, HALF_WIDTH)
+
+        seen = read_lens(look, half_width=HALF_WIDTH).power
+        assert seen.mean == pytest.approx(met.read.mean, abs=0.015)
+        assert (seen - met.read).strength < 0.06
+        missed.append(float(abs(seen.mean - met.power.mean)))
+    assert max(missed) > 0.02, "the middle of the stop alone would not do"

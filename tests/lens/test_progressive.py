@@ -44,14 +44,14 @@ few = settings(max_examples=25, deadline=None)
 def test_the_distance_reference_point_reads_the_ordered_power(lens):
     # The stop rests on the back and the axis leans through the lens, so the front
     # is met a fraction of a millimetre away.
-    assert lens.over_stop(*lens.distance_reference_point).power.is_close(lens.power, within=WITHIN)
+    assert lens.over_stop(*lens.distance_reference_point).read.is_close(lens.power, within=WITHIN)
 
 
 @few
 @given(LENSES)
 def test_near_is_distance_plus_addition_with_the_carrying_side_against_the_stop(lens):
     near, distance = (
-        lens.over_stop(*point, lens.carried_by).power
+        lens.over_stop(*point, lens.carried_by).read
         for point in (lens.near_reference_point, lens.distance_reference_point)
     )
     assert near.mean - distance.mean == pytest.approx(lens.addition, abs=0.005)
@@ -92,8 +92,9 @@ def test_right_and_left_are_mirror_images(lens, x, y, against):
 
     right = of("R", lens.power).over_stop(x, y, against)
     left = of("L", lens.power.turned_over()).over_stop(-x, y, against)
-    assert right.power.is_close(left.power.turned_over(), within=1e-6)
-    np.testing.assert_allclose(right.prism.vector, left.prism.turned_over().vector, atol=1e-6)
+    # Ground to what a few points of the stop read, and their rings are no mirror images.
+    assert right.power.is_close(left.power.turned_over(), within=1e-4)
+    np.testing.assert_allclose(right.prism.vector, left.prism.turned_over().vector, atol=1e-4)
 
 
 @pytest.mark.parametrize("eye", "RL")
@@ -111,8 +112,8 @@ def test_near_is_inset_to_the_nasal_side_and_reading_it_straight_below_is_wrong(
 
 def test_read_too_high_the_addition_comes_out_too_low():
     lens = Progressive(power=sphere(0.0), addition=2.0, eye="R")
-    distance = lens.over_stop(*lens.distance_reference_point, FRONT).power.mean
-    found = [lens.over_stop(1.0, y, FRONT).power.mean - distance for y in (0.0, -4.0, -8.0)]
+    distance = lens.over_stop(*lens.distance_reference_point, FRONT).read.mean
+    found = [lens.over_stop(1.0, y, FRONT).read.mean - distance for y in (0.0, -4.0, -8.0)]
     assert found == sorted(found)
     assert 0.0 < found[0] < 0.35 and found[2] < 1.85
 
