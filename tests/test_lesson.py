@@ -1,5 +1,6 @@
 """The words a notebook uses: what a chapter shows, and what running a cell again keeps."""
 
+import json
 import subprocess
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from optics.lesson import (
     reading_form,
     two_readers,
 )
-from optics.marking.telling import collecting
+from optics.marking.telling import MARKS_MIME, collecting
 from optics.specimens.sealed import open_pairs
 
 
@@ -72,6 +73,33 @@ def test_ones_marks_are_told_in_the_chapter(tmp_path, monkeypatch):
         my_marks()
     assert asked[0][-1] == str(tmp_path / "my copy.ipynb")
     assert "Not right yet: recall 2." in said[0]["text/plain"] and "last saved" in said[0]["text/plain"]
+
+
+def test_a_learners_copy_for_a_class_says_how_practice_stands(tmp_path, monkeypatch):
+    """That copy cannot mark; what its checks said when they were run is in the saved chapter."""
+
+    def cell(name, state, grade=False):
+        output = {"output_type": "display_data", "data": {MARKS_MIME: {"state": state}}, "metadata": {}}
+        key = {"grade_id": name, "grade": grade, "locked": True}
+        return {
+            "cell_type": "code",
+            "metadata": {"nbgrader": key},
+            "source": ["check.choice(x)"],
+            "outputs": [output] * bool(state),
+        }
+
+    cells = [cell("recall-1-check", "Right"), cell("my-zero-check", "Not yet"), cell("drum-check", "")]
+    cells += [cell("own-1-check", "Recorded", grade=True)]
+    (tmp_path / f"{tmp_path.name}.ipynb").write_text(json.dumps({"cells": cells}), "utf-8")
+    monkeypatch.delenv("JPY_SESSION_NAME", raising=False)
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    monkeypatch.setattr("subprocess.run", None)
+    monkeypatch.chdir(tmp_path)
+    with collecting() as said:
+        my_marks()
+    told = said[0]["text/plain"]
+    assert "Practice: 1 of 3 right. Not right yet: my zero, drum." in told
+    assert "after you hand in" in told and "own" not in told
 
 
 def test_marks_of_nothing_are_a_sentence(tmp_path, monkeypatch, released_pairs):

@@ -29,6 +29,7 @@ from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
 from optics.course.report import Result, results
 from optics.errors import OpticsError
+from optics.marking.telling import LATER, not_yet, so_far
 from optics.progress.file import PROGRESS_FILE, note_chapter
 from optics.progress.progress import Chapter
 from optics.project_files import project_folder
@@ -238,23 +239,17 @@ class MarkedMine:
         counts = [each for each in self.results if not each.practice and not each.by_hand]
         told = []
         if practice:
-            right = sum(_whole(each) for each in practice)
-            told.append(f"Practice: {right} of {len(practice)} right.{_not_yet(practice)}")
+            told.append(so_far(_whole(practice)))
         if counts:
             got, out_of = sum(each.mark for each in counts), sum(each.out_of for each in counts)
-            told.append(f"Marks: {got:.3g} of {out_of:g}.{_not_yet(counts)}")
+            told.append(f"Marks: {got:.3g} of {out_of:g}.{not_yet(_whole(counts))}")
         if self.kept_back:
-            told.append("What counts is marked by your instructor, after you hand in.")
+            told.append(LATER)
         return told
 
 
-def _whole(result: Result) -> bool:
-    return result.mark >= result.out_of - 0.01
-
-
-def _not_yet(results: list[Result]) -> str:
-    names = [each.question.removesuffix("-check").replace("-", " ") for each in results if not _whole(each)]
-    return f" Not right yet: {', '.join(names)}." if names else ""
+def _whole(results: Sequence[Result]) -> dict[str, bool]:
+    return {each.question: each.mark >= each.out_of - 0.01 for each in results}
 
 
 def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = True) -> MarkedMine:

@@ -7,7 +7,7 @@ without running notebooks, the same bundles are collected instead.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
@@ -17,7 +17,7 @@ from typing import Any
 from optics.instrument.trace import TRACE_MIME
 from optics.marking.marks import Marks
 
-__all__ = ["MARKS_MIME", "Mark", "Reply", "collecting", "tell"]
+__all__ = ["LATER", "MARKS_MIME", "Mark", "Reply", "collecting", "not_yet", "so_far", "tell"]
 
 MARKS_MIME = "application/vnd.optics.marks+json"
 
@@ -127,6 +127,26 @@ def _marks(marks: Marks) -> str:
 
 def _number(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def so_far(rights: Mapping[str, bool]) -> str:
+    """How practice stands, by the names of its check cells.
+
+    Examples
+    --------
+    >>> so_far({"recall-1-check": True, "my-zero-check": False})
+    'Practice: 1 of 2 right. Not right yet: my zero.'
+    """
+    return f"Practice: {sum(rights.values())} of {len(rights)} right.{not_yet(rights)}"
+
+
+def not_yet(rights: Mapping[str, bool]) -> str:
+    """The questions that are not right yet, as a sentence; nothing where there are none."""
+    names = [name.removesuffix("-check").replace("-", " ") for name, right in rights.items() if not right]
+    return f" Not right yet: {', '.join(names)}." if names else ""
+
+
+LATER = "What counts is marked by your instructor, after you hand in."
 
 
 @contextmanager
