@@ -9,7 +9,6 @@ else somebody wrote there.
 from __future__ import annotations
 
 import ast
-import math
 import re
 import warnings
 from collections.abc import Mapping
@@ -58,7 +57,8 @@ def _shown(source: str, statement: ast.stmt) -> str:
 def _number(value: object) -> float | int:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise _NotPlainError("it reckons with something that is not a number")
-    if not math.isfinite(value) or abs(value) > LARGEST:
+    # Compared before anything else, for an integer may be too large even to be asked whether it is finite.
+    if not abs(value) <= LARGEST:
         raise _NotPlainError("its number is too large")
     return value
 
