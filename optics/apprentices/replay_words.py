@@ -12,7 +12,7 @@ from optics.specimens.briefs import (
     TRIFOCAL,
 )
 
-__all__ = ["CONDITION_SEEN", "LOOKS", "NEAR_PLACE", "WHERE"]
+__all__ = ["AWAY", "CENTRED", "CONDITION_SEEN", "LOOKS", "NEAR_PLACE", "TAKEN_OUT", "UNCLEAR", "WHERE"]
 
 LOOKS = {
     SINGLE_VISION: "No line and no faint rings in either lens: single vision.",
@@ -21,12 +21,16 @@ LOOKS = {
     PROGRESSIVE: "No line, but two faint rings 34 mm apart in each lens: a progressive.",
 }
 WHERE = {
-    SINGLE_VISION: "Centre the {side} lens: back against the stop, the lines crossing in the smallest ring.",
+    SINGLE_VISION: "Lay the {side} lens with its back on the stop, at the place that came noted with the job.",
     BIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
     TRIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
     PROGRESSIVE: "Dot the two rings of the {side} lens, put the ink back from the maker's layout, and lay the "
     "distance circle over the stop, back down.",
 }
+CENTRED = "Centre the {side} lens: back against the stop, the lines crossing in the smallest ring."
+AWAY = "They cross away from the middle of the rings: there is prism at this place."
+TAKEN_OUT = "They would leave the rings; {prism} on the compensator brings them back."
+UNCLEAR = "{lines} are as clear as they become here, not quite sharp: the power changes across the stop."
 NEAR_PLACE = {
     BIFOCAL: "the segment, a stop's width below its line,",
     TRIFOCAL: "the reading part, below the lower line,",

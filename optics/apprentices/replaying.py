@@ -8,17 +8,29 @@ lies over the stop at that step.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from optics.apprentices.replay_words import CONDITION_SEEN, LOOKS, NEAR_PLACE, WHERE
-from optics.instrument.focimeter import DRUM_RANGE, RINGS, Settings
+from optics.apprentices.replay_words import (
+    AWAY,
+    CENTRED,
+    CONDITION_SEEN,
+    LOOKS,
+    NEAR_PLACE,
+    TAKEN_OUT,
+    UNCLEAR,
+    WHERE,
+)
+from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, RINGS, Settings, target_view
+from optics.instrument.reader import sharpness
 from optics.judging.settling import settle
 from optics.lens.angles import wrapped_axis
 from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.power import Power
 from optics.lens.prescription import written
+from optics.lens.prism import Prism
 from optics.marking.read import EYES
 from optics.specimens.briefs import PROGRESSIVE, SINGLE_VISION
 from optics.specimens.right_ticket import right_ticket
@@ -43,6 +55,13 @@ READS = (
     "ticket",
 )
 """What a step finds out, in the order of the work."""
+
+
+OFF_MIDDLE = 0.5
+"""From here on the lines no longer cross in the middle of the rings, prism dioptres."""
+SHARP_ENOUGH = 0.6
+"""Below this share of the steepness that a lens of one power shows, nobody calls a line sharp."""
+PICTURE, HALF_WIDTH = 96, 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +135,8 @@ def replay(pair: Specimen, eye_setting: float = 0.0, form: str = "minus") -> tup
     >>> [step.reads for step in steps]
     ['style', 'zero', 'sphere lines', 'line', 'crossing', 'sphere lines', 'line', 'crossing', 'PD', 'PD', 'ticket']
     """
-    return tuple(_Bench(pair, Settings(eyepiece=eye_setting, eye=eye_setting), form).steps())
+    settings = Settings(eyepiece=eye_setting, eye=eye_setting, zero_error=pair.zero_error)
+    return tuple(_Bench(pair, settings, form).steps())
 
 
 class _Bench:
@@ -146,19 +166,25 @@ class _Bench:
             before = CONDITION_SEEN[condition.name]
             self.mended = (*self.mended, condition.name)
             yield self.step("condition", condition.mend, before, condition.name, eye=condition.eye)
+        off = pair.zero_error
+        at_zero = f"{off:+.2f}" if off else "0.00"
         yield self.step(
             "zero",
             "Set the eyepiece: out towards plus, then in until the reticle is first sharp. Lay the pair aside and check zero.",
-            "The reticle and all the lines are sharp together with the drum at 0.00.",
+            f"The reticle and all the lines are sharp together with the drum at {at_zero}."
+            + (" This instrument reads wrong by as much: take it off every reading." if off else ""),
+            f"zero {off:+.2f}" if off else "",
+            settings=self.settings.turned(drum=off),
         )
         for eye in "RL":
             yield from self.power(eye)
             yield self.crossing(eye)
+        to = "fitting cross" if pair.style == PROGRESSIVE else "dot"
         for eye in "RL":
             yield self.step(
                 "PD",
-                f"Lay the rule from the middle of the bridge to the {EYES[eye]} dot.",
-                f"The dot stands at {by_rule(pair.pd_mm(eye)):g} mm.",
+                f"Lay the rule from the middle of the bridge to the {EYES[eye]} {to}.",
+                f"The {to} stands at {by_rule(pair.pd_mm(eye)):g} mm.",
                 f"{by_rule(pair.pd_mm(eye)):g}",
                 eye=eye,
             )
@@ -168,7 +194,7 @@ class _Bench:
             for eye in "RL":
                 yield from self.addition(eye)
         ticket = right_ticket(pair, self.form)
-        lines = "; ".join(f"{eye} {ticket[side]}" for eye, side in EYES.items())
+        lines = "; ".join(_on_the_ticket(ticket, eye, side) for eye, side in EYES.items())
         yield self.step("ticket", "Write the ticket, right lens first.", "Nothing can be misread.", lines)
 
     # --- single steps ----------------------------------------------------------------
@@ -180,15 +206,51 @@ class _Bench:
 
     def lines(self, met: OverStop) -> tuple[float, float, float]:
         """Drum for the sphere lines, for the cylinder lines, and the wheel."""
-        higher, along_higher, lower, along_lower = (float(value) for value in met.power.principal())
-        if settle(met.power).choice.axis is None:
-            return float(met.power.mean), float(met.power.mean), 180.0
+        higher, along_higher, lower, along_lower = (float(value) for value in met.read.principal())
+        if settle(met.read).choice.axis is None:
+            return float(met.read.mean), float(met.read.mean), 180.0
         if self.form == "minus":
             return higher, lower, _on_scale(along_higher)
         return lower, higher, _on_scale(along_lower)
 
-    def turned(self, drum: float, wheel: float) -> Settings:
-        return self.settings.turned(drum=float(np.clip(drum, *DRUM_RANGE)), wheel=wheel)
+    def turned(self, power: float, wheel: float, met: OverStop) -> Settings:
+        """Drum where this power is sharp; what leaves the rings is brought back by the compensator."""
+        drum = float(np.clip(power + self.pair.zero_error, *DRUM_RANGE))
+        x, y = self.taken_out(met)
+        return self.settings.turned(drum=drum, wheel=wheel, compensator_x=x, compensator_y=y)
+
+    def taken_out(self, met: OverStop) -> tuple[float, float]:
+        amount = float(met.prism.amount)
+        if amount <= RINGS[-1]:
+            return 0.0, 0.0
+        # A hair short of all that it can do, so that rounding does not pass it.
+        x, y = met.prism.vector * min(1.0, 0.999 * COMPENSATOR_MOST / amount)
+        return float(x), float(y)
+
+    def noted(self, power: float) -> str:
+        """What the drum shows; where zero is off, it is off by as much."""
+        return f"{power + self.pair.zero_error:+.2f}"
+
+    def crosses(self, eye: str, met: OverStop, against: str) -> str:
+        """Where the lines stand in the picture, in words; nothing where they stand in the middle."""
+        prism = met.prism if against == BACK else met.prism.turned_over()
+        if self.taken_out(met) != (0.0, 0.0):
+            return f" {TAKEN_OUT.format(prism=prism_read(prism, eye))}"
+        return f" {AWAY}" if float(prism.amount) > OFF_MIDDLE else ""
+
+    def clear(self, met: OverStop, power: float, wheel: float, lines: str) -> bool:
+        """Whether a line set is all but as sharp as a lens of one power would show it."""
+        x, y = met.prism.vector
+        along = wheel + 90.0 * (lines == "cylinder")
+        at = Settings(drum=power, wheel=wheel)
+        one = OverStop(Power.from_line_readings(power, power, 180.0), Prism.none())
+        seen = sharpness(
+            target_view(at.turned(compensator_x=float(x), compensator_y=float(y)), met, PICTURE, HALF_WIDTH),
+            along,
+            HALF_WIDTH,
+        )
+        best = sharpness(target_view(at, one, PICTURE, HALF_WIDTH), along, HALF_WIDTH)
+        return seen > SHARP_ENOUGH * best
 
     def power(self, eye: str) -> Iterator[Step]:
         met, place = self.met(eye, "distance", BACK)
@@ -196,32 +258,54 @@ class _Bench:
         over = {"eye": eye, "stage_mm": place, "against": BACK}
         round_lens = sphere == cylinder
         how = "more plus" if self.form == "minus" else "more minus"
+        where = WHERE[self.pair.style].format(side=EYES[eye])
+        if self.pair.style == SINGLE_VISION and float(met.prism.amount) <= OFF_MIDDLE:
+            where = CENTRED.format(side=EYES[eye])
+        clear = self.clear(met, sphere, wheel, "sphere")
+        if round_lens:
+            seen = (
+                "All the lines are sharp together and never broken: no cylinder."
+                if clear
+                else UNCLEAR.format(lines="All the lines")
+            )
+        else:
+            best = (
+                "The sphere lines are sharp and unbroken"
+                if clear
+                else UNCLEAR.format(lines="The sphere lines")[:-1]
+            )
+            seen = f"{best}, the wheel at {wheel:03.0f}; the cylinder lines are less sharp."
         yield self.step(
             "sphere lines",
-            f"{WHERE[self.pair.style].format(side=EYES[eye])} Find the sphere lines from the plus side, and turn the "
+            f"{where} Find the sphere lines from the plus side, and turn the "
             f"wheel until the lines are unbroken, at the {how} of the two powers. Note drum and wheel.",
-            "All the lines are sharp together and never broken: no cylinder."
-            if round_lens
-            else f"The sphere lines are sharp and unbroken with the wheel at {wheel:03.0f}; the cylinder lines are blurred.",
-            f"{sphere:+.2f}" if round_lens else f"{sphere:+.2f}, wheel {wheel:03.0f}",
-            settings=self.turned(sphere, wheel),
+            seen + self.crosses(eye, met, BACK),
+            self.noted(sphere) if round_lens else f"{self.noted(sphere)}, wheel {wheel:03.0f}",
+            settings=self.turned(sphere, wheel, met),
             **over,
         )
         if not round_lens:
             yield self.step(
                 "cylinder lines",
                 "On to the cylinder lines: further with the drum, and leave the wheel. Note the drum.",
-                "The cylinder lines are sharp, the sphere lines are blurred.",
-                f"{cylinder:+.2f}",
-                settings=self.turned(cylinder, wheel),
+                (
+                    "The cylinder lines are sharp, the sphere lines less so."
+                    if self.clear(met, cylinder, wheel, "cylinder")
+                    else UNCLEAR.format(lines="The cylinder lines")
+                )
+                + self.crosses(eye, met, BACK),
+                self.noted(cylinder),
+                settings=self.turned(cylinder, wheel, met),
                 **over,
             )
         settled = settle(self.pair.power(eye), form=self.form)
+        zero = f"Take the zero of {self.noted(0.0)} off every reading. " if self.pair.zero_error else ""
         yield self.step(
             "line",
-            "Subtract the first reading from the second for the cylinder, and settle both powers on the quarter steps."
+            zero
+            + "Subtract the first reading from the second for the cylinder, and settle both powers on the quarter steps."
             if not round_lens
-            else "Settle the power on the quarter steps.",
+            else zero + "Settle the power on the quarter steps.",
             settled.sentence,
             settled.choice.distance,
             eye=eye,
@@ -231,21 +315,22 @@ class _Bench:
         met, place = self.met(eye, "prism", BACK)
         sphere, _, wheel = self.lines(met)
         shown = prism_read(met.prism, eye)
-        prism = self.pair.prism(eye)
         if self.pair.style == PROGRESSIVE:
             words = "Put the prism reference point, midway between the two rings, over the stop. Read where the crossing stands."
         elif shown:
-            words = "Put the place where the wearer looks through, dotted from the order, over the stop. Read where the crossing stands."
+            words = (
+                "Put the place where the wearer looks through, from the note that came with the job, over the "
+                "stop, and dot it. Read where the crossing stands."
+            )
         else:
             words = "Move the lens until the crossing stands in the middle of the rings, and dot it."
         seen = f"The crossing stands at {shown}." if shown else "The crossing stands in the middle."
-        settings = self.turned(sphere, wheel)
-        if float(prism.amount) > RINGS[-1]:
-            settings = replace(
-                settings, compensator_x=float(prism.vector[0]), compensator_y=float(prism.vector[1])
-            )
+        if self.taken_out(met) != (0.0, 0.0):
             seen = f"With {shown} on the compensator the crossing stands in the middle."
-        return self.step("crossing", words, seen, shown, settings=settings, eye=eye, stage_mm=place)
+        settings = self.turned(sphere, wheel, met)
+        return self.step(
+            "crossing", words, seen, shown or "no prism", settings=settings, eye=eye, stage_mm=place
+        )
 
     def height(self, eye: str) -> Step:
         height = self.pair.height_mm(eye)
@@ -271,16 +356,21 @@ class _Bench:
             # The wheel of the distance reading serves for both.
             if part == "distance":
                 wheel = self.lines(met)[2]
-            drums[part] = float(met.power.along(wheel))
+            drums[part] = float(met.read.along(wheel))
             over = (
                 " Turn the pair over, its front on the stop." if part == "distance" and side == FRONT else ""
             )
             yield self.step(
                 reads,
                 f"{EYES[eye].capitalize()} lens.{over} Put {where} over the stop and bring the sphere lines sharp.",
-                "The sphere lines are sharp.",
-                f"{drums[part]:+.2f}",
-                settings=self.turned(drums[part], wheel),
+                (
+                    "The sphere lines are sharp."
+                    if self.clear(met, drums[part], wheel, "sphere")
+                    else UNCLEAR.format(lines="The sphere lines")
+                )
+                + self.crosses(eye, met, side),
+                self.noted(drums[part]),
+                settings=self.turned(drums[part], wheel, met),
                 eye=eye,
                 stage_mm=place,
                 against=side,
@@ -288,10 +378,19 @@ class _Bench:
         yield self.step(
             "addition",
             "Subtract the distance reading from the near reading, both from this side, and settle it.",
-            f"{drums['near']:+.2f} less {drums['distance']:+.2f} is {drums['near'] - drums['distance']:+.2f}.",
+            f"{self.noted(drums['near'])} less {self.noted(drums['distance'])} is {drums['near'] - drums['distance']:+.2f}.",
             f"add {written(settled_add(drums['near'] - drums['distance']))}",
             eye=eye,
         )
+
+
+def _on_the_ticket(ticket: dict[str, str], eye: str, side: str) -> str:
+    """One lens as it stands on the ticket, prism, PD and height with it."""
+    words = {"add": "add {}", "prism": "{}", "pd": "PD {} mm", "height": "height {} mm"}
+    told = [
+        word.format(ticket[f"{what}_{side}"]) for what, word in words.items() if f"{what}_{side}" in ticket
+    ]
+    return ", ".join([f"{eye} {ticket[side]}", *told])
 
 
 def _on_scale(meridian: float) -> float:

@@ -6,11 +6,13 @@ the lens over the stop then is in numbers. It never asks the pair for its truth.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from optics.apprentices.replaying import READS, replay
-from optics.instrument.focimeter import Settings, eyepiece_view, residual
+from optics.instrument.focimeter import Settings, eyepiece_view, residual, target_view
 from optics.instrument.reader import sharpness
 from optics.judging.settling import settle
 from optics.lens.power import Power
@@ -41,7 +43,7 @@ def followed(pair, steps, form="minus"):
             ticket["style"] = step.noted
         elif step.reads in ("sphere lines", "cylinder lines"):
             along = step.settings.wheel + (90 if step.reads == "cylinder lines" else 0)
-            drums[step.reads] = float(met.power.along(along)), step.settings.wheel
+            drums[step.reads] = float(met.read.along(along)), step.settings.wheel
         elif step.reads == "line":
             sphere, wheel = drums["sphere lines"]
             second = drums.get("cylinder lines", (sphere, wheel))[0]
@@ -53,7 +55,7 @@ def followed(pair, steps, form="minus"):
         elif step.reads in ("PD", "height"):
             ticket[f"{step.reads.lower()}_{side}"] = step.noted
         elif step.reads in ("distance again", "near"):
-            drums[step.reads] = float(met.power.along(step.settings.wheel))
+            drums[step.reads] = float(met.read.along(step.settings.wheel))
         elif step.reads == "addition":
             ticket[f"add_{side}"] = written(settled_add(drums["near"] - drums["distance again"]))
             drums = {}
@@ -75,7 +77,7 @@ def test_drum_and_wheel_stand_where_the_lines_are_sharp(style, difficulty, seed)
         met = step.met(pair)
         if met is None or step.reads == "crossing":
             continue
-        left = residual(step.settings, met)
+        left = residual(step.settings, met._replace(power=met.read))
         across = np.deg2rad(step.settings.wheel + (90 if step.reads == "cylinder lines" else 0))
         n = np.array([np.cos(across), np.sin(across)])
         # What is left blurs a line by no more than the wheel's whole degrees and a lens
@@ -150,3 +152,102 @@ def test_a_strong_prism_is_taken_out_with_the_compensator() -> None:
     x, y = pair.prism("R").vector
     assert (step.settings.compensator_x, step.settings.compensator_y) == pytest.approx((x, y))
     assert isinstance(step.settings, Settings) and "compensator" in step.seen
+
+
+# --- the words beside the picture: measured with code of the tests' own ---------------------------
+
+PIXELS, WIDE = 256, 12.0
+
+
+def crossing_in(picture):
+    """Where the light lies on the average, prism dioptres: the target is alike on all sides of its crossing."""
+    steps = (np.arange(PIXELS) - PIXELS / 2 + 0.5) * (2 * WIDE / PIXELS)
+    return float((picture.sum(0) @ steps) / picture.sum()), float((picture.sum(1) @ -steps) / picture.sum())
+
+
+def steepness(picture, meridian):
+    """Steepest step of brightness across the lines that run across a meridian."""
+    size = len(picture)
+    steps = (np.arange(size) - size / 2 + 0.5) * (5.0 / size)
+    x, y = np.meshgrid(steps, -steps)
+    turn = np.deg2rad(meridian)
+    along = x * np.cos(turn) + y * np.sin(turn)
+    inside = np.hypot(x, y) < 2.2
+    bins = np.round(along[inside] / 0.03).astype(int)
+    counts = np.bincount(bins - bins.min())
+    profile = np.bincount(bins - bins.min(), picture[inside]) / np.maximum(counts, 1)
+    return float(np.abs(np.diff(profile[(counts > 20)])).max())
+
+
+def held_to_its_picture(step, pair):
+    met = step.met(pair)
+    settings = step.settings.turned(eyepiece=step.settings.eye)
+    if met is None:
+        assert "smallest ring" not in step.words
+        return 0
+    at = crossing_in(target_view(settings, met, PIXELS, WIDE))
+    told = step.words + step.seen
+    off = float(np.hypot(*at))
+    if "smallest ring" in told or "in the middle" in step.seen:
+        assert off < 0.5, (off, told)
+    if "away from the middle" in told:
+        assert 0.45 < off < 5.6, (off, told)
+    if step.reads == "crossing" and "The crossing stands at" in step.seen:
+        assert off == pytest.approx(float(met.prism.amount), abs=0.1)
+    brought = settings.turned(
+        compensator_x=settings.compensator_x + at[0], compensator_y=settings.compensator_y + at[1]
+    )
+    if np.hypot(brought.compensator_x, brought.compensator_y) > 15.0:
+        return 0
+    near = target_view(brought, met, 192, 2.5)
+    ideal = target_view(Settings(drum=0.0, wheel=settings.wheel), None, 192, 2.5)
+    ways = {"sphere lines": settings.wheel, "cylinder lines": settings.wheel + 90.0}
+    share = {name: steepness(near, way) / steepness(ideal, way) for name, way in ways.items()}
+    said = [name for name in ways if f"{name} are sharp" in step.seen.lower()]
+    if "All the lines are sharp" in step.seen:
+        said = list(ways)
+    for name in said:
+        assert share[name] > 0.5, (name, share, step.seen)
+    if len(said) == 1 and "less s" in step.seen:
+        other = next(name for name in ways if name not in said)
+        assert share[other] < share[said[0]] + 0.05, (share, step.seen)
+    if "not quite sharp" in step.seen:
+        assert min(share.values()) < 0.9, (share, step.seen)
+    return len(said)
+
+
+@pytest.mark.parametrize(("style", "difficulty", "seed"), PAIRS[::5])
+def test_what_is_said_to_be_seen_is_in_the_picture(style, difficulty, seed) -> None:
+    pair = pair_of(style, difficulty, seed)
+    steps = replay(pair, eye_setting=-2.0)
+    assert sum(held_to_its_picture(step, pair) for step in steps)
+    assert not any("from the order" in step.words for step in steps)
+
+
+def test_words_that_the_picture_denies_are_found() -> None:
+    pair = make(Brief(lenses="R -4.00 -1.00 x 030; L -3.00 -0.50 x 120"), 9)
+    step = next(step for step in replay(pair) if step.reads == "sphere lines")
+    x, y = step.stage_mm
+    with pytest.raises(AssertionError):
+        held_to_its_picture(replace(step, stage_mm=(x + 8.0, y)), pair)
+    with pytest.raises(AssertionError):
+        held_to_its_picture(replace(step, settings=step.settings.turned(drum=step.settings.drum + 0.5)), pair)
+
+
+def test_zero_is_read_where_it_stands_and_taken_off() -> None:
+    pair = make(Brief(zero_error=0.25, cylinder="none"), 4)
+    steps = replay(pair)
+    zero = next(step for step in steps if step.reads == "zero")
+    assert zero.settings.drum == 0.25 and "+0.25" in zero.seen
+    assert (
+        target_view(zero.settings, None).max() > 1.3 * target_view(zero.settings.turned(drum=0.0), None).max()
+    )
+    assert any("Take the zero" in step.words for step in steps if step.reads == "line")
+
+
+def test_the_last_step_is_the_whole_ticket() -> None:
+    pair = make(brief_for("progressive", 2, 3), 3)
+    last, right = replay(pair)[-1], right_ticket(pair)
+    assert last.reads == "ticket"
+    for name, text in right.items():
+        assert name == "style" or text in last.noted, name

@@ -116,7 +116,8 @@ class ReplayPanel(widgets.VBox):
         laid = (each for each in self.steps[self.at :: -1] if each.stage_mm or each.reads == "zero")
         bench_step = next(laid, step)
         self._set_bench(bench_step)
-        if step.reads == "crossing" and step.eye and step.stage_mm:
+        # A progressive is inked from its rings and not dotted at a crossing.
+        if step.reads == "crossing" and step.eye and step.stage_mm and self._pair.style != PROGRESSIVE:
             bench.dots = {**bench.dots, step.eye: list(step.stage_mm)}
         self._lay_the_rule(step)
 
@@ -130,7 +131,7 @@ class ReplayPanel(widgets.VBox):
             "compensator": float(np.hypot(x, y).round(2)),
             "compensator_base": float(np.rad2deg(np.arctan2(y, x)).round() % 360),
             "against": step.against,
-            "aside": False,
+            "aside": step.reads == "zero",
         }
         if step.eye is not None:
             stood["lens"] = step.eye
