@@ -7,6 +7,7 @@ exit status 2; nothing that is there already is overwritten.
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -495,6 +496,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     arguments : sequence of str, optional
         The words after `optics`; those of the process where none are given.
     """
+    for stream in (sys.stdout, sys.stderr):
+        # A name that this terminal, or the file behind a >, cannot write costs no message.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if arguments is None else arguments)
     if words[:1] == ["draw"] and not {"--", "-h", "--help"} & set(words):
         # A lens may begin with a minus sign, and `draw` has no options.

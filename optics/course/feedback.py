@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import re
+import tempfile
 import zipfile
 from collections.abc import Sequence
 from datetime import datetime
@@ -104,6 +106,9 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
     """
     troubles = write_feedback(course, chapters, learners)
     folder = new_folder(course, "hand-back")
+    # Packed beside its place, so that a folder in the reports is never half a hand-back.
+    folder.rmdir()
+    building = Path(tempfile.mkdtemp(dir=folder.parent, prefix=".packing-"))
     with gradebook(course) as book:
         names = {s.id: " ".join(filter(None, (s.first_name, s.last_name))) for s in book.students}
     chosen = course.chosen(chapters, "release")
@@ -113,7 +118,7 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
     zips = 0
     emails = {each.identifier: each.email for each in class_list(course)}
     came = {(row["learner"], row["chapter"]): row["came as"] for row in ledger(course)}
-    whole = zipfile.ZipFile(folder / ALL, "x", zipfile.ZIP_DEFLATED)
+    whole = zipfile.ZipFile(building / ALL, "x", zipfile.ZIP_DEFLATED)
     with whole:
         for learner in course.learners("feedback"):
             if learners and learner not in learners:
@@ -123,7 +128,7 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
             ]
             if not pages:
                 continue
-            with zipfile.ZipFile(folder / f"{learner}.zip", "x", zipfile.ZIP_DEFLATED) as archive:
+            with zipfile.ZipFile(building / f"{learner}.zip", "x", zipfile.ZIP_DEFLATED) as archive:
                 for page in pages:
                     archive.write(page, page.name)
                     # In the folder that it came from, where the platform looks for it.
@@ -135,5 +140,6 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
             writer.writerow(map(plain_field, row))
             zips += 1
     # Spreadsheets take a file without this mark for another alphabet.
-    write_whole(folder / "names.csv", "\ufeff" + table.getvalue())
+    write_whole(building / "names.csv", "\ufeff" + table.getvalue())
+    os.replace(building, folder)
     return HandedBack(folder, zips, troubles)
