@@ -13,7 +13,7 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
 from optics.marking.habits import diagnose, diagnose_pair
-from optics.marking.marks import mark_pair, shared_out, triple_of, true_triple
+from optics.marking.marks import PD_SUM_WITHIN_MM, mark_pair, shared_out, triple_of, true_triple
 from optics.marking.notation import loosely_written
 from optics.marking.read import EYES, read_answer
 from optics.marking.replies import (
@@ -242,7 +242,7 @@ def centre_distance(
     *,
     learner: object,
     pair: str,
-    within_mm: float = 1.0,
+    within_mm: float = PD_SUM_WITHIN_MM,
     points: float = 0.0,
     folder: str | Path = ".",
 ) -> float:
@@ -255,7 +255,7 @@ def centre_distance(
     learner, pair, folder
         As for `reading`.
     within_mm : float
-        Tolerance, millimetres; the question states it.
+        Tolerance, millimetres: one, and what two dots and a rule add.
     points : float
         Marks; 0 is practice.
     """

@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from optics.checks.bench import NAME_FIRST
+from optics.errors import OpticsError, shown
 from optics.instrument.trace import bundle_in_hand
 from optics.lens.prescription import written
 from optics.marking.account import account
@@ -96,7 +97,8 @@ def ticket(
     troubles += _beside(read)
     if found.all_right and not troubles:
         return tell(Reply(state="Right", marks=found.marks))
-    explained = diagnose_ticket(read, specimen, form) if found.marks.missed else ()
+    some = found.marks.missed and any(read.of(eye).line for eye in EYES)
+    explained = diagnose_ticket(read, specimen, form) if some else ()
     slips = explained[0].slips if explained else ()
     return tell(
         Reply(
@@ -113,6 +115,7 @@ def ticket(
             marks=found.marks,
             slips=tuple(slip.name for slip in slips),
             where="bench",
+            taken=not troubles,
         )
     )
 
@@ -126,8 +129,13 @@ def _taken(answer: object, fields: Mapping[str, object]) -> tuple[dict[str, obje
     if not unanswered(answer) and not isinstance(answer, Mapping):
         troubles.append(ONE_TICKET)
     both = {**(answer if isinstance(answer, Mapping) else {}), **fields}
-    for name in both.keys() - set(FIELDS):
-        troubles.append(f'A ticket has no field "{str(name)[:40]}". Its fields are: {", ".join(FIELDS)}.')
+    if unknown := [shown(name, 40) for name in both if name not in FIELDS]:
+        error = OpticsError(
+            f"A ticket has no field {unknown[0]}.",
+            f"Its fields are: {', '.join(FIELDS)}.",
+            "Mend the name.",
+        )
+        troubles.append(str(error))
     return {name: both[name] for name in FIELDS if name in both and not unanswered(both[name])}, troubles
 
 

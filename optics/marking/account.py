@@ -136,6 +136,10 @@ def account(
     # A habit explains everything that was written; beside it no skill is told as wrong by itself.
     open_yet = [] if habits else [skill for skill in marks.missed if skill not in {*unwritten, "notation"}]
     power = {"cylinder", "axis"} <= set(open_yet) and wrote is not None and not wrote.cylinder
+    if sum(len(sentence.split()) for sentence in refused) > MOST_WORDS // 2:
+        # Each was told in full where it was typed; here every field is named all the same.
+        others = ", ".join(sentence.partition(":")[0].lower() for sentence in refused[1:])
+        refused = [*refused[:1], f"Not read either: {others}."]
     parts: list[tuple[int, str]] = [(0, sentence) for sentence in refused]
     if habits:
         did, mend = habit_told(habits, [skill for skill in marks.missed if skill not in unwritten], where)

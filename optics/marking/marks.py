@@ -338,11 +338,10 @@ def _rightness(
         or (limits.read and second_off <= limits.power),
     }
     if limits.read:
-        settles = _settles_on(*(round(value, 4) for value in true))
-        if _powers(way) in settles:
-            right = dict.fromkeys(right, True)
+        same = _settles(way, true) if not all(right.values()) or not written.cylinder else False
+        right = dict.fromkeys(right, True) if same else right
         # The two powers of a weak cylinder may settle on the same step: a sphere, rightly.
-        rounds = abs(true.cylinder) <= WEAKEST_MISSED or _powers(way) in settles
+        rounds = same or abs(true.cylinder) <= WEAKEST_MISSED
         shows = shows and not (rounds and not written.cylinder)
     if shows:
         close = axis_difference(answer.axis, true.axis) <= limits.axis(true.cylinder)
@@ -357,9 +356,18 @@ def _powers(line: Prescription) -> tuple[float, float]:
     return max(first, second), min(first, second)
 
 
+def _settles(way: Prescription, true: Triple) -> bool:
+    """Whether a line is one that the course's own rule settles this lens on: it cannot be wrong."""
+    first, second = true.sphere, true.sphere + true.cylinder
+    near = zip(_powers(way), (max(first, second), min(first, second)), strict=True)
+    if any(abs(wrote - is_so) > 2.0 * STEPS[0] for wrote, is_so in near):
+        return False
+    return _powers(way) in _settles_on(*(round(value, 4) for value in true))
+
+
 @lru_cache(maxsize=4096)
 def _settles_on(sphere: float, cylinder: float, axis: float) -> frozenset[tuple[float, float]]:
-    """What a lens may be written as by the course's own rule: it cannot be wrong in any form."""
+    """The two powers of every line that a lens may be written as by the course's own rule."""
     power = Power.from_sphere_cylinder(sphere, cylinder, axis)
     lines = [line for step in STEPS for line in (settle(power, step).choice, *defensible(power, step))]
     return frozenset(_powers(line) for line in lines)
@@ -461,7 +469,8 @@ class PairMarks:
     harms : tuple of str
         What would hurt the wearer, as ends of sentences.
     looked : bool
-        Whether the powers show that the pair was looked at; else only what they show counts.
+        Whether the power of every lens shows that it was looked at; what else is written of a
+        lens counts only there.
     """
 
     marks: Marks
@@ -544,40 +553,45 @@ def mark_pair(
     right: dict[str, list[bool]] = {"style": [answer.style == pair.style]}
     earned: dict[str, list[bool]] = {}
     offs: list[Off] = []
-    missing = [] if answer.style or "style" in answer.unread else ["style"]
+    missing = [] if answer.style or "style" in answer.refused else ["style"]
     remarks: list[str] = []
     harms: list[str] = []
-    looked = not any(answer.of(eye).distance for eye in "RL") and "sphere" not in wanted
+    loose = {eye: _loose(answer, eye) for eye in eyes}
+    held = {eye: _hold_lens(answer, pair, eye, form, safely=not loose[eye]) for eye in eyes}
+    other = {eye: _is_the_other(held[eye], answer, pair, eye, form) for eye in eyes}
+    looked = _looked_at(held, other, unasked="sphere" not in wanted)
     for eye in eyes:
-        loose = _loose(answer, eye)
-        remarks += [sentence for sentence in loose if sentence not in remarks]
-        held = _hold_lens(answer, pair, eye, form, safely=not loose)
-        if held is None:
-            missing += [f"{eye} power"] if EYES[eye] not in answer.unread else []
-            of_lens = dict.fromkeys(_power_skills(pair.power(eye)), False)
-            counts = of_lens
+        remarks += [sentence for sentence in loose[eye] if sentence not in remarks]
+        lens = held[eye]
+        if lens is None:
+            missing += [f"{eye} power"] if EYES[eye] not in answer.refused else []
+            of_lens = counts = dict.fromkeys(_power_skills(pair.power(eye)), False)
         else:
-            of_lens, other = held.right, _is_the_other(held, answer, pair, eye, form)
-            counts = dict.fromkeys(of_lens, False) if other else held.earned
-            looked = looked or held.looked or other
-            harm = "a line is that of the other lens" if other else held.harm
+            of_lens = lens.right
+            counts = dict.fromkeys(of_lens, False) if other[eye] else lens.earned
+            harm = "a line is that of the other lens" if other[eye] else lens.harm
             if "sphere" in wanted and harm and harm not in harms:
                 harms.append(harm)
-            offs += _power_offs(held, true_triple(pair.power(eye), form), eye)
+            offs += _power_offs(lens, true_triple(pair.power(eye), form), eye)
         for skill, good in of_lens.items():
             right.setdefault(skill, []).append(good)
             earned.setdefault(skill, []).append(counts[skill])
         prism = _prism_asked(answer, pair, eye) if asks is None else "prism" in asks
         for off in _other_offs(answer, pair, eye, prism, silent=asks is None):
             right.setdefault(off.skill, []).append(off.right)
+            earned.setdefault(off.skill, []).append(off.right and looked[eye])
             offs.append(off)
         for skill in _unwritten(answer, pair, eye, prism, silent=asks is None):
             right.setdefault(skill, []).append(False)
-            missing += [f"{eye} {_ONE[skill]}"] if f"{_FIELD[skill]}_{EYES[eye]}" not in answer.unread else []
+            earned.setdefault(skill, []).append(False)
+            missing += (
+                [f"{eye} {_ONE[skill]}"] if f"{_FIELD[skill]}_{EYES[eye]}" not in answer.refused else []
+            )
         if "prism" in wanted and _base_reversed(answer, pair, eye):
             harms += [] if _BASE in harms else [_BASE]
     right = {skill: right[skill] for skill in SKILLS if skill in right and skill in wanted}
-    counted = {skill: earned.get(skill, [good and looked for good in right[skill]]) for skill in right}
+    earned["style"] = [good and any(looked.values()) for good in right.get("style", ())]
+    counted = {skill: earned[skill] for skill in right}
     return PairMarks(
         marks=_weighed(right, points, counted, " and ".join(harms)),
         offs=tuple(off for off in offs if off.skill in wanted),
@@ -587,7 +601,7 @@ def mark_pair(
             eye: line.power - pair.power(eye) for eye in eyes if (line := answer.of(eye).distance) is not None
         },
         harms=tuple(harms),
-        looked=looked,
+        looked=all(looked.values()),
     )
 
 
@@ -614,7 +628,14 @@ def _hold_lens(answer: Ticket, pair: Specimen, eye: str, form: str, safely: bool
     return None if line is None else hold(line, true_triple(pair.power(eye), form), form, safely)
 
 
-def _is_the_other(held: Held, answer: Ticket, pair: Specimen, eye: str, form: str) -> bool:
+def _looked_at(held: dict[str, Held | None], other: dict[str, bool], unasked: bool) -> dict[str, bool]:
+    """Which lenses were looked at; one without a line goes with the other, for nothing denies it."""
+    seen = [lens.looked or other[eye] for eye, lens in held.items() if lens is not None]
+    alone = any(seen) if seen else unasked
+    return {eye: alone if lens is None else lens.looked or other[eye] for eye, lens in held.items()}
+
+
+def _is_the_other(held: Held | None, answer: Ticket, pair: Specimen, eye: str, form: str) -> bool:
     """Whether a line is the other lens of this pair: taken from there, it shows no look at this one.
 
     One sphere may meet another by chance; then the other line must be exchanged as well.
@@ -624,8 +645,10 @@ def _is_the_other(held: Held, answer: Ticket, pair: Specimen, eye: str, form: st
         line, true = answer.of(for_eye).distance, true_triple(pair.power(from_eye), form)
         return line is not None and hold(line, true, form).fits
 
+    if held is None or held.fits:
+        return False
     other = _OTHER[eye]
-    return not held.fits and taken(other, eye) and (bool(held.line.cylinder) or taken(eye, other))
+    return taken(other, eye) and (bool(held.line.cylinder) or taken(eye, other))
 
 
 def _power_offs(held: Held, true: Triple, eye: str) -> Iterator[Off]:

@@ -23,6 +23,11 @@ CHECKS = {
     "meridian": lambda a: check.meridian_power(a, given=LENS, meridian=90, points=3),
     "reading": lambda a: check.reading(a, eye="R", points=3, **BENCH),
     "noted": lambda a: check.noted(a, what="sphere lines", points=3, **BENCH),
+    "ticket": lambda a: check.ticket({"right": a, "pd_left": a, "style": a}, points=3, **BENCH),
+    "whole ticket": lambda a: check.ticket(
+        a if isinstance(a, dict) else {"left": a, a if isinstance(a, str | int) else 1: a}, **BENCH
+    ),
+    "recorded_ticket": lambda a: check.recorded_ticket({"right": a, "pd_left": a, "add_right": a}) or 0.0,
     "recorded": lambda a: check.recorded(a) or 0.0,
     "recorded_power": lambda a: check.recorded_power(a) or 0.0,
     "recorded_mm": lambda a: check.recorded_mm(a) or 0.0,

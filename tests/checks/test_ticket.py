@@ -111,6 +111,17 @@ def test_a_refusal_stands_beside_its_field_and_loses_nothing_else(
     assert before.count(": ") >= len(fields)
 
 
+def test_every_field_that_was_refused_is_named_in_at_most_90_words(chapter: Path) -> None:
+    fields = solve_ticket("A", WHO, folder=chapter)
+    refused = [name for name in fields if name != "style"]
+    _, told, _ = ask(chapter, {name: "?" for name in fields})
+    assert len(refused) == 10 and len(told.split()) <= 90
+    for name in refused:
+        what, _, side = name.rpartition("_")
+        words = {"": "line", "add": "addition", "pd": "pd"}.get(what, what)
+        assert f"{side} {words}" in told.lower(), (name, told)
+
+
 def test_what_is_no_ticket_is_told(chapter: Path) -> None:
     for odd in ("-1.00 DS", 7, ["-1.00 DS"], True):
         mark, told, _ = ask(chapter, odd)

@@ -164,16 +164,23 @@ def marked_lenses() -> list:
 
 
 @pytest.mark.parametrize("brief", marked_lenses())
-def test_who_does_not_look_earns_next_to_nothing(brief: dict) -> None:
-    earned = blind([make(Brief.from_plain(brief), 7000 + seed) for seed in range(60)])
+def test_who_does_not_look_earns_next_to_nothing(brief: dict, thorough: bool) -> None:
+    many = 60 if thorough else 20
+    earned = blind([make(Brief.from_plain(brief), 7000 + seed) for seed in range(many)])
     # Who knows which sphere is commonest meets it by chance, one lens in nine where lenses are all
-    # strong spheres (chapter 04, pair B); no marks can tell that from reading. Sixty pairs scatter.
-    assert max(earned.values()) <= 14.0, earned
+    # strong spheres (chapter 04, pair B); no marks can tell that from reading. Few pairs scatter.
+    assert max(earned.values()) <= (14.0 if thorough else 20.0), earned
     assert np.mean(list(earned.values())) <= 8.0, earned
 
 
-def test_a_blind_ticket_earns_next_to_nothing() -> None:
-    pairs = [make(brief_for(style, 2), 300 + seed) for style in STYLES for seed in range(12)]
+def test_a_blind_ticket_earns_next_to_nothing(thorough: bool) -> None:
+    many = 30 if thorough else 8
+    # Seeds of their own for each style: the same seed is the same wearer.
+    pairs = [
+        make(brief_for(style, 2), 9000 + 100 * number + seed)
+        for number, style in enumerate(STYLES)
+        for seed in range(many)
+    ]
     typed = {
         "right": "+1.00 -0.75 x 180", "left": "+1.00 -0.75 x 180", "add_right": "+2.00", "add_left": "+2.00",
         "prism_right": "no prism", "prism_left": "no prism", "pd_right": "31.5", "pd_left": "31.5",
@@ -202,7 +209,7 @@ def test_every_line_that_settling_recommends_is_right_in_both_forms() -> None:
     lenses += [
         (round(s, 2), -round(c, 2), a)
         for s, c, a in zip(
-            rng.uniform(-6, 6, 250), rng.uniform(0, 4, 250), rng.integers(1, 181, 250), strict=True
+            rng.uniform(-6, 6, 120), rng.uniform(0, 4, 120), rng.integers(1, 181, 120), strict=True
         )
     ]
     looked_at = 0
@@ -218,7 +225,7 @@ def test_every_line_that_settling_recommends_is_right_in_both_forms() -> None:
                 assert all(held.right.values()) and not held.harm, (sphere, cylinder, axis, str(written))
                 assert held.earned == held.right
                 looked_at += 1
-    assert looked_at > 1500
+    assert looked_at > 700
 
 
 # --- noise costs little -----------------------------------------------------------------
@@ -251,19 +258,19 @@ def read_with_noise(pair: Specimen, rng: np.random.Generator) -> dict[str, str]:
     return ticket
 
 
-def test_honest_readings_seldom_lose_a_mark() -> None:
+def test_honest_readings_seldom_lose_a_mark(thorough: bool) -> None:
     rng = np.random.default_rng(8)
     lost: Counter[str] = Counter()
     marks = []
     for style in STYLES:
-        for seed in range(12):
+        for seed in range(12 if thorough else 5):
             pair = make(brief_for(style, 1 + seed % 5), 900 + seed)
             for _ in range(8):
                 found = mark_pair(read_answer(read_with_noise(pair, rng), "minus"), pair, "minus", 100, ASKS)
                 lost.update(found.marks.missed or ("nothing",))
                 marks.append(found.marks.total)
     # Before limits followed their noise it was 17 of 100.
-    assert len(marks) == 384 and 1 - lost["nothing"] / len(marks) <= 0.11, lost
+    assert len(marks) >= 160 and 1 - lost["nothing"] / len(marks) <= 0.11, lost
     assert np.mean(marks) > 98.0
 
 
