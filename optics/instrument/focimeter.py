@@ -196,9 +196,11 @@ class Settings:
     def eyepiece_error(self) -> float:
         """Error of the eyepiece in object space, dioptres: error at the eye over M squared.
 
-        A reading taken so is too low by this amount, over the whole drum.
+        A reading taken so is too low by this amount, over the whole drum. An eyepiece
+        too far out, towards plus, makes it negative: light must come apart into the
+        telescope to leave that eyepiece parallel, so the drum stands too high.
         """
-        return (self.eyepiece - self.eye) / TELESCOPE_MAGNIFICATION**2
+        return (self.eye - self.eyepiece) / TELESCOPE_MAGNIFICATION**2
 
     @property
     def vergence(self) -> float:

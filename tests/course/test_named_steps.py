@@ -73,11 +73,11 @@ def test_what_a_skipped_eyepiece_costs_is_as_computed():
     assert [row[0] for row in rows] == ["1", "2", "3", "4"]
     for out, costs in rows:
         # Half up, as a person rounds.
-        error = Settings(eyepiece=float(out)).eyepiece_error
-        assert f"{error + 1e-9:.2f}" == costs
-        assert error > 0, "turned out towards plus: what the drum shows is too low by this"
+        too_high = -Settings(eyepiece=float(out)).eyepiece_error
+        assert f"{too_high + 1e-9:.2f}" == costs
+    assert "Too far out, towards plus, and every reading is too high" in words("03", "cost")
     assert f"{TELESCOPE_MAGNIFICATION:g} × 4 = {TELESCOPE_MAGNIFICATION**2:g}" in words("03", "cost")
-    assert f"−{2 + Settings(eyepiece=3.0).eyepiece_error:.2f} for both" in words("03", "own-words")
+    assert f"**c** −{2 + Settings(eyepiece=3.0).eyepiece_error:.2f} for both" in words("03", "own-words")
 
 
 def test_the_other_numbers_of_03_and_04():

@@ -243,7 +243,7 @@ def sharpest_drum(met, **instrument):
 
 @pytest.mark.parametrize(
     ("instrument", "drum"),
-    [({}, 0.0), ({"eyepiece": 2.0}, -0.12), ({"zero_error": 0.25}, 0.25), ({"zero_error": -0.12}, -0.12)],
+    [({}, 0.0), ({"eyepiece": 2.0}, 0.12), ({"zero_error": 0.25}, 0.25), ({"zero_error": -0.12}, -0.12)],
     ids=["set", "eyepiece not set (FO6)", "zero off", "zero off the other way"],
 )
 def test_empty_it_is_sharp_at_its_zero(instrument, drum):

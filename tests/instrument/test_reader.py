@@ -74,7 +74,7 @@ def test_ninety_degrees_out_is_the_plus_cylinder_reading():
 
 @pytest.mark.parametrize(
     ("eyepiece", "shift"),
-    [(2.0, -0.125), (-2.0, +0.125), (4.0, -0.25)],
+    [(2.0, +0.125), (-2.0, -0.125), (4.0, +0.25)],
     ids=["FO6", "FO6 other way", "FO6 doubled"],
 )
 def test_an_eyepiece_left_unset_shifts_every_reading_alike(eyepiece, shift):

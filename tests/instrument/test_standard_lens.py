@@ -69,4 +69,22 @@ def test_fo6_an_unset_eyepiece_shifts_the_reading():
     # With B = 0: vergence out = (D vergence in - C)/A, taking slopes as minus vergence times height.
     at_objective = (at_eye * float(system.A) + float(system.C)) / float(system.D)
     assert abs(at_objective) == pytest.approx(0.125, abs=1e-9)
-    assert Settings(eyepiece=2.0).eyepiece_error == pytest.approx(abs(at_objective))
+    assert abs(Settings(eyepiece=2.0).eyepiece_error) == pytest.approx(abs(at_objective))
+
+
+def test_an_eyepiece_too_far_out_makes_the_drum_stand_too_high():
+    """Traced forwards: which light into the telescope leaves the eyepiece parallel?
+
+    The drum at P sends light of vergence minus P to the stop, so light that comes apart
+    there by v belongs to a drum that stands v too high.
+    """
+    objective, eyepiece = Rational(16, 100), Rational(4, 100)
+    for dial in (Rational(2), Rational(-2)):
+        # Out by the dial's dioptres times the square of its focal length (Newton).
+        tube = objective + eyepiece + dial * eyepiece**2
+        system = ThinLens(eyepiece) * FreeSpace(tube) * ThinLens(objective)
+        # A ray from an axial point, height 1 and slope minus vergence, leaves with slope 0.
+        vergence = float(system.C / system.D)
+        too_high = -Settings(eyepiece=float(dial)).eyepiece_error
+        assert too_high == pytest.approx(-vergence, rel=0.05)
+        assert (too_high > 0) == (dial > 0)

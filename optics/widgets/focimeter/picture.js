@@ -351,7 +351,7 @@ export class Picture {
   // lies over the stop, { field, x_mm, y_mm, against }, or null for the empty instrument.
   draw(state, over) {
     const { made, canvas, context } = this;
-    const error = (state.eyepiece - state.eye) / made.magnification ** 2;
+    const error = (state.eye - state.eyepiece) / made.magnification ** 2;
     context.imageSmoothingEnabled = true;
     const drum = state.drum - (state.zero_error || 0);
     if (over && over.field && !over.field.even) this.drawWhole(state, over, drum, error);
