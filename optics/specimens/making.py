@@ -28,7 +28,7 @@ from optics.specimens.faults import Fault, faults_for, made_faulty
 from optics.specimens.orders import CROSS_MM, Job, job_for
 from optics.specimens.random import stream
 
-__all__ = ["WEARERS", "Made", "made"]
+__all__ = ["WEARERS", "Made", "made", "made_as_ordered"]
 
 INDEX = 1.5
 WEARERS, TRIES = 40, 2
@@ -79,6 +79,12 @@ def made(brief: Brief, seed: int) -> Iterator[Made]:
                 if name is None or fault is not None:
                     right, left = (_mounted(job, eye, _off(job, brief, eye, fault, rng)) for eye in "RL")
                     yield Made(job=job, spectacles=Spectacles(right=right, left=left), fault=fault)
+
+
+def made_as_ordered(job: Job, brief: Brief, rng: np.random.RandomState) -> Spectacles:
+    """A pair to a job, well made: no further out than good work comes."""
+    right, left = (_mounted(job, eye, _off(job, brief, eye, None, rng)) for eye in "RL")
+    return Spectacles(right=right, left=left)
 
 
 # --- how far it comes out ------------------------------------------------------------------

@@ -1,9 +1,9 @@
 """The open bench as Python drives it: every style read, asked about, replayed, kept."""
 
 import json
-import re
 
 import pytest
+from typed_ticket import typed
 
 from optics import lesson
 from optics.errors import OpticsError
@@ -15,20 +15,6 @@ from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
 from optics.widgets.open_bench.draft import DRAFT_FILE, keep_draft, kept_draft
 from optics.widgets.open_bench.open_bench import OpenBench, brief_of
-
-
-def typed(ticket):
-    """A ticket with its lines put into their three fields, as a hand writes it."""
-    fields = {}
-    for name, text in ticket.items():
-        if name in ("right", "left"):
-            sphere, cylinder, axis = re.fullmatch(r"(\S+) (\S+)(?: x (\S+))?", text).groups()
-            fields |= {f"sphere_{name}": sphere, f"cylinder_{name}": cylinder}
-            if axis:
-                fields[f"axis_{name}"] = axis
-        else:
-            fields[name] = text
-    return fields
 
 
 @pytest.mark.parametrize("style", STYLES)

@@ -24,13 +24,16 @@ from optics.marking.marks import mark_pair
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import entry_of, next_difficulty
 from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLES, Brief, brief_for
+from optics.specimens.old_pair import old_pair
 from optics.specimens.specimen import Specimen, make
 from optics.specimens.steps import READ_PRISM, by_rule
 from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
 from optics.widgets.open_bench.draft import keep_draft, kept_draft
+from optics.widgets.open_bench.errand import COMPARE, ERRANDS, IDENTIFY, OLD, VERIFY, ErrandPanel
 from optics.widgets.open_bench.how_it_went import outcome_html, progress_html, sentence_html
 from optics.widgets.open_bench.replay_panel import ReplayPanel
 from optics.widgets.pair.front_view import PairView
+from optics.widgets.ticket.fields import read_fields
 from optics.widgets.ticket.ticket import Ticket
 
 __all__ = ["FAULTS", "FOLLOWS_ME", "OpenBench", "brief_of"]
@@ -81,6 +84,8 @@ class OpenBench(widgets.VBox):
 
     Parameters
     ----------
+    errand : {"identify", "duplicate", "verify", "compare"}
+        What the pair is on the bench for.
     style, difficulty, strongest, faults
         What is chosen first; `difficulty` is "follows me" or 1 to 5.
     seed : int, optional
@@ -111,6 +116,7 @@ class OpenBench(widgets.VBox):
     def __init__(
         self,
         *,
+        errand: str = IDENTIFY,
         style: str = STYLES[0],
         difficulty: int | str = FOLLOWS_ME,
         strongest: float | str = AS_IT_COMES,
@@ -121,6 +127,7 @@ class OpenBench(widgets.VBox):
     ) -> None:
         self._name, self._folder = name, None if folder is None else Path(folder)
         kept = {} if self._folder is None or seed is not None else kept_draft(name, self._folder)
+        self.errand = _choice("Errand", ERRANDS, kept.get("errand"), errand)
         self.style = _choice("Style", STYLES, kept.get("style"), style)
         self.strongest = _choice("Strongest power, D", STRONGEST, kept.get("strongest"), strongest)
         steps = (FOLLOWS_ME, *DIFFICULTIES)
@@ -136,7 +143,10 @@ class OpenBench(widgets.VBox):
         self.how = widgets.Button(description="How did I do", button_style="primary")
         self.outcome = widgets.HTML()
         self.replay = ReplayPanel()
+        self.panel = ErrandPanel()
         super().__init__()
+        self.panel.show_order.on_click(lambda _button: self._keep())
+        self.panel.on_bench.observe(lambda _change: self._change_pairs(), "value")
         self.next_pair.on_click(lambda _button: self.lay_next())
         self.how.on_click(lambda _button: self.ask())
         for part, button in self.marks.items():
@@ -148,6 +158,8 @@ class OpenBench(widgets.VBox):
             typed=kept.get("typed"),
             step=_whole(kept.get("step")),
             judged=bool(kept.get("judged")),
+            asked=kept.get("asked"),
+            other=kept.get("other"),
         )
 
     # --- a pair -----------------------------------------------------------------------
@@ -174,15 +186,49 @@ class OpenBench(widgets.VBox):
         progress = read_progress(self._progress_file)[0] if self._folder else None
         return next_difficulty(progress, self.style.value) if progress else DIFFICULTIES[0]
 
-    def _lay(self, seed: int, typed: Any = None, step: int | None = None, judged: bool = False) -> None:
-        old = [getattr(self, name, None) for name in ("view", "bench", "ticket")]
+    def _lay(
+        self,
+        seed: int,
+        typed: Any = None,
+        step: int | None = None,
+        judged: bool = False,
+        asked: Any = None,
+        other: Any = None,
+    ) -> None:
         self._step_now = step if step in DIFFICULTIES else self._step()
         chosen = {"strongest": self.strongest.value, "faults": self.faults.value}
         brief = brief_of(self.style.value, self._step_now, seed, **chosen)
+        if self.errand.value == VERIFY and self.faults.value != "none":
+            # One in two comes out wrong, or there would be little to decide.
+            brief = replace(brief, faulty=0.5)
         self.specimen: Specimen = make(brief, seed)
+        self._new = self.specimen
+        self._old = old_pair(self.specimen, seed) if self.errand.value == COMPARE else None
+        self._other_typed: dict[str, str] = dict(other) if isinstance(other, dict) else {}
         # How this pair was chosen: the menus may be on the next one already.
-        self._chosen = {"style": self.style.value, "difficulty": self.difficulty.value, **chosen}
+        self._chosen = {
+            "errand": self.errand.value,
+            "style": self.style.value,
+            "difficulty": self.difficulty.value,
+            **chosen,
+        }
         self.seed, self._judged, self._warned = seed, judged, False
+        self.panel.lay(self.errand.value, self.specimen, asked if isinstance(asked, dict) else None)
+        self.panel.on_bench.value = self.panel.on_bench.options[0]
+        self._lay_out(typed)
+
+    def _change_pairs(self) -> None:
+        """Lay the other of the two pairs; each keeps its ticket."""
+        if self._old is None:
+            return
+        mine, self._other_typed = self._other_typed, dict(self.ticket.typed)
+        self.specimen = self._old if self.panel.on_bench.value == OLD else self._new
+        self._lay_out(mine)
+
+    def _lay_out(self, typed: Any) -> None:
+        """Put the pair on tray and stage, with its ticket."""
+        seed = self.seed
+        old = [getattr(self, name, None) for name in ("view", "bench", "ticket")]
         self.view = PairView(self.specimen.spectacles, self.specimen.frame, self.specimen.conditions)
         self.bench = Bench(self.view.spectacles, seed=seed, zero_error=self.specimen.zero_error)
         try:
@@ -190,6 +236,7 @@ class OpenBench(widgets.VBox):
         except ValueError:  # a draft from another version
             self.ticket = Ticket(job=f"no. {seed}")
         self._together()
+        self.panel.when_read(lambda: all(self.ticket.read.lens(eye) is not None for eye in "RL"))
         self.outcome.value = ""
         self.replay.lay(self.specimen, self.bench, self.view)
         self.told.value = sentence_html(
@@ -264,16 +311,29 @@ class OpenBench(widgets.VBox):
         if not read.answer:
             self.outcome.value = sentence_html("Write what you read on the ticket first.", fault=True)
             return
+        if self.panel.wanting:
+            self.outcome.value = sentence_html(self.panel.wanting, fault=True)
+            return
         form = self.form.value
         marks = mark_pair(read.pair, self.specimen, form=form)
         found = diagnose_ticket(read.pair, self.specimen, form) if marks.marks.missed else ()
         html = outcome_html(marks, found)
+        # The errand first: a pair read rightly may still be one that goes back.
+        html = self._errand_told(read, marks.all_right) + html
         if self._folder is not None:
             html += self._note(marks, found)
         self.outcome.value = html
         self._judged = True
         self.replay.offer(form)
         self._keep()
+
+    def _errand_told(self, read: Any, all_right: bool) -> str:
+        mine, other = read.pair, read_fields(self._other_typed).pair if self._other_typed else None
+        if self._old is not None and self.specimen is self._old:
+            if other is None:
+                return self.panel.told(mine, all_right, None, None)
+            mine, other = other, mine
+        return self.panel.told(mine, all_right, other, self._old)
 
     def _note(self, marks: Any, found: Any) -> str:
         style = self._chosen["style"]
@@ -301,17 +361,23 @@ class OpenBench(widgets.VBox):
             return
         # As text, because a browser cannot hold so large a number.
         state = {**self._chosen, "form": self.form.value, "seed": str(self.seed), "step": self._step_now}
-        keep_draft(self._name, self._folder, {**state, "typed": self.ticket.typed, "judged": self._judged})
+        typed, other = dict(self.ticket.typed), self._other_typed
+        if self._old is not None and self.specimen is self._old:
+            typed, other = other, typed
+        state |= {"typed": typed, "other": other, "judged": self._judged, "asked": self.panel.asked}
+        keep_draft(self._name, self._folder, state)
 
     # --- on the page ----------------------------------------------------------------------
 
     def _in_order(self) -> list[widgets.Widget]:
         row = widgets.Layout(flex_flow="row wrap", grid_gap="0.5em", align_items="center")
-        choosing = [self.style, self.strongest, self.difficulty, self.faults, self.next_pair]
+        choosing = [self.errand, self.style, self.strongest, self.difficulty, self.faults, self.next_pair]
         return [
             _title("Choose a pair"),
             widgets.HBox(choosing, layout=row),
             self.told,
+            self.panel.task,
+            *([self.panel.on_bench] if self._old is not None else []),
             _title("Look it over"),
             self.view,
             _title("Read it"),
@@ -324,6 +390,7 @@ class OpenBench(widgets.VBox):
             _title("Write the ticket"),
             widgets.HBox([self.form], layout=row),
             self.ticket,
+            self.panel,
             widgets.HBox([self.how], layout=row),
             self.outcome,
         ]

@@ -1,0 +1,140 @@
+"""The errands of the open bench: what each asks beside the ticket, and what is said of it."""
+
+import re
+
+import pytest
+from typed_ticket import typed
+
+from optics.judging.compare import compare
+from optics.judging.standards import load
+from optics.judging.verify import verify
+from optics.specimens.old_pair import old_pair
+from optics.specimens.right_ticket import right_ticket
+from optics.specimens.specimen import brief_for, make
+from optics.widgets.open_bench.errand import DECISIONS, ERRANDS, tables
+from optics.widgets.open_bench.open_bench import OpenBench
+
+TABLE = load("ANSI Z80.1-2015")
+
+
+def said(html):
+    return " ".join(re.sub("<[^>]+>", " ", html.value).replace("&#x27;", "'").split())
+
+
+def read_right(table):
+    table.ticket.typed = typed(right_ticket(table.specimen))
+
+
+def end_of(table):
+    return verify(TABLE, table.specimen.order, table.specimen.record()).end
+
+
+@pytest.fixture(scope="module")
+def verified():
+    """A pair that passes and one that fails, each read rightly."""
+    found = {}
+    for seed in range(30):
+        table = OpenBench(errand="verify", style="single vision", difficulty=2, seed=seed)
+        read_right(table)
+        written = verify(TABLE, table.specimen.order, table.ticket.read.pair.record()).end
+        if written == end_of(table):
+            found.setdefault(written, table)
+        if {"passes", "fails"} <= set(found):
+            return found
+    raise AssertionError("no pair of either end")
+
+
+@pytest.mark.parametrize(
+    ("end", "words", "fits"),
+    [("fails", "out of tolerance", "remake"), ("passes", "within the tolerance", "dispense")],
+)
+def test_a_pair_read_rightly_is_right_as_read_whatever_its_order_says(verified, end, words, fits):
+    table = verified[end]
+    table.ask()
+    assert "Ask for the order" in said(table.outcome), "nothing is told before the order was held against it"
+    assert "Ordered" not in said(table.panel.order)
+    table.panel.show_order.click()
+    assert f"Ordered: {table.specimen.ordered[0]}" in said(table.panel.order)
+    assert table.panel.asked["read"] == "yes" and table.panel.asked["at"]
+    table.ask()
+    assert "Choose a decision" in said(table.outcome)
+    for decision in DECISIONS:
+        table.panel.decision.value, table.panel.reason.value = decision, ""
+        table.ask()
+        assert "Write a reason" in said(table.outcome)
+        table.panel.reason.value = "because of the cylinder of R"
+        table.ask()
+        assert f"Right as read, and {words}." in said(table.outcome)
+        goes = "does not go with that" not in said(table.outcome)
+        assert goes == (decision == fits)
+        assert "not for driving" in said(table.outcome)
+
+
+def test_who_looks_at_the_order_first_is_told_so_and_it_is_kept(tmp_path):
+    table = OpenBench(errand="verify", difficulty=1, seed=3, folder=tmp_path)
+    table.panel.show_order.click()
+    assert "You had not read both lenses yet" in said(table.panel.order)
+    again = OpenBench(folder=tmp_path)
+    assert again.panel.asked == table.panel.asked and again.panel.asked["read"] == "no"
+    assert "Ordered" in said(again.panel.order)
+
+
+def test_a_prism_that_nobody_read_keeps_the_pair_not_yet_known():
+    table = OpenBench(errand="verify", style="single vision", difficulty=1, seed=2, faults="none")
+    read_right(table)
+    table.ticket.typed = {
+        name: text for name, text in table.ticket.typed.items() if not name.startswith("prism")
+    }
+    table.panel.show_order.click()
+    table.panel.decision.value, table.panel.reason.value = "dispense", "it looks right"
+    table.ask()
+    assert "Not yet known" in said(table.outcome)
+    assert "Right as read" not in said(table.outcome)
+
+
+def test_of_two_pairs_each_keeps_its_ticket_and_the_difference_is_named(tmp_path):
+    table = OpenBench(errand="compare", style="bifocal", difficulty=2, seed=5, folder=tmp_path)
+    new = table.specimen
+    read_right(table)
+    first = dict(table.ticket.typed)
+    table.ask()
+    assert "Read the other pair too" in said(table.outcome)
+    table.panel.on_bench.value = "old pair"
+    assert table.specimen is not new and not table.ticket.typed
+    read_right(table)
+    second = dict(table.ticket.typed)
+    table.ask()
+    names = compare(TABLE, table.specimen.record(), new.record()).deciding
+    assert names and all(each.sentence in said(table.outcome) for each in names)
+    table.panel.on_bench.value = "new pair"
+    assert table.ticket.typed == first and table.specimen is new
+    again = OpenBench(folder=tmp_path)
+    assert again.ticket.typed == first
+    again.panel.on_bench.value = "old pair"
+    assert again.ticket.typed == second
+
+
+def test_a_copy_is_cautioned_where_it_is_made():
+    table = OpenBench(errand="duplicate", difficulty=1, seed=1)
+    told = said(table.panel.children[0])
+    for word in ("expired", "child", "driver", "prism", "law", "not an eye examination"):
+        assert word in told
+    read_right(table)
+    table.ask()
+    assert "base curve" in said(table.outcome) and "not marked here" in said(table.outcome)
+
+
+@pytest.mark.parametrize("style", ["single vision", "bifocal", "progressive"])
+def test_the_old_pair_differs_in_what_a_wearer_would_notice(style):
+    for seed in range(4):
+        new = make(brief_for(style, 2, seed), seed)
+        old = old_pair(new, seed)
+        assert old.frame == new.frame and not old.fault
+        assert compare(TABLE, old.record(), new.record()).deciding
+        assert right_ticket(old) == right_ticket(old_pair(new, seed))
+
+
+def test_every_errand_is_dealt_and_its_tables_judge_a_mounted_pair():
+    assert len(ERRANDS) == 4 and "ANSI Z80.1-2015" in tables() and "ISO 21987:2009" in tables()
+    for errand in ERRANDS:
+        assert errand in said(OpenBench(errand=errand, difficulty=1, seed=1).panel.task)
