@@ -279,6 +279,35 @@ def _as_read(given: argparse.Namespace) -> int:
     return 0
 
 
+def _kit(given: argparse.Namespace) -> int:
+    from optics.course import kits
+    from optics.course.folder import open_course
+
+    course, words = open_course(given.course), given.words
+    match given.what, words:
+        case "register", [file]:
+            print(
+                f"{len(kits.register(course, Path(file)))} pairs are in the register, on this machine only."
+            )
+        case "labels", _:
+            print(f"The labels lie in {kits.labels(course, words)}.")
+        case "worksheets", _:
+            print(f"The worksheets lie in {kits.worksheets(course, words)}.")
+        case "lend", [number, learner]:
+            print(kits.lend(course, number, learner))
+        case "back", [number]:
+            print(kits.lend(course, number))
+        case "mark", [] | [_]:
+            print(kits.mark_readings(course, Path(words[0]) if words else None))
+        case _:
+            print(
+                "Say what: register FILE, labels, worksheets, lend N ID, back N, or mark FILE.",
+                file=sys.stderr,
+            )
+            return WRONG
+    return 0
+
+
 def _report(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
     from optics.course.report import write_report
@@ -451,6 +480,11 @@ def _parser() -> argparse.ArgumentParser:
     added = for_course(
         command("report", _report, "write the class report again, with marks given by hand since")
     )
+
+    added = for_course(command("kit", _kit, "keep real pairs: register, labels, worksheets, loans, and what was read",
+                               "Their powers stay in the course folder; labels and worksheets carry the number only."), chapters=False)  # fmt: skip
+    added.add_argument("what", metavar="WHAT", help="register, labels, worksheets, lend, back or mark")
+    added.add_argument("words", nargs="*", metavar="WORD", help="a file, a pair's number, a learner")
 
     added = command("key", _key, "show the right tickets for one learner's unknown pairs")
     added.add_argument("id", metavar="ID", help="whose")

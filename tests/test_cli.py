@@ -290,7 +290,7 @@ def test_help_reads_well_and_loads_nothing_heavy():
 def test_every_command_has_help(capsys):
     listed = _run(capsys, "--help")[1]
     for name in (
-        "learn", "mark-mine", "draw", "sheet", "intake", "release", "deadline", "class", "gather", "choose", "merge", "rename", "remove", "mark", "report", "key", "as-read", "hand-back", "teach",
+        "learn", "mark-mine", "draw", "sheet", "intake", "release", "deadline", "class", "gather", "choose", "merge", "rename", "remove", "mark", "report", "kit", "key", "as-read", "hand-back", "teach",
         "make-class", "rehearse",
     ):  # fmt: skip
         assert f"  {name}" in listed

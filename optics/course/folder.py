@@ -35,7 +35,7 @@ HANDED_OUT = "handed-out"
 # What running a course leaves behind; never copied from one course to another.
 LEFT_BY_RUNNING = (
     "release", "submitted", "inbox", "autograded", "feedback", "reports",
-    "gradebook.db*", HANDED_OUT, "removed", "to-hand-out", ".releasing*", INTAKE, CLASS_LIST, "pairs.sealed",
+    "gradebook.db*", HANDED_OUT, "removed", "to-hand-out", "kit", ".releasing*", INTAKE, CLASS_LIST, "pairs.sealed",
     ".nbgrader.log", ".ipynb_checkpoints", "__pycache__",
 )  # fmt: skip
 

@@ -128,7 +128,7 @@ def gather(
     Gathered
         What was done, in sentences.
     """
-    learners = listed(course, class_list)
+    learners = listed(course, Path(class_list) if class_list is not None else None)
     if learner is not None:
         learner = checked_identifier(learner)
     released = {

@@ -186,8 +186,8 @@ def _asked(source: str) -> Iterator[tuple[str, str, str]]:
                     for each in node.keywords
                     if isinstance(each.value, ast.Constant)
                 }
-                if isinstance(given.get("pair"), str):
-                    yield given["pair"], str(given.get("eye", "")), name
+                if isinstance(pair := given.get("pair"), str):
+                    yield pair, str(given.get("eye", "")), name
 
 
 @lru_cache(maxsize=32)

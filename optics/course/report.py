@@ -222,7 +222,7 @@ def _write_totals(path: Path, found: Sequence[Result], course: Course) -> None:
     chapters = list(dict.fromkeys(result.chapter for result in found))
     skills = list(dict.fromkeys(skill for skill, _, _ in _skill_pairs(found)))
     listed = {each.identifier: each for each in class_list(course)}
-    rows = []
+    rows: list[list[object]] = []
     everybody = dict.fromkeys([*(result.learner for result in found), *listed])
     for learner in everybody:
         known = listed.get(learner)
