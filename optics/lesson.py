@@ -29,16 +29,19 @@ __all__ = [
     "axis_dial",
     "bench",
     "check",
+    "compared",
     "crib",
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
+    "held",
     "homework",
     "instrument",
     "my_marks",
     "my_progress",
     "my_spread",
     "open_bench",
+    "order_of",
     "own_ticket",
     "power_cross",
     "prentice",
@@ -538,6 +541,81 @@ def _practice_in(file: Path) -> tuple[str, ...]:
     except (ValueError, KeyError, TypeError, AttributeError):
         return ("The saved chapter cannot be read.", LATER)
     return so_far(rights), LATER
+
+
+def order_of(pair: str, learner: str, folder: str = ".") -> None:
+    """Show what an unknown pair was ordered to be: read first, look afterwards.
+
+    Parameters
+    ----------
+    pair, learner, folder
+        As for `bench`.
+    """
+    from optics.checks.bench import NAME_FIRST
+    from optics.specimens.sealed import open_pairs
+
+    if not isinstance(learner, str) or not learner.strip():
+        _say(f"{NAME_FIRST} Run that cell, then this one.")
+        return
+    order = open_pairs(folder).pair(pair, learner).order
+    told = [
+        f"{name}: {order.of(eye).line}, PD {order.of(eye).pd_mm:g} mm"
+        for eye, name in (("R", "Right"), ("L", "left"))
+    ]
+    _say(f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered.", state="Recorded")
+
+
+def held(ticket: Mapping[str, str], pair: str, learner: str, folder: str = ".") -> VerdictTable | None:
+    """One's own ticket held against the order of the pair, row by row.
+
+    Parameters
+    ----------
+    ticket : mapping of str to str
+        As it was typed.
+    pair, learner, folder
+        As for `bench`.
+
+    Returns
+    -------
+    VerdictTable or None
+        None, with a sentence shown, while a line is missing.
+    """
+    from optics.drawing.verdict_table import VerdictTable
+    from optics.judging.standards import load
+    from optics.judging.verify import verify
+    from optics.marking.read import read_answer
+    from optics.specimens.sealed import open_pairs
+
+    try:
+        found = read_answer(ticket).record()
+    except OpticsError as error:
+        _say(str(error))
+        return None
+    made = open_pairs(folder).pair(pair, learner)
+    return VerdictTable(verify(load(made.brief.table), made.order, found))
+
+
+def compared(old: str, new: str, standard: str = "ANSI Z80.1-2015") -> None:
+    """An old pair beside a new one, both as they were read: where to begin.
+
+    Parameters
+    ----------
+    old, new : str
+        Right and left of each, as `practice_bench` takes them.
+    standard : str
+        The table that serves as the yardstick.
+    """
+    from optics.judging.compare import compare
+    from optics.judging.standards import load
+    from optics.lens.parsing import parse_pair
+    from optics.pair.records import LensRecord, PairRecord
+
+    def record(text: str) -> PairRecord:
+        right, left = (LensRecord(line=line) for line in parse_pair(text))
+        return PairRecord(right=right, left=left)
+
+    found = compare(load(standard), record(old), record(new))
+    _say(" ".join([*(each.sentence for each in found.deciding), found.sentence]), state="Recorded")
 
 
 def _say(sentence: str, state: str = "Not answered yet") -> None:

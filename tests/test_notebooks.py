@@ -264,7 +264,10 @@ def nbgrader_faults(notebook: nbformat.NotebookNode) -> list[str]:
             faults.append(f"{cell.id} is called {entry['grade_id']} for nbgrader")
         if ("points" in entry) != entry["grade"]:
             faults.append(f"{cell.id} has points without marks, or marks without points")
-        if entry["solution"]:
+        if entry["solution"] and cell.cell_type == "markdown":
+            if not entry["grade"] or entry["locked"]:
+                faults.append(f"{cell.id} is a reason in words and has no marks, or is locked")
+        elif entry["solution"]:
             if entry["grade"] or entry["locked"]:
                 faults.append(f"{cell.id} is an answer and is locked or graded")
             answered |= set(assigned(released(cell.source)))

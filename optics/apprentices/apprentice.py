@@ -26,7 +26,7 @@ from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, cen
 from optics.apprentices.paper_work import on_paper
 from optics.marking.marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
-from optics.specimens.right_ticket import EYES, right_ticket
+from optics.specimens.right_ticket import EYES, right_end, right_ticket
 from optics.specimens.sealed import PairBox, open_pairs
 from optics.specimens.specimen import seed_from
 
@@ -178,6 +178,9 @@ class Apprentice:
                 made = noted(box, question.given, self.name, hand) if habit is None else None
             case "ticket":
                 made = self._ticket(question, box) if habit is None else None
+            case "verdict":
+                end = right_end(box.pair(question.given["pair"], self.name))
+                made = Made((end,), ("verdict", "deciding row")) if habit is None else None
             case _:
                 made = on_paper(question.check, question.given, habit)
         return made

@@ -23,6 +23,7 @@ from optics.checks.cross import from_cross, from_readings, meridian_power, to_cr
 from optics.checks.paper import conversion, crossed, notation, settled
 from optics.checks.prism import place, prism
 from optics.checks.ticket import recorded_ticket, ticket
+from optics.checks.verdict import recorded_verdict, verdict
 from optics.marking.telling import collecting
 
 __all__ = [
@@ -43,7 +44,9 @@ __all__ = [
     "recorded_mm",
     "recorded_power",
     "recorded_ticket",
+    "recorded_verdict",
     "settled",
     "ticket",
     "to_cross",
+    "verdict",
 ]

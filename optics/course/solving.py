@@ -9,10 +9,10 @@ from pathlib import Path
 
 from optics.judging.settling import settle
 from optics.lens.prescription import written
-from optics.specimens.right_ticket import right_ticket
+from optics.specimens.right_ticket import right_end, right_ticket
 from optics.specimens.sealed import open_pairs
 
-__all__ = ["centres", "noted", "solve", "solve_ticket"]
+__all__ = ["centres", "noted", "solve", "solve_end", "solve_ticket"]
 
 
 def solve(pair: str, eye: str, learner: str, form: str = "minus", folder: str | Path = ".") -> str:
@@ -45,3 +45,8 @@ def centres(pair: str, learner: str, folder: str | Path = ".") -> str:
 def solve_ticket(pair: str, learner: str, form: str = "minus", folder: str | Path = ".") -> dict[str, str]:
     """The right ticket for the unknown pair before a learner, field by field."""
     return right_ticket(open_pairs(folder).pair(pair, learner), form)
+
+
+def solve_end(pair: str, learner: str, folder: str | Path = ".") -> dict[str, str]:
+    """How the unknown pair before a learner ends against its order, and the row that decides."""
+    return right_end(open_pairs(folder).pair(pair, learner))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from optics.judging.standards import load
+from optics.judging.verify import verify
 from optics.lens.prescription import written
 from optics.specimens.specimen import Specimen
 from optics.specimens.steps import prism_words
 
-__all__ = ["EYES", "right_ticket"]
+__all__ = ["EYES", "right_end", "right_ticket"]
 
 EYES = {"R": "right", "L": "left"}
 
@@ -45,3 +47,11 @@ def right_ticket(pair: Specimen, form: str = "minus") -> dict[str, str]:
         if lens.height_mm is not None:
             ticket[f"height_{side}"] = f"{lens.height_mm:g}"
     return ticket
+
+
+def right_end(pair: Specimen) -> dict[str, str]:
+    """How a pair ends against its order by the table it was made for, and the first row that fails."""
+    held = verify(load(pair.brief.table), pair.order, pair.record())
+    first = next(iter(held.failures), None)
+    lens = f"{EYES[first.eye]} " if first and first.eye else ""
+    return {"end": held.end, "row": f"{lens}{first.quantity}" if first else ""}

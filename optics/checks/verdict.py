@@ -1,0 +1,96 @@
+"""The check of a verdict: how an unknown pair ends when it is held against its order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from optics.checks.bench import NAME_FIRST
+from optics.judging.standards import load
+from optics.judging.verify import Verification, verify
+from optics.marking.marks import shared_out
+from optics.marking.replies import unanswered
+from optics.marking.telling import Reply, tell
+from optics.specimens.sealed import open_pairs
+
+__all__ = ["recorded_verdict", "verdict"]
+
+ENDS = ("passes", "fails", "not yet known")
+SKILLS = ("verdict", "deciding row")
+FILL_IN = (
+    'Type the end between the quotes: "passes", "fails" or "not yet known"; where it fails, the lens and '
+    'the row as well, such as "right axis".'
+)
+_EYES = {"R": "right ", "L": "left ", None: ""}
+
+
+def verdict(
+    answer: object, *, learner: object, pair: str, points: float = 0.0, folder: str | Path = "."
+) -> float:
+    """Mark how the unknown pair before this learner ends against its order.
+
+    Parameters
+    ----------
+    answer : dict of str to str
+        "end": one of passes, fails, not yet known; "row": the lens and the row that
+        decided, where it fails.
+    learner, pair, points, folder
+        As for `optics.checks.bench.reading`.
+
+    Returns
+    -------
+    float
+        The marks; the pair itself is judged, by the table that it was made for.
+    """
+    end, row = _taken(answer)
+    nothing = shared_out(dict.fromkeys(SKILLS, False), points)
+    if unanswered(end):
+        return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=nothing))
+    if unanswered(learner) or not isinstance(learner, str):
+        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
+    if end not in ENDS:
+        sentence = f'"{end[:40]}" is no end. There are {", ".join(ENDS)}.'
+        return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, taken=False))
+    specimen = open_pairs(folder).pair(pair, learner)
+    held = verify(load(specimen.brief.table), specimen.order, specimen.record())
+    right = {"verdict": end == held.end}
+    # Who does not see that it fails has no row to name, and earns none by leaving it empty.
+    right["deciding row"] = right["verdict"] and (held.end != "fails" or row in _rows(held))
+    marks = shared_out(right, points)
+    if not marks.missed:
+        return tell(Reply(state="Right", marks=marks))
+    sentence = (
+        "Another row decides: go through the table from the top, right lens, left lens, then the pair."
+        if right["verdict"]
+        else "Read what decides again, with the eyepiece set and zero checked; then go through the table row by row."
+    )
+    return tell(Reply(state="Not yet", sentences=(sentence,), marks=marks))
+
+
+def recorded_verdict(answer: object) -> None:
+    """Say how a graded verdict is read, without marking it."""
+    end, row = _taken(answer)
+    if unanswered(end):
+        tell(Reply(state="Not answered yet", sentences=(FILL_IN,)))
+    elif end not in ENDS:
+        tell(Reply(state="Not yet", sentences=(f'"{end[:40]}" is no end. There are {", ".join(ENDS)}.',)))
+    elif end == "fails" and not row:
+        told = "Read as fails. Which row decided? Type the lens and the row. It is marked after you hand in."
+        tell(Reply(state="Recorded", sentences=(told,)))
+    else:
+        by = f" by {row[:40]}" if row else ""
+        tell(Reply(state="Recorded", sentences=(f"Read as {end}{by}. It is marked after you hand in.",)))
+
+
+def _taken(answer: object) -> tuple[str, str]:
+    fields = answer if isinstance(answer, Mapping) else {"end": answer}
+    end, row = (" ".join(str(fields.get(name) or "").lower().split()) for name in ("end", "row"))
+    return end.strip(". "), row.strip(". ")
+
+
+def _rows(held: Verification) -> set[str]:
+    """How the rows that failed may be named."""
+    named = set()
+    for each in held.failures:
+        named |= {f"{_EYES[each.eye]}{each.quantity}", each.quantity if each.eye is None else ""}
+    return named - {""}
