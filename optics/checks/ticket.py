@@ -12,7 +12,7 @@ from optics.lens.prescription import written
 from optics.marking.account import account
 from optics.marking.diagnosis import diagnose_ticket
 from optics.marking.marks import ASKS, mark_pair
-from optics.marking.read import EYES, FIELDS, Ticket, field_name, fields_asked, read_answer
+from optics.marking.read import EYES, FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
 from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
@@ -159,5 +159,6 @@ def _how_read(read: Ticket) -> list[tuple[str, str]]:
         told[f"prism_{side}"] = "" if lens.prism is None else prism_words(lens.prism) or "no prism"
         told[f"pd_{side}"] = "" if lens.pd_mm is None else f"{lens.pd_mm:g} mm"
         told[f"height_{side}"] = "" if lens.height_mm is None else f"{lens.height_mm:g} mm"
+    told |= {name: "" if name in read.refused else read.typed.get(name, "") for name in SHOP_FIELDS}
     told["remarks"] = "kept as written" if read.remarks.strip() else ""
     return [(name, told[name]) for name in FIELDS if told[name]]

@@ -8,7 +8,7 @@ practice). What was not written is left as a line to write on. The shop is inven
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -53,6 +53,7 @@ def job_ticket(
     pd_mm: Sequence[Length] = (None, None),
     height_mm: Sequence[Length] = (None, None),
     lens_style: str = "",
+    shop: Mapping[str, str] | None = None,
     remarks: str = "",
     job: str = "",
 ) -> Diagram:
@@ -67,6 +68,8 @@ def job_ticket(
         of the lens, millimetres.
     lens_style : str
         Single vision, bifocal, trifocal, progressive.
+    shop : mapping of str to str, optional
+        What a shop needs besides, by name: segment, frame, base curve, thinning prism.
     remarks : str
         Whatever else is to be known; at most 240 letters.
     job : str
@@ -94,6 +97,14 @@ def job_ticket(
             f"There is room for {LONGEST_REMARK}.",
             "Shorten them, or write the rest on the back.",
         )
+    besides = "; ".join(f"{name} {text}" for name, text in (shop or {}).items())
+    beside_style = textwrap.wrap(besides, 66)
+    if len(beside_style) > 2:
+        raise OpticsError(
+            f"What the shop needs is {len(besides)} letters long.",
+            "There is room for two lines of 66.",
+            "Shorten the material, or write it under remarks.",
+        )
     figure = style.canvas(*PAGE)
     _write(figure, 0.05, 0.93, SHOP, fontsize=style.TITLE, fontweight="bold")
     _write(figure, RIGHT_EDGE, 0.93, f"job  {job or '______________'}", ha="right")
@@ -107,6 +118,7 @@ def job_ticket(
     _measures(figure, pd_mm, height_mm)
     _rule(figure, 0.365)
     _write(figure, 0.05, 0.315, f"style   {lens_style or style.BLANK * 3}")
+    _write(figure, 0.33, 0.345, "\n".join(beside_style), fontsize=style.SMALL, va="top")
     _write(figure, 0.05, 0.255, "remarks")
     lines = textwrap.wrap(remarks, _REMARK_WIDTH) or ["_" * 60]
     _write(figure, 0.17, 0.282, "\n".join(lines), fontsize=style.SMALL, va="top", linespacing=1.25)
@@ -131,7 +143,9 @@ def job_ticket(
         linespacing=1.25,
     )
     return Diagram(
-        figure, _told(lenses, pd_mm, height_mm, lens_style, remarks, job), title=f"Job ticket {job}".strip()
+        figure,
+        _told(lenses, pd_mm, height_mm, lens_style, besides, remarks, job),
+        title=f"Job ticket {job}".strip(),
     )
 
 
@@ -215,6 +229,7 @@ def _told(
     pd_mm: Sequence[Length],
     height_mm: Sequence[Length],
     lens_style: str,
+    besides: str,
     remarks: str,
     job: str,
 ) -> str:
@@ -232,6 +247,8 @@ def _told(
         said.append(f"{describe.EYES[eye].capitalize()}: {'; '.join(parts)}.")
     if lens_style:
         said.append(f"Style: {lens_style}.")
+    if besides:
+        said.append(f"For the shop: {besides}.")
     if remarks:
         said.append(f"Remarks: {remarks.rstrip('.')}.")
     return " ".join([*said, CAUTION])

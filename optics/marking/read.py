@@ -12,25 +12,40 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from optics.errors import OpticsError, shown
-from optics.lens.numbers import length_mm, pointed, power_of, tidied
+from optics.lens.numbers import NUMBER, length_mm, pointed, power_of, tidied
 from optics.lens.parsing import parse, parse_prism
 from optics.lens.prescription import Prescription, written
 from optics.lens.prism import Prism, nasal
+from optics.lens.segment import SHAPES, STRAIGHT_ACROSS
 from optics.marking.notation import only_reading
+from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
 from optics.specimens.orders import kind_of
 from optics.specimens.right_ticket import EYES
 
-__all__ = ["EYES", "FIELDS", "LensAnswer", "Ticket", "field_name", "fields_asked", "read_answer"]
+__all__ = [
+    "EYES",
+    "FIELDS",
+    "SHOP_FIELDS",
+    "LensAnswer",
+    "Ticket",
+    "field_name",
+    "fields_asked",
+    "read_answer",
+]
 
 _OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
+SHOP_FIELDS = ("segment", "near_pd", "base_curve", "frame", "material", "thinning")
+"""What a shop needs besides to make the pair again; it is told and not marked."""
 FIELDS = (
     "style",
     *(f"{what}{side}" for what in _OF_A_LENS for side in ("right", "left")),
+    *SHOP_FIELDS,
     "remarks",
 )
-"""The fields of a ticket: style; for each side the line, addition, prism, PD and height; remarks."""
+"""The fields of a ticket: style; for each side the line, addition, prism, PD and height; what a
+shop needs besides; remarks."""
 
 _NOTHING = ("none", "no prism", "no add", "0", "0.00", "-")
 _NAMES = {
@@ -68,6 +83,8 @@ def field_name(name: str) -> str:
     ('right PD', 'left line')
     """
     what, _, side = name.rpartition("_")
+    if name in SHOP_FIELDS:
+        return {"near_pd": "near PD", "thinning": "thinning prism"}.get(name, name.replace("_", " "))
     words = {"": "line", "add": "addition", "pd": "PD"}.get(what, what)
     return f"{side} {words}" if side in EYES.values() else name
 
@@ -118,6 +135,19 @@ class Ticket:
         The two lenses.
     style : str, optional
         One of `STYLES`.
+    segment : (str, float or None), optional
+        Shape, one of `optics.lens.segment.SHAPES`, and width, millimetres.
+    near_pd_mm : float, optional
+        Of both eyes together.
+    base_curve : float, optional
+        Dioptres, as a lens measure shows it.
+    frame_mm : (float, float), optional
+        Eye size and bridge.
+    material : str
+        As far as it is known.
+    thinning : float, optional
+        Prism base down that only makes a progressive thinner, prism dioptres; 0 where
+        "none" was written.
     remarks : str
         Whatever else was written.
     typed : dict of str to str
@@ -129,6 +159,12 @@ class Ticket:
     right: LensAnswer = field(default_factory=LensAnswer)
     left: LensAnswer = field(default_factory=LensAnswer)
     style: str | None = None
+    segment: tuple[str, float | None] | None = None
+    near_pd_mm: float | None = None
+    base_curve: float | None = None
+    frame_mm: tuple[float, float] | None = None
+    material: str = ""
+    thinning: float | None = None
     remarks: str = ""
     typed: dict[str, str] = field(default_factory=dict)
     refused: dict[str, OpticsError] = field(default_factory=dict)
@@ -247,6 +283,12 @@ def read_answer(typed: Mapping[str, object], form: str | None = None) -> Ticket:
     return Ticket(
         **lenses,
         style=read("style", _style),
+        segment=read("segment", _segment),
+        near_pd_mm=read("near_pd", length_mm, "near PD"),
+        base_curve=read("base_curve", _unsigned, "base curve"),
+        frame_mm=read("frame", _frame),
+        material=texts.get("material", "").strip(),
+        thinning=read("thinning", _thinning),
         remarks=texts.get("remarks", ""),
         typed=texts,
         refused=refused,
@@ -293,6 +335,43 @@ def _prism(text: str, side: str, line: Prescription | None) -> tuple[tuple[float
             f"The {side} prism is written twice, and not alike.", "A lens has one prism.", "Write it once."
         )
     return prism
+
+
+def _segment(text: str) -> tuple[str, float | None]:
+    found = re.fullmatch(r"([a-z -]+?) ?([0-9]{2}(?:\.[0-9])?)?(?: ?mm)?", tidied(text, what="A segment"))
+    shape = found[1].replace(" ", "-") if found else ""
+    if not found or shape not in SHAPES or (found[2] is None and shape != STRAIGHT_ACROSS):
+        raise OpticsError(
+            f"The segment is {shown(text)}.",
+            f"It is {', '.join(SHAPES[:-1])} or {SHAPES[-1]}, with its width in millimetres.",
+            'Write it like "flat-top 28".',
+        )
+    return shape, None if found[2] is None else float(found[2])
+
+
+def _frame(text: str) -> tuple[float, float]:
+    frame = Frame.marked(text, lens_height_mm=30.0)
+    return frame.lens_width_mm, frame.bridge_mm
+
+
+def _unsigned(text: str, name: str) -> float:
+    return power_of(text, name, signed=False)
+
+
+def _thinning(text: str) -> float:
+    clean = tidied(text, what="A prism")
+    if clean in _NOTHING:
+        return 0.0
+    if re.fullmatch(NUMBER, clean):
+        clean += " base down"
+    parts = parse_prism(clean)
+    if len(parts) != 1 or parts[0][1] != "down":
+        raise OpticsError(
+            f"The thinning prism is {shown(text)}.",
+            "It lies base down, and alike in both lenses.",
+            'Write it like "1.50 base down", or none.',
+        )
+    return float(parts[0][0])
 
 
 def _style(text: str) -> str:

@@ -211,8 +211,10 @@ class Specimen:
 
     def _base_curve(self, eye: str) -> float | None:
         """The front curve, where one was ordered."""
-        if self.order.of(eye).base_curve is None:
-            return None
+        return None if self.order.of(eye).base_curve is None else self.front_curve(eye)
+
+    def front_curve(self, eye: str) -> float | None:
+        """What a lens measure shows of the front, dioptres; none for a lens without surfaces."""
         lens = self.spectacles.mounted(eye).lens
         if isinstance(lens, ThickLens):
             return float(lens.front.mean)

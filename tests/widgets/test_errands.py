@@ -121,7 +121,42 @@ def test_a_copy_is_cautioned_where_it_is_made():
         assert word in told
     read_right(table)
     table.ask()
-    assert "base curve" in said(table.outcome) and "not marked here" in said(table.outcome)
+    assert "base curve: not written" in said(table.outcome) and "not marked" in said(table.outcome)
+
+
+def test_what_a_shop_needs_is_held_against_the_pair():
+    table = OpenBench(errand="duplicate", style="bifocal", difficulty=2, seed=4)
+    read_right(table)
+    pair, lens = table.specimen, table.specimen.spectacles.right.lens
+    near = sum(abs(pair.point_mm(eye, "near")[0]) for eye in "RL")
+    right = {
+        "segment": f"{lens.segment.shape} {lens.segment.width_mm:g}",
+        "near_pd": f"{near:.0f}",
+        "base_curve": f"{lens.front_curve:.2f}",
+        "frame": f"{pair.frame.lens_width_mm:g}-{pair.frame.bridge_mm:g}",
+        "material": "plastic",
+    }
+    table.ticket.typed = {**table.ticket.typed, **right}
+    table.ask()
+    for name in ("segment", "near PD", "base curve", "frame"):
+        assert f"✓ {name}" in said(table.outcome), said(table.outcome)
+    told = table.ticket.diagram().alt
+    assert f"frame {right['frame']}" in told and "material plastic" in told
+    wrong = {"segment": "round 22", "near_pd": f"{near + 4:.0f}", "base_curve": "1.00", "frame": "40-12"}
+    table.ticket.typed = {**table.ticket.typed, **wrong}
+    table.ask()
+    assert said(table.outcome).count("the pair is otherwise") == 4
+
+
+def test_thinning_prism_is_told_apart():
+    table = OpenBench(errand="duplicate", style="progressive", difficulty=2, seed=4)
+    read_right(table)
+    true = table.specimen.thinning("R").amount
+    table.ticket.typed = {**table.ticket.typed, "thinning": f"{true:.2f} base down" if true else "none"}
+    table.ask()
+    assert "✓ thinning prism" in said(table.outcome)
+    table.ticket.typed = {**table.ticket.typed, "thinning": "1.00 base in"}
+    assert "base down" in table.ticket.read.faults["thinning"]
 
 
 @pytest.mark.parametrize("style", ["single vision", "bifocal", "progressive"])

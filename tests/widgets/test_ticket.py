@@ -12,7 +12,7 @@ from matplotlib.text import Text
 
 from optics.drawing.job_ticket import CAUTION, LONGEST_REMARK, SHOP, job_ticket
 from optics.errors import OpticsError
-from optics.marking.read import read_answer
+from optics.marking.read import SHOP_FIELDS, read_answer
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import brief_for, make
 from optics.widgets.ticket.fields import FIELDS, read_fields
@@ -44,7 +44,13 @@ def line(sphere="", cylinder="", axis=""):
 
 def test_fields_stand_in_the_order_a_shop_writes_them():
     right = ["sphere", "cylinder", "axis", "add", "prism", "pd", "height"]
-    assert FIELDS == (*(f"{w}_right" for w in right), *(f"{w}_left" for w in right), "style", "remarks")
+    assert FIELDS == (
+        *(f"{w}_right" for w in right),
+        *(f"{w}_left" for w in right),
+        "style",
+        *SHOP_FIELDS,
+        "remarks",
+    )
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,9 @@ from optics.errors import OpticsError
 from optics.judging.compare import compare
 from optics.judging.standards import available, load
 from optics.judging.verify import CAUTION, Verification, verify
-from optics.marking.read import Ticket
+from optics.lens.multifocal import Multifocal
+from optics.lens.progressive import Progressive
+from optics.marking.read import SHOP_FIELDS, Ticket, field_name
 from optics.pair.records import PairRecord
 from optics.progress.page import PAGE
 from optics.specimens.specimen import Specimen
@@ -33,7 +35,7 @@ USUAL_TABLE = "ANSI Z80.1-2015"
 _TASKS = {
     IDENTIFY: "Errand: identify. A pair with no history: read it, and write all that it is.",
     DUPLICATE: "Errand: duplicate. Write the ticket so that a shop could make the pair again without seeing it; "
-    "segment, frame, material and base curve go under remarks.",
+    "segment, frame, base curve and material too.",
     VERIFY: "Errand: verify. The pair has come from the workshop. Read first, look at the order afterwards; "
     "then decide, and say why.",
     COMPARE: "Errand: compare. The wearer complains of the new pair. Read both, a ticket for each; "
@@ -46,7 +48,8 @@ _CAUTIONS = {
     "an eye examination.",
     COMPARE: CAUTION,
 }
-_SHOP_NEEDS = "eye size and bridge of the frame, material and base curve of the lenses, and of a segment its shape and width"
+FRAME_WITHIN_MM, NEAR_WITHIN_MM, CURVE_WITHIN, THINNING_WITHIN = 0.5, 1.0, 0.25, 0.25
+"""Within which what a shop needs is told to be so; common practice."""
 
 
 def order_words(order: PairRecord) -> tuple[str, str]:
@@ -62,6 +65,50 @@ def order_words(order: PairRecord) -> tuple[str, str]:
             words.append(f"base curve {lens.base_curve:g} D")
         told.append(", ".join(words))
     return told[0], told[1]
+
+
+def shop_told(ticket: Ticket, pair: Specimen) -> list[str]:
+    """What a shop needs to make the pair again: what is written of it beside what the pair is."""
+    lens = pair.spectacles.right.lens
+    near = [pair.point_mm(eye, "near") for eye in "RL"]
+    is_written: dict[str, object] = {name: ticket.typed.get(name, "").strip() for name in SHOP_FIELDS}
+    so: dict[str, bool] = {}
+    needed = ["base_curve", "frame"]
+    if ticket.base_curve is not None:
+        curves = (pair.front_curve(eye) for eye in "RL")
+        so["base_curve"] = any(
+            curve is not None and abs(ticket.base_curve - curve) <= CURVE_WITHIN for curve in curves
+        )
+    if ticket.frame_mm is not None:
+        true = (pair.frame.lens_width_mm, pair.frame.bridge_mm)
+        so["frame"] = all(abs(a - b) <= FRAME_WITHIN_MM for a, b in zip(ticket.frame_mm, true, strict=True))
+    if isinstance(lens, Multifocal):
+        needed.insert(0, "segment")
+        if ticket.segment is not None:
+            shape, width = ticket.segment
+            so["segment"] = shape == lens.segment.shape and (
+                width is None or abs(width - lens.segment.width_mm) <= FRAME_WITHIN_MM
+            )
+    if all(place is not None for place in near):
+        needed.append("near_pd")
+        if ticket.near_pd_mm is not None:
+            wide = sum(abs(place[0]) for place in near if place is not None)
+            so["near_pd"] = abs(ticket.near_pd_mm - wide) <= NEAR_WITHIN_MM
+    if isinstance(lens, Progressive):
+        needed.append("thinning")
+        if ticket.thinning is not None:
+            so["thinning"] = abs(ticket.thinning - pair.thinning("R").amount) <= THINNING_WITHIN
+    told = ["For the shop, told and not marked:"]
+    for name in needed:
+        if name in so:
+            told.append(
+                f"{'✓' if so[name] else '✗'} {field_name(name)} {is_written[name]}: "
+                f"{'as the pair is' if so[name] else 'the pair is otherwise, look again'}."
+            )
+        else:
+            told.append(f"– {field_name(name)}: not written.")
+    told.append("The material cannot be told on the focimeter: write it where it is known.")
+    return told
 
 
 def tables() -> tuple[str, ...]:
@@ -163,13 +210,9 @@ class ErrandPanel(widgets.VBox):
 
     def told(self, ticket: Ticket, all_right: bool, other: Ticket | None, old: Specimen | None) -> str:
         """What is said of the errand, beside what is said of the ticket."""
-        if self.errand == DUPLICATE:
-            written = "" if ticket.remarks.strip() else " Nothing stands under remarks yet."
-            return _paragraph(
-                f"To make the pair again a shop also needs {_SHOP_NEEDS}. They are not marked here.{written}"
-            )
-        if self.errand == IDENTIFY:
-            return ""
+        if self.errand in (IDENTIFY, DUPLICATE):
+            wanted = self.errand == DUPLICATE or any(ticket.typed.get(name) for name in SHOP_FIELDS)
+            return _paragraph(*shop_told(ticket, self._pair)) if wanted else ""
         standard = load(self.table.value)
         try:
             found = ticket.record()

@@ -33,7 +33,7 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
     missed = marks.marks.missed
     right = [skill for skill in marks.marks.skills if skill not in missed]
     if not missed:
-        head = "Right: everything on this ticket is what the pair is."
+        head = "Right: everything that is marked on this ticket is what the pair is."
     else:
         head = f"{len(right)} of {len(marks.marks.skills)} right. Look again at: {', '.join(missed)}."
     parts = [f"<p><strong>{escape(head)}</strong></p>"]

@@ -10,13 +10,18 @@ from optics.errors import OpticsError
 from optics.lens.numbers import NUMBER, pointed, tidied
 from optics.lens.parsing import parse, parse_axis
 from optics.lens.prescription import Prescription
-from optics.marking.read import EYES, Ticket, read_answer
+from optics.marking.read import EYES, SHOP_FIELDS, Ticket, read_answer
 
 __all__ = ["FIELDS", "OF_A_LENS", "TicketRead", "read_fields"]
 
 OF_A_LENS = ("sphere", "cylinder", "axis", "add", "prism", "pd", "height")
 """What is written of each lens, in order."""
-FIELDS = (*(f"{what}_{side}" for side in ("right", "left") for what in OF_A_LENS), "style", "remarks")
+FIELDS = (
+    *(f"{what}_{side}" for side in ("right", "left") for what in OF_A_LENS),
+    "style",
+    *SHOP_FIELDS,
+    "remarks",
+)
 """Names of all fields, in the order of the ticket."""
 
 

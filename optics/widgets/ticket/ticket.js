@@ -13,6 +13,14 @@ const MEASURES = {
   pd: ["PD, mm", 7, "31.5"],
   height: ["Height, mm", 7, "18"],
 };
+const SHOP = {
+  segment: ["Segment and width", 14, "flat-top 28"],
+  near_pd: ["Near PD, mm", 7, "60"],
+  base_curve: ["Base curve, D", 7, "6.25"],
+  frame: ["Eye size and bridge", 9, "52-18"],
+  material: ["Material, if known", 14, "plastic 1.50"],
+  thinning: ["Thinning prism", 14, "1.50 base down"],
+};
 const WAIT_MS = 250; // after the last letter, before the ticket is read
 
 function render({ model, el }) {
@@ -91,7 +99,9 @@ function render({ model, el }) {
       field("style", "Style", choose, rest, "Lens style"),
       field("remarks", "Remarks", remarks, rest, "Remarks"),
     ]),
-    faults.style, faults.remarks,
+    element("div", { className: "optics-row" }, Object.entries(SHOP).map(([what, [label, width, example]]) =>
+      field(what, label, text(width, example), rest, label))),
+    faults.style, ...Object.keys(SHOP).map((what) => faults[what]), faults.remarks,
   );
   fields.remarks.closest("label").classList.add("optics-ticket-wide");
 

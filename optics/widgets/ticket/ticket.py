@@ -19,6 +19,7 @@ from optics.drawing.job_ticket import CAUTION, SHOP, job_ticket
 from optics.drawing.power_cross import draw_power_cross
 from optics.errors import OpticsError
 from optics.lens.prescription import Prescription
+from optics.marking.read import SHOP_FIELDS, field_name
 from optics.specimens.briefs import STYLES
 from optics.widgets import front_end
 from optics.widgets.ticket.fields import FIELDS, TicketRead, read_fields
@@ -143,6 +144,7 @@ class Ticket(anywidget.AnyWidget):
             pd_mm=pairs["pd"],
             height_mm=pairs["height"],
             lens_style=read.style or "",
+            shop={field_name(name): typed[name] for name in SHOP_FIELDS if typed.get(name)},
             remarks=typed.get("remarks", ""),
             job=self._job,
         )
