@@ -20,6 +20,7 @@ from optics.specimens.sealed import PairBox
 from optics.specimens.specimen import Specimen
 
 __all__ = [
+    "LEARNT",
     "SPHERE_SKILLS",
     "Made",
     "at_the_bench",
@@ -54,6 +55,19 @@ AXIS_CLEARLY_WRONG = 18.0
 """Degrees; beyond the widest limit, that of the weakest cylinder."""
 BENCH = "bench"
 OF_THE_PAIR = frozenset({"eyepiece not set", "lenses exchanged"})
+LEARNT = (
+    "form not converted",
+    "cylinder sign kept",
+    "axis 90 out",
+    "axis mirrored",
+    "second power as cylinder",
+    "sphere not converted",
+    "cylinder taken away",
+    "drum read across zero",
+    "drum counted the wrong way",
+    *sorted(OF_THE_PAIR),
+)
+"""The habits with which an apprentice answers the questions of a chapter."""
 DOTTING_MM = 0.2
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,15 +9,13 @@ from optics.errors import OpticsError
 from optics.instrument.trace import bundle_in_hand
 from optics.lens.numbers import length_mm, power_of
 from optics.lens.parsing import parse
-from optics.lens.power import Power
-from optics.lens.prescription import Prescription, written
-from optics.marking.habits import diagnose, diagnose_pair
-from optics.marking.marks import PD_SUM_WITHIN_MM, mark_pair, shared_out, triple_of, true_triple
+from optics.lens.prescription import written
+from optics.marking.diagnosis import Diagnosis, diagnose
+from optics.marking.marks import PD_SUM_WITHIN_MM, mark_pair, shared_out, true_triple
 from optics.marking.notation import loosely_written
-from optics.marking.read import EYES, read_answer
+from optics.marking.read import EYES, LensAnswer, Ticket, read_answer
 from optics.marking.replies import (
     LENS_SKILLS,
-    names_of,
     not_answered,
     reply,
     unanswered,
@@ -26,6 +23,7 @@ from optics.marking.replies import (
 )
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
+from optics.specimens.specimen import Specimen
 
 __all__ = ["centre_distance", "noted", "reading", "recorded", "recorded_mm", "recorded_power"]
 
@@ -207,11 +205,12 @@ def reading(
     if line is None:
         return unreadable(ticket.refused[EYES[eye]], LENS_SKILLS, points)
     found = mark_pair(ticket, specimen, form, points, asks=("lines",), eyes=eye)
-    slips = () if found.all_right else _reading_slips(line, other, specimen.power, eye, form)
+    explained = Diagnosis() if found.all_right else _of_this_lens(ticket, specimen, eye, form)
     return reply(
         found.marks,
-        slips,
+        explained.names,
         found.remarks,
+        tie=explained.tie,
         where="bench",
         form=form,
         wrote=line,
@@ -219,22 +218,13 @@ def reading(
     )
 
 
-def _reading_slips(
-    line: Prescription, other: object, power: Callable[[str], Power], eye: str, form: str
-) -> tuple[str, ...]:
-    """What explains this lens: over the pair if the other lens can be read, else alone."""
-    true = {each: true_triple(power(each), form) for each in "RL"}
-    alone = diagnose(triple_of(line), true[eye], form=form)
-    try:
-        partner = None if unanswered(other) else parse(other)
-    except OpticsError:
-        partner = None
-    if partner is None:
-        return names_of(alone)
-    lines = {eye: line, "L" if eye == "R" else "R": replace(partner, eye=None)}
-    written = triple_of(lines["R"]), triple_of(lines["L"])
-    over_pair = diagnose_pair(written, (true["R"], true["L"]), form=form)
-    return names_of(over_pair) or names_of(alone)
+def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str) -> Diagnosis:
+    """What explains this lens: over the pair if the other lens is written too, else alone."""
+    over_pair = diagnose(ticket, specimen, form)
+    if over_pair and eye in over_pair.ranked[0].eyes:
+        return over_pair
+    partner = "left" if eye == "R" else "right"
+    return diagnose(replace(ticket, **{partner: LensAnswer()}), specimen, form)
 
 
 def centre_distance(

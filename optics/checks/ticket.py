@@ -10,7 +10,7 @@ from optics.errors import OpticsError, shown
 from optics.instrument.trace import bundle_in_hand
 from optics.lens.prescription import written
 from optics.marking.account import account
-from optics.marking.diagnosis import diagnose_ticket
+from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import ASKS, mark_pair
 from optics.marking.read import EYES, FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
 from optics.marking.replies import unanswered
@@ -98,22 +98,22 @@ def ticket(
     if found.all_right and not troubles:
         return tell(Reply(state="Right", marks=found.marks))
     some = found.marks.missed and any(read.of(eye).line for eye in EYES)
-    explained = diagnose_ticket(read, specimen, form) if some else ()
-    slips = explained[0].slips if explained else ()
+    explained = diagnose(read, specimen, form) if some else Diagnosis()
     return tell(
         Reply(
             state="Not yet",
             sentences=account(
                 found.marks,
-                slips,
+                explained.slips,
                 form=form,
+                tie=explained.tie,
                 refused=troubles,
                 missing=found.missing,
                 unwritten=found.unwritten,
                 notation=[told for told in found.remarks if not any(told in each for each in troubles)],
             ),
             marks=found.marks,
-            slips=tuple(slip.name for slip in slips),
+            slips=explained.names,
             where="bench",
             taken=not troubles,
         )

@@ -23,17 +23,16 @@ from nbformat.notebooknode import NotebookNode
 from tqdm import tqdm
 
 from optics.apprentices.apprentice import Apprentice, expected_mark
+from optics.apprentices.bench_work import LEARNT
 from optics.course.folder import Course, write_whole
 from optics.course.opening import to_text
 from optics.course.reading import assigned_names
 from optics.errors import OpticsError
-from optics.marking.habits import CATALOGUE
 from optics.project_files import project_folder
 
 __all__ = ["DAMAGES", "MadeClass", "fill_in", "make_class"]
 
 LARGEST_CLASS = 500
-PAIR_HABITS = ("eyepiece not set", "lenses exchanged")
 CAREFUL_SHARE, BLANK_SHARE, SECOND_HABIT_SHARE = 0.3, 0.15, 0.3
 LEFT_OUT = 0.4
 """Share of the questions that somebody who leaves answers out does not answer."""
@@ -166,9 +165,8 @@ def _people(count: int, rng: np.random.Generator) -> list[tuple[str, str]]:
 def _habits(rng: np.random.Generator) -> tuple[str, ...]:
     if rng.random() < CAREFUL_SHARE:
         return ()
-    names = [slip.name for slip in CATALOGUE] + list(PAIR_HABITS)
     many = 2 if rng.random() < SECOND_HABIT_SHARE else 1
-    return tuple(str(name) for name in rng.permutation(names)[:many])
+    return tuple(str(name) for name in rng.permutation(LEARNT)[:many])
 
 
 def make_class(

@@ -13,9 +13,8 @@ from collections.abc import Collection, Iterable, Sequence
 from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
-from optics.marking.habits import CATALOGUE, Slip, Triple
+from optics.marking.habits import Slip, Triple
 from optics.marking.marks import DIFFERENCE_WITHIN, Marks, in_form
-from optics.marking.pair_habits import PairSlip
 
 __all__ = ["LOOK_AGAIN", "MOST_WORDS", "account", "habit_told", "look_again"]
 
@@ -76,17 +75,14 @@ _WORKED = {
 """Habits over a pair, on other numbers."""
 
 
-Habit = Slip | PairSlip
-
-
 def look_again(missed: Iterable[str], where: str = "bench") -> list[str]:
     """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
     return [LOOK_AGAIN[where][skill] for skill in missed if skill in LOOK_AGAIN[where]]
 
 
-def habit_told(habits: Sequence[Habit], missed: Collection[str], where: str = "bench") -> tuple[str, str]:
+def habit_told(habits: Sequence[Slip], missed: Collection[str], where: str = "bench") -> tuple[str, str]:
     """What was done and what to do instead, one account for one habit or for two together."""
-    mends = [entry.mend_for(where) if isinstance(entry, Slip) else entry.mend for entry in habits]
+    mends = [entry.mend_for(where) for entry in habits]
     if len(habits) == 1:
         (entry,) = habits
         # A sentence that says what else is right says too much where more is wrong.
@@ -98,7 +94,7 @@ def habit_told(habits: Sequence[Habit], missed: Collection[str], where: str = "b
 
 def account(
     marks: Marks,
-    habits: Sequence[Habit] = (),
+    habits: Sequence[Slip] = (),
     *,
     where: str = "bench",
     form: str = "minus",
@@ -108,6 +104,7 @@ def account(
     missing: Sequence[str] = (),
     unwritten: Collection[str] = (),
     notation: Sequence[str] = (),
+    tie: str = "",
 ) -> tuple[str, ...]:
     """What to say of an answer that is not right, in at most `MOST_WORDS` words.
 
@@ -115,7 +112,7 @@ def account(
     ----------
     marks : Marks
         What is right and what is not.
-    habits : sequence of Habit
+    habits : sequence of Slip
         What explains it; none, one, or two that work together in this order.
     where : {"bench", "paper"}
         Whether it was read or worked out.
@@ -129,6 +126,8 @@ def account(
         What was asked for and not written, and the skills lost by it.
     notation : sequence of str
         What could be misread.
+    tie : str
+        What may as well be the habit, where this lens cannot tell.
     """
     spoilt = {skill for entry in habits for skill in entry.spoils}
     silent = () if "axis" in marks.skills and _difference_right(wrote, true, form) else ("cylinder",)
@@ -143,7 +142,12 @@ def account(
     parts: list[tuple[int, str]] = [(0, sentence) for sentence in refused]
     if habits:
         did, mend = habit_told(habits, [skill for skill in marks.missed if skill not in unwritten], where)
-        parts += [(1, did), (4, _led_to(habits, wrote, true, form) if marks.counts else ""), (2, mend)]
+        parts += [
+            (1, did),
+            (4, _led_to(habits, wrote, true, form) if marks.counts else ""),
+            (2, mend),
+            (2, tie),
+        ]
     parts.append((2, f"Not written: {', '.join(missing)}." if missing else ""))
     if power:
         parts.append((2, OVERLOOKED[where]))
@@ -184,11 +188,9 @@ def _fitted(parts: list[tuple[int, str]]) -> tuple[str, ...]:
 # --- on other numbers, and on these ------------------------------------------------------
 
 
-def _of_a_line(habits: Sequence[Habit]) -> list[Slip]:
+def _of_a_line(habits: Sequence[Slip]) -> list[Slip]:
     """The habits as models of one line; none where one of them is more than that."""
-    known = {entry.name: entry for entry in CATALOGUE}
-    found = [known[entry.name] for entry in habits if entry.name in known]
-    return found if len(found) == len(habits) else []
+    return list(habits) if all(entry.of_a_line for entry in habits) else []
 
 
 def _through(slips: Sequence[Slip], lens: Triple, form: str) -> Triple | None:
@@ -205,7 +207,7 @@ def _line(lens: Triple) -> str:
     return f"{sphere} {lens.cylinder:+.2f} x {round(lens.axis):03d}"
 
 
-def _led_to(habits: Sequence[Habit], wrote: Prescription | None, true: Triple | None, form: str) -> str:
+def _led_to(habits: Sequence[Slip], wrote: Prescription | None, true: Triple | None, form: str) -> str:
     slips = _of_a_line(habits)
     made = _through(slips, true, form) if slips and true is not None and wrote is not None else None
     if made is None or wrote is None:
@@ -225,7 +227,7 @@ def _numbers(lens: Triple) -> set[float]:
     }
 
 
-def _twin(habits: Sequence[Habit], form: str, true: Triple | None) -> tuple[str, str]:
+def _twin(habits: Sequence[Slip], form: str, true: Triple | None) -> tuple[str, str]:
     """The habit worked through on other numbers, and one more to do."""
     slips = _of_a_line(habits)
     if not slips:

@@ -9,16 +9,17 @@ from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 from optics.marking.account import account
-from optics.marking.habits import Explanation, diagnose, slip
+from optics.marking.diagnosis import BareLenses, diagnose
+from optics.marking.habits import slip
 from optics.marking.marks import EXACTLY, Held, Marks, hold, shared_out, triple_of
 from optics.marking.notation import loosely_written, only_reading, refusal
+from optics.marking.read import LensAnswer, Ticket
 from optics.marking.telling import Reply, tell
 
 __all__ = [
     "LENS_SKILLS",
     "exactly",
     "lens_answer",
-    "names_of",
     "not_answered",
     "paper_slips",
     "reply",
@@ -77,11 +78,6 @@ def reply(
     )
 
 
-def names_of(found: tuple[Explanation, ...]) -> tuple[str, ...]:
-    """Names of the slips in the best explanation, if there is one."""
-    return tuple(entry.name for entry in found[0].slips) if found else ()
-
-
 def lens_answer(
     answer: object,
     skills: tuple[str, ...],
@@ -116,8 +112,6 @@ def exactly(line: Prescription, right: Prescription, safely: bool = True, as_wri
 
 def paper_slips(line: Prescription, right: Prescription) -> tuple[str, ...]:
     """Slips that lead exactly from the right line to the one written."""
-    return names_of(
-        diagnose(
-            triple_of(line), triple_of(right), within=0.01, axis_within=0.5, where="paper", form=right.form
-        )
-    )
+    form = right.form if right.cylinder else "minus"
+    ticket = Ticket(right=LensAnswer(distance=line))
+    return diagnose(ticket, BareLenses({"R": right.power}), form, where="paper").names

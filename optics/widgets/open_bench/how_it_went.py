@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from html import escape
 
 from optics.marking.account import habit_told
-from optics.marking.diagnosis import PairExplanation
+from optics.marking.diagnosis import Diagnosis
 from optics.marking.marks import PairMarks
 from optics.progress.page import PAGE, states_in_words
 from optics.progress.progress import Progress
@@ -20,15 +19,15 @@ def sentence_html(*sentences: str, fault: bool = False) -> str:
     return f'<p role="status" style="{PAGE};{mark}">{escape(" ".join(sentences))}</p>'
 
 
-def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
+def outcome_html(marks: PairMarks, found: Diagnosis) -> str:
     """What was right, how far off, and the habit behind it.
 
     Parameters
     ----------
     marks : PairMarks
         How the ticket was marked.
-    found : sequence of PairExplanation
-        What explains it, best first.
+    found : Diagnosis
+        What explains it.
     """
     missed = marks.marks.missed
     right = [skill for skill in marks.marks.skills if skill not in missed]
@@ -51,8 +50,8 @@ def outcome_html(marks: PairMarks, found: Sequence[PairExplanation]) -> str:
         parts.append(f"<p>Not written: {escape(', '.join(marks.missing))}.</p>")
     parts += [f"<p>{escape(sentence)}</p>" for sentence in marks.remarks]
     if missed and found:
-        names = ", ".join(slip.name for slip in found[0].slips)
-        told = " ".join(habit_told(found[0].slips, missed))
+        names = ", ".join(found.names)
+        told = " ".join((*habit_told(found.slips, missed), found.tie)).rstrip()
         parts.append(f"<p><strong>Habit: {escape(names)}.</strong> {escape(told)}</p>")
     elif missed:
         parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")

@@ -19,7 +19,7 @@ import traitlets
 
 from optics.errors import OpticsError
 from optics.lens.lens import BACK, FRONT
-from optics.marking.diagnosis import diagnose_ticket
+from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import mark_pair
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import entry_of, next_difficulty
@@ -316,7 +316,7 @@ class OpenBench(widgets.VBox):
             return
         form = self.form.value
         marks = mark_pair(read.pair, self.specimen, form=form)
-        found = diagnose_ticket(read.pair, self.specimen, form) if marks.marks.missed else ()
+        found = diagnose(read.pair, self.specimen, form) if marks.marks.missed else Diagnosis()
         html = outcome_html(marks, found)
         # The errand first: a pair read rightly may still be one that goes back.
         html = self._errand_told(read, marks.all_right) + html
@@ -341,7 +341,7 @@ class OpenBench(widgets.VBox):
             if self._judged:
                 progress, told = read_progress(self._progress_file)
             else:
-                slips = [slip.name for slip in found[0].slips] if found else ()
+                slips = list(found.names)
                 entry = entry_of(marks, style=style, difficulty=self._step_now, seed=self.seed, slips=slips)
                 progress, told = note(entry, self._progress_file)
         except OpticsError as error:
