@@ -223,8 +223,9 @@ def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str) -> Di
     over_pair = diagnose(ticket, specimen, form)
     if over_pair and eye in over_pair.ranked[0].eyes:
         return over_pair
-    partner = "left" if eye == "R" else "right"
-    return diagnose(replace(ticket, **{partner: LensAnswer()}), specimen, form)
+    nothing = LensAnswer()
+    alone = replace(ticket, left=nothing) if eye == "R" else replace(ticket, right=nothing)
+    return diagnose(alone, specimen, form)
 
 
 def centre_distance(

@@ -239,7 +239,13 @@ class _Truth:
                     lens = self.pair.spectacles.mounted(eye).lens
                 x, y = self._place(eye, part, left)
                 met = lens.over_stop(x + by[0], y + by[1], against)
-                self._met[key] = met.read, met.prism
+                if by == (0.0, 0.0):
+                    self._met[key] = met.read, met.prism
+                else:
+                    # What the whole stop adds changes little over a few millimetres, and costs much.
+                    beside = lens.over_stop(x, y, against).power
+                    power = met.power + self._at(eye, part, against, left)[0] - beside
+                    self._met[key] = power, met.prism
         return self._met[key]
 
     def _place(self, eye: str, part: str, left: tuple[str, ...]) -> tuple[float, float]:
@@ -346,7 +352,7 @@ class _Truth:
             for i, (_, write) in enumerate(effects):
                 if write:
                     at = (i, slice(None)) if axis == 0 else (slice(None), i)
-                    before = tuple(each[at] for each in lines)
+                    before = (lines[0][at], lines[1][at], lines[2][at])
                     after = WRITINGS[write](*before)
                     changed = shows(write, *before, after)
                     for each, old, new in zip(lines, before, after, strict=True):
@@ -391,10 +397,13 @@ class _Truth:
         table = np.full((n, n, 2) if channel == "prism" else (n, n), np.nan)
         for i, (read, write) in enumerate(effects):
             for j, (other, then) in enumerate(effects):
-                if (read and other) or not (self._can(read) and self._can(other)):
+                either = read or other
+                # Prism can be read in the middle of any rim.
+                can = self._can(either) or (channel, either) == ("prism", "centre")
+                if (read and other) or not can:
                     table[i, j] = nothing
                 else:
-                    table[i, j] = reader(eye, read or other, [each for each in (write, then) if each])
+                    table[i, j] = reader(eye, either, [each for each in (write, then) if each])
         return table
 
     def _add(self, eye: str, read: str, writes: list[str]) -> float:
@@ -546,7 +555,7 @@ def _of_prism(table: Floats, wrote: Prism, thinning: Floats, strength: float) ->
 # --- weighing -------------------------------------------------------------------------------------
 
 _kept: OrderedDict[tuple[int, str, str], tuple[Any, _Truth]] = OrderedDict()
-MOST_KEPT = 64
+MOST_KEPT = 24
 
 
 def _truth(pair: Specimen | BareLenses, form: str, where: str) -> _Truth:
@@ -683,12 +692,18 @@ def diagnose(
     whole = honest + unexplained + one.sum() + two.sum()
     if whole <= 0 or (one.sum() + two.sum()) / whole < SAID_FROM:
         return Diagnosis(honest=float(honest / whole), unexplained=float(unexplained / whole), seen=seen)
-    ranked = [
-        Explanation(
-            (known[i],), float(one[i] / whole), ways[int((one_way * member[:, i]).argmax()) - 1][2].eyes
-        )
-        for i in np.flatnonzero(one)
-    ]
+    ranked = []
+    for i in np.flatnonzero(one):
+        first = int((one_way * member[:, i]).argmax())
+        # A lens on which something is odd besides is not explained by it.
+        bad = {
+            name[-1]
+            for name, fit, strange_fit in zip(weighed.names, fits, odd, strict=True)
+            if strange_fit > fit[first, 0]
+        }
+        touched = ways[first - 1][2].eyes
+        eyes = "".join(eye for eye in touched if eye not in bad) or touched
+        ranked.append(Explanation((known[i],), float(one[i] / whole), eyes))
     for i, j in zip(*np.nonzero(two + two.T), strict=True):
         if i < j:
             chain = (known[i], known[j])
@@ -729,7 +744,7 @@ def _evidence(trace: Trace | Mapping[str, Any] | None) -> tuple[dict[str, float]
     moved = {move.control for move in kept.moves}
     if "eyepiece" not in moved:
         seen.append("The eyepiece was not touched.")
-    factors["eyepiece not set"] = 5.0 if abs(eyepiece - kept.eye) > SHARP_WITHIN else 0.05
+    factors["eyepiece not set"] = 30.0 if abs(eyepiece - kept.eye) > SHARP_WITHIN else 0.05
     aside = any(move.control == "aside" and move.value == "yes" for move in kept.moves)
     if not aside:
         seen.append("The drum was not looked at without a lens.")

@@ -10,17 +10,17 @@ import pytest
 
 from optics import checks as check
 from optics.apprentices.apprentice import Apprentice, questions
-from optics.apprentices.bench_work import at_the_bench
+from optics.apprentices.bench_work import LEARNT, at_the_bench
 from optics.apprentices.paper_work import on_paper
 from optics.lens.lens import SingleVision
 from optics.lens.power import Power
-from optics.marking.habits import CATALOGUE, slip
+from optics.marking.habits import slip
 from optics.marking.telling import MARKS_MIME
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.project_files import project_folder
 from optics.specimens.specimen import Brief, make
 
-HABITS = (*(entry.name for entry in CATALOGUE), "lenses exchanged", "eyepiece not set")
+HABITS = LEARNT
 CHAPTER = """
 check.conversion(convert_1, given="+2.50 -1.50 x 170", to="plus", points=1)
 check.conversion(convert_2, given="-2.00 +1.50 x 090", to="minus", points=2)
@@ -157,8 +157,7 @@ def test_the_habits_named_in_the_banks_lead_to_wrong_letters():
                 assert slip(habit).name == habit
 
 
-def test_a_sphere_written_for_a_cylinder_is_no_clean_exchange(chapter):
-    # The mark for the form is lost as well then, which exchanged lenses do not declare.
+def test_a_sphere_written_for_a_cylinder_loses_the_form_as_well(chapter):
     pair = replace(
         make(Brief(cylinder="none"), seed=1),
         spectacles=Spectacles(
@@ -167,5 +166,6 @@ def test_a_sphere_written_for_a_cylinder_is_no_clean_exchange(chapter):
         ),
     )
     steady = np.random.default_rng
-    assert at_the_bench(pair, "R", "minus", lambda eye: steady(1), "lenses exchanged") is None
+    made = at_the_bench(pair, "R", "minus", lambda eye: steady(1), "lenses exchanged")
+    assert made is not None and made.spoiled == {"sphere", "cylinder", "axis", "form"}
     assert at_the_bench(pair, "R", "minus", lambda eye: steady(1), None)[0] == ("-2.00 -1.00 x 030",)

@@ -16,7 +16,7 @@ from optics import read_lens, settle
 from optics.apprentices.replaying import replay
 from optics.instrument.focimeter import FIELD
 from optics.instrument.reader import sharpness
-from optics.marking.pair_reading import Manner, PairReader, written_ticket
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
 from optics.widgets.open_bench.open_bench import brief_of
 
@@ -222,9 +222,7 @@ def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, 
 def test_a_progressive_read_without_marks_is_told_its_habit(at_the_bench, page):
     apprentice, pair = at_the_bench("progressive", 11)
     assert page.get_by_role("button", name="Distance circle").is_disabled()
-    reader = PairReader(pair)
-    unmarked = reader.read(Manner(distance_at="geometric centre"))
-    ticket = written_ticket(reader, unmarked)
+    ticket = right_ticket(pair)
     # The distance powers are what the bench shows in the middle of each rim.
     apprentice.set_eyepiece()
     for eye, side in (("R", "right"), ("L", "left")):

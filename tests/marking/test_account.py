@@ -13,14 +13,15 @@ import numpy as np
 import pytest
 
 from optics import checks as check
+from optics.apprentices.bench_work import LEARNT
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.marking.account import account
 from optics.marking.habits import CATALOGUE, Triple, slip
 from optics.marking.marks import hold, mark_against, true_triple
-from optics.marking.pair_habits import PAIR_CATALOGUE
 from optics.marking.telling import Reply
 
+OF_A_LINE = tuple(slip(name) for name in LEARNT if slip(name).of_a_line)
 SKILL = r"form|sphere|cylinder|axis|add|prism|centres|heights|style|notation"
 # What a sentence says is wrong, in whichever words the catalogue has for it.
 DENIES = {
@@ -50,7 +51,7 @@ def wrong_lines(rng: np.random.Generator):
         power = Power.from_sphere_cylinder(*minus)
         for form in ("minus", "plus"):
             true = true_triple(power, form)
-            chains = [(each,) for each in CATALOGUE] + list(permutations(CATALOGUE, 2))
+            chains = [(each,) for each in OF_A_LINE] + list(permutations(OF_A_LINE, 2))
             for chain in chains:
                 made: Triple | None = true
                 for each in chain:
@@ -144,7 +145,7 @@ def test_after_hand_in_your_number_stands_beside_the_number_of_the_habit(all_rep
     assert sum("You wrote" in " ".join(told) for told in shown) > 0.8 * len(shown)
 
 
-@pytest.mark.parametrize("entry", [each for each in CATALOGUE if "bench" in each.where], ids=lambda e: e.name)
+@pytest.mark.parametrize("entry", [each for each in OF_A_LINE if "bench" in each.where], ids=lambda e: e.name)
 def test_a_habit_comes_first_and_then_why_a_twin_and_one_more(entry) -> None:
     true = Triple(-3.25, -1.00, 30.0)
     made = entry.shown(true)
@@ -174,12 +175,12 @@ def test_a_missed_cylinder_and_an_unsettled_power_are_told_as_such() -> None:
 
 def test_every_pair_of_habits_over_a_pair_is_one_account() -> None:
     marks = mark_against(hold(parse("-1.00 DS"), Triple(-3.25, -1.0, 30.0)), 5.0)
-    told = {account(marks, pair) for pair in permutations(PAIR_CATALOGUE, 2)}
+    told = {account(marks, pair) for pair in permutations(CATALOGUE, 2)}
     assert len(told) > 200
     for sentences in told:
         assert len(" ".join(sentences).split()) <= 68
         assert sentences[0].startswith("Two habits together")
-        assert not any(each.habit in " ".join(sentences) for each in PAIR_CATALOGUE)
+        assert not any(each.habit in " ".join(sentences) for each in CATALOGUE)
 
 
 def test_a_reply_of_a_check_is_that_account() -> None:

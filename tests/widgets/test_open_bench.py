@@ -8,11 +8,12 @@ from typed_ticket import typed
 from optics import lesson
 from optics.errors import OpticsError
 from optics.instrument.focimeter import eyepiece_view
-from optics.marking.pair_reading import Manner, PairReader, written_ticket
+from optics.judging.settling import settle
 from optics.progress.file import PROGRESS_FILE
 from optics.specimens.briefs import STYLES
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
+from optics.specimens.steps import settled_add
 from optics.widgets.open_bench.draft import DRAFT_FILE, keep_draft, kept_draft
 from optics.widgets.open_bench.open_bench import OpenBench, brief_of
 
@@ -87,11 +88,22 @@ def test_with_ordered_prism_a_note_says_where_the_wearer_looks():
     assert not table.marks["prism"].disabled and table.marks["near"].disabled
 
 
+def read_unmarked(pair):
+    """The ticket of somebody who reads distance in the middle of each rim."""
+    ticket = right_ticket(pair)
+    for eye, side in (("R", "right"), ("L", "left")):
+        (x, y), middle = pair.spectacles.reference_point_mm(eye), pair.frame.boxing_centre_mm(eye)
+        lens, on = pair.spectacles.mounted(eye).lens, pair.addition_side(eye)
+        at = (middle[0] - x, middle[1] - y)
+        near = lens.over_stop(*pair.lens_point_mm(eye, "near"), on).read.mean
+        ticket[side] = settle(lens.over_stop(*at).read).choice.distance
+        ticket[f"add_{side}"] = f"{settled_add(float(near - lens.over_stop(*at, on).read.mean)):+.2f}"
+    return ticket
+
+
 def test_a_progressive_read_unmarked_is_told_so():
     table = OpenBench(style="progressive", difficulty=2, seed=5)
-    reader = PairReader(table.specimen)
-    ticket = written_ticket(reader, reader.read(Manner(distance_at="geometric centre")))
-    table.ticket.typed = typed(ticket)
+    table.ticket.typed = typed(read_unmarked(table.specimen))
     table.ask()
     assert "Habit: progressive read unmarked" in table.outcome.value
 

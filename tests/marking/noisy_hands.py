@@ -1,0 +1,376 @@
+"""Apprentices who read with noise, settle and then write; never filtered, and strangers among them.
+
+Made apart from the diagnosis: the pair is asked here again, places are worked out here, and
+every habit is done by hand on the readings. Run as a script it prints the figures:
+
+    python tests/marking/noisy_hands.py [tickets a style]
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from optics.judging.settling import settle
+from optics.lens.power import Power
+from optics.lens.prism import Prism
+from optics.marking.diagnosis import Diagnosis, diagnose
+from optics.marking.marks import mark_pair
+from optics.marking.read import Ticket, read_answer
+from optics.specimens.briefs import STYLES, brief_for
+from optics.specimens.specimen import Specimen, make
+from optics.specimens.steps import by_rule, on_the_rings, prism_words
+
+POWER_SD, LENGTH_SD, PRISM_SD = 0.05, 0.4, 0.1
+PAIRS = 40
+"""Pairs of each style from which a ticket's is drawn."""
+SIDE = {"R": "right", "L": "left"}
+State = dict[str, dict]
+
+
+@lru_cache(maxsize=400)
+def pair_of(style: str, seed: int) -> Specimen:
+    return make(replace(brief_for(style, 2 + seed % 3, seed), faulty=0.0, condition=()), seed)
+
+
+class Hand:
+    """Somebody at work: what they read is a lens's own power, its noise and their habits."""
+
+    def __init__(self, pair: Specimen, rng: np.random.Generator, noise: float = 1.0) -> None:
+        self.pair, self.rng, self.noise = pair, rng, noise
+        self.place: dict[str, tuple[float, float]] = {}
+        self.moved, self.side, self.add_side = dict.fromkeys("RL", 0.0), dict.fromkeys("RL", "back"), ""
+        self.prism_centre = self.total = self.away = self.apart = self.swap = False
+        self.near_up = 0.0
+        self.lines: list[Callable] = []
+        self.fields: list[Callable] = []
+
+    def shake(self, deviation: float) -> float:
+        return float(self.rng.normal(0.0, deviation * self.noise))
+
+    def met(self, eye: str, at: tuple[float, float], side: str = "back"):
+        return self.pair.spectacles.mounted(eye).lens.over_stop(*at, side)
+
+    def line(self, eye: str) -> list:
+        """First power, second power and axis, as drum and wheel stood."""
+        of = {"R": "L", "L": "R"}[eye] if self.swap else eye
+        at = self.place.get(of) or self.pair.lens_point_mm(of, "distance") or (0.0, 0.0)
+        s, c, a = map(float, self.met(of, at, self.side[eye]).read.sphere_cylinder())
+        spread = min(max(1.7 / max(abs(c), 0.17), 1.0), 10.0)
+        one, two = (p + self.moved[eye] + self.shake(POWER_SD) for p in (s, s + c))
+        axis = a + self.shake(spread)
+        if two > one:
+            one, two, axis = two, one, axis + 90.0
+        return [one, two - one, (axis - 1e-9) % 180.0]
+
+    def settled(self, read: list) -> list:
+        s, c, a = read
+        if self.away:
+            up = [np.sign(p) * np.ceil(abs(p) * 4 - 1e-9) / 4 for p in (s, s + c)]
+            return [up[0], min(up[1] - up[0], 0.0), a]
+        if self.apart:
+            return [round(s * 4) / 4, round(c * 4) / 4, a]
+        line = settle(Power.from_sphere_cylinder(s, c, a)).choice
+        return [line.sphere, line.cylinder, float(line.axis or 180)]
+
+    def ticket(self) -> Ticket:
+        """The ticket they write."""
+        pair, state = self.pair, {}
+        for eye in "RL":
+            of = {"R": "L", "L": "R"}[eye] if self.swap else eye
+            entry: dict = {"line": self.settled(self.line(eye))}
+            side = pair.addition_side(of)
+            if side is not None:
+                side = {"front": "back", "back": "front"}[side] if self.add_side else side
+                far = self.place.get(of) or pair.lens_point_mm(of, "distance")
+                x, y = pair.lens_point_mm(of, "near")
+                near = self.met(of, (x, y + self.near_up), side).read
+                got = float(near.mean - self.met(of, far, side).read.mean)
+                if self.total:
+                    got = float(near.sphere_cylinder()[0])
+                entry["add"] = round((got + self.shake(POWER_SD * 1.414)) * 4) / 4
+                entry["height"] = pair.height_mm(eye) + self.shake(LENGTH_SD)
+            at = (0.0, 0.0)
+            if self.prism_centre:
+                (x, y), (mx, my) = (
+                    pair.spectacles.reference_point_mm(of),
+                    pair.frame.boxing_centre_mm(of),
+                )
+                at = (mx - x, my - y)
+            prism = self.met(of, at).prism.vector + np.array([self.shake(PRISM_SD), self.shake(PRISM_SD)])
+            entry["prism"] = np.asarray(prism, dtype=float)
+            entry["pd"] = pair.pd_mm(eye) + self.shake(LENGTH_SD)
+            state[eye] = entry
+        for change in self.lines:
+            change(state)
+        for change in self.fields:
+            change(state)
+        return read_answer(self.written(state), "minus")
+
+    def written(self, state: State) -> dict[str, str]:
+        made = {"style": self.pair.style}
+        for eye, side in SIDE.items():
+            entry = state[eye]
+            s, c, a = entry["line"]
+            axis = round((a - 1) % 180 + 1)
+            made[side] = f"{s:+.2f} DS" if abs(c) < 0.01 else f"{s:+.2f} {c:+.2f} x {axis or 180:03d}"
+            made[f"prism_{side}"] = prism_words(on_the_rings(Prism(entry["prism"]), eye)) or "no prism"
+            for name in ("pd", "height"):
+                if name in entry:
+                    value = entry[name]
+                    made[f"{name}_{side}"] = f"{value:.1f}" if value < 10 else f"{by_rule(value):g}"
+            if entry.get("add", 0.0) > 0:
+                made[f"add_{side}"] = f"{entry['add']:+.2f}"
+        return made
+
+
+# --- habits of the catalogue, done by hand -----------------------------------------------------
+
+
+def _on_lines(change: Callable) -> Callable:
+    """Done with both lenses, at times with one."""
+
+    def begin(hand: Hand) -> None:
+        eyes = str(hand.rng.choice(["RL", "RL", "RL", "R", "L"]))
+
+        def all_lines(state: State) -> None:
+            for eye in eyes:
+                state[eye]["line"] = list(change(*state[eye]["line"]))
+
+        hand.lines.append(all_lines)
+
+    return begin
+
+
+def _on_fields(change: Callable) -> Callable:
+    return lambda hand: hand.fields.append(lambda state: change(hand, state))
+
+
+def _each(name: str, made: Callable) -> Callable:
+    def change(hand: Hand, state: State) -> None:
+        for entry in state.values():
+            if name in entry:
+                entry[name] = made(hand, entry[name])
+
+    return _on_fields(change)
+
+
+def _with(**settings: object) -> Callable:
+    return lambda hand: [setattr(hand, name, value) for name, value in settings.items()]
+
+
+def _c(change: Callable) -> Callable:
+    """Only where there is a cylinder."""
+    return lambda s, c, a: change(s, c, a) if c else (s, c, a)
+
+
+def _digits(s: float, c: float, a: float) -> tuple:
+    text = f"{round(a):03d}"
+    made = int(text[0] + text[2] + text[1])
+    return (s, c, made if 1 <= made <= 180 else a)
+
+
+def _eyepiece(hand: Hand) -> None:
+    by = float(hand.rng.choice([-1, 1]) * hand.rng.uniform(0.25, 0.62))
+    eyes = hand.rng.choice(["RL", "RL", "R"])
+    hand.moved |= dict.fromkeys(str(eyes), by)
+
+
+def _unmarked(hand: Hand) -> None:
+    for eye in "RL":
+        x, y = hand.pair.spectacles.reference_point_mm(eye)
+        middle = hand.pair.frame.boxing_centre_mm(eye)
+        hand.place[eye] = (middle[0] - x, middle[1] - y)
+
+
+def _copied(what: slice) -> Callable:
+    def change(hand: Hand, state: State) -> None:
+        one, other = ("R", "L") if hand.rng.random() < 0.5 else ("L", "R")
+        state[one]["line"][what] = state[other]["line"][what]
+
+    return _on_fields(change)
+
+
+def _reversed(both: bool) -> Callable:
+    def change(hand: Hand, state: State) -> None:
+        for eye in "RL" if both else hand.rng.choice(["R", "L"]):
+            state[eye]["prism"] = state[eye]["prism"] * [-1.0, 1.0]
+
+    return _on_fields(change)
+
+
+def _in_one(hand: Hand, state: State) -> None:
+    one, other = ("R", "L") if hand.rng.random() < 0.5 else ("L", "R")
+    state[one]["prism"] = state[one]["prism"] - state[other]["prism"]
+    state[other]["prism"] = np.zeros(2)
+
+
+def _exchange(hand: Hand) -> None:
+    hand.swap = True
+
+
+def _dioptre(hand: Hand) -> None:
+    by = float(hand.rng.choice([-1, 1]))
+    eyes = str(hand.rng.choice(["RL", "R", "L"]))
+
+    def change(state: State) -> None:
+        for eye in eyes:
+            state[eye]["line"][0] += by
+
+    hand.lines.append(change)
+
+
+def _back(s: float) -> float:
+    return float(np.floor(s) + np.ceil(s) - s)
+
+
+HABITS: dict[str, Callable] = {
+    "lenses exchanged": _exchange,
+    "form not converted": _on_lines(_c(lambda s, c, a: (s + c, -c, a + 90))),
+    "cylinder sign kept": _on_lines(_c(lambda s, c, a: (s, -c, a))),
+    "axis 90 out": _on_lines(lambda s, c, a: (s, c, a + 90)),
+    "axis mirrored": _on_lines(lambda s, c, a: (s, c, 180 - a)),
+    "second power as cylinder": _on_lines(_c(lambda s, c, a: (s, s + c, a))),
+    "sphere not converted": _on_lines(lambda s, c, a: (s + c, c, a)),
+    "drum read across zero": _on_lines(lambda s, c, a: (-s, c, a)),
+    "drum counted the wrong way": _on_lines(lambda s, c, a: (_back(s), c, a)),
+    "both readings across zero": _on_lines(lambda s, c, a: (-s - c, c, a + 90)),
+    "both readings counted the wrong way": _on_lines(
+        lambda s, c, a: (_back(s), (_back(s + c) - _back(s)) if c else 0.0, a)
+    ),
+    "a whole dioptre out": _dioptre,
+    "cylinder overlooked": _on_lines(lambda s, c, a: (s, 0.0, a)),
+    "half the cylinder": _on_lines(lambda s, c, a: (s, c / 2, a)),
+    "mean power as sphere": _on_lines(lambda s, c, a: (s + c / 2, c, a)),
+    "digits of the axis exchanged": _on_lines(_digits),
+    "axis 10 out": _on_lines(lambda s, c, a: (s, c, a + 10)),
+    "decimal point misplaced": _on_lines(lambda s, c, a: (s / 10, c, a)),
+    "minus sign left out": _on_lines(lambda s, c, a: (abs(s), c, a)),
+    "sphere copied from the other lens": _copied(slice(0, 1)),
+    "axis copied from the other lens": _copied(slice(2, 3)),
+    "line copied from the other lens": _copied(slice(0, 3)),
+    "each power rounded by itself": _with(apart=True),
+    "rounded away from zero": _with(away=True),
+    "wrong side on the stop": _with(side=dict.fromkeys("RL", "front")),
+    "eyepiece not set": _eyepiece,
+    "progressive read unmarked": _unmarked,
+    "near total written as add": _with(total=True),
+    "half the addition": _each("add", lambda hand, add: round(add / 2 * 4) / 4),
+    "addition read from the back": _with(add_side="other"),
+    "near read in the corridor": _with(near_up=6.0),
+    "base reversed in one eye": _reversed(False),
+    "base reversed in both eyes": _reversed(True),
+    "prism all in one lens": _on_fields(_in_one),
+    "prism overlooked": _each("prism", lambda hand, prism: prism * 0.0),
+    "prism read away from the reference point": _with(prism_centre=True),
+    "centimetres for millimetres": lambda hand: [
+        _each(name, lambda _, value: value / 10)(hand) for name in ("pd", "height")
+    ],
+    "half of each distance": _each("pd", lambda hand, pd: pd / 2),
+    "whole distance for one eye": _each("pd", lambda hand, pd: pd * 2),
+    "height from the datum line": _each(
+        "height", lambda hand, h: abs(h - hand.pair.frame.lens_height_mm / 2)
+    ),
+    "height from the upper rim": _each("height", lambda hand, h: hand.pair.frame.lens_height_mm - h),
+}
+OUTSIDE: dict[str, Callable] = {
+    "one sphere wild": lambda hand: hand.lines.append(
+        lambda state: state["R"]["line"].__setitem__(0, float(hand.rng.integers(-20, 21)) / 4)
+    ),
+    "one axis wild": lambda hand: hand.lines.append(
+        lambda state: state["L"]["line"].__setitem__(2, float(hand.rng.integers(1, 181)))
+    ),
+    "cylinder a half too strong": _on_lines(_c(lambda s, c, a: (s, c - 0.5, a))),
+    "axes five times as rough": lambda hand: hand.lines.append(
+        lambda state: [
+            e["line"].__setitem__(2, e["line"][2] + hand.rng.normal(0, 20)) for e in state.values()
+        ]
+    ),
+    "one distance 4 mm off": lambda hand: hand.fields.append(
+        lambda state: state["R"].__setitem__("pd", state["R"]["pd"] + 4.0)
+    ),
+    "one line made up": lambda hand: hand.lines.append(
+        lambda state: state["L"].__setitem__(
+            "line", [float(hand.rng.integers(-24, 25)) / 4, -float(hand.rng.integers(0, 9)) / 4, 77.0]
+        )
+    ),
+    "prism a prism dioptre too strong": _each("prism", lambda hand, prism: prism + np.array([0.0, 1.0])),
+}
+
+
+def at_work(names: tuple[str, ...], style: str, seed: int, noise: float = 1.0) -> tuple[Ticket, Specimen]:
+    """One ticket of somebody with these habits, of the catalogue or outside it."""
+    rng = np.random.default_rng([seed, *(sum(map(ord, name)) for name in names), STYLES.index(style)])
+    pair = pair_of(style, int(rng.integers(0, PAIRS)))
+    hand = Hand(pair, rng, noise)
+    for name in names:
+        (HABITS | OUTSIDE)[name](hand)
+    return hand.ticket(), pair
+
+
+def explained(ticket: Ticket, pair: Specimen) -> Diagnosis | None:
+    """What is said; None where no mark is lost, so that nothing is asked."""
+    return None if mark_pair(ticket, pair).all_right else diagnose(ticket, pair)
+
+
+def named(found: Diagnosis | None, names: tuple[str, ...]) -> bool:
+    """Whether the habits are named first, ties counted as the text says them."""
+    said = () if found is None else found.ties
+    return any({entry.name for entry in each.slips} == set(names) for each in said)
+
+
+def costs(style: str) -> list[str]:
+    """Habits that can be done with a style."""
+    none = {"single vision": ("add", "height", "near", "progressive"), "progressive": ()}.get(
+        style, ("progressive", "corridor")
+    )
+    return [name for name in HABITS if not any(word in name for word in none)]
+
+
+def tickets(style: str, many: int, kind: str, first: int = 0) -> Iterator[tuple[tuple[str, ...], int]]:
+    rng = np.random.default_rng([first, STYLES.index(style), len(kind)])
+    pool = sorted(OUTSIDE) if kind == "outside" else costs(style)
+    for number in range(many):
+        size = {"honest": 0, "two": 2}.get(kind, 1)
+        yield tuple(str(n) for n in rng.choice(pool, size, replace=False)), first + number
+
+
+def figures(many: int, first: int) -> None:
+    """Print how often each kind is named, style by style, and the worst confusions."""
+    confused: Counter[tuple[str, str]] = Counter()
+    of: Counter[str] = Counter()
+    times = []
+    for style in STYLES:
+        told = [f"{style:14}"]
+        for kind, noise in (("honest", 1.0), ("honest", 1.5), ("one", 1.0), ("two", 1.0), ("outside", 1.0)):
+            asked = right = 0
+            for names, seed in tickets(style, many, kind, first):
+                ticket, pair = at_work(names, style, seed, noise)
+                began = time.perf_counter()
+                found = explained(ticket, pair)
+                if found is not None:
+                    times.append(time.perf_counter() - began)
+                if kind in ("honest", "outside"):
+                    asked, right = asked + 1, right + bool(found)
+                elif found is not None:
+                    asked, right = asked + 1, right + named(found, names)
+                    if kind == "one":
+                        of[names[0]] += 1
+                        if not named(found, names):
+                            confused[names[0], " + ".join(found.names) or "nothing"] += 1
+            told.append(f"{kind} x{noise:g}: {right}/{asked} = {100 * right / max(asked, 1):.1f}")
+        print("; ".join(told), flush=True)
+    ms = np.array(times) * 1e3
+    print(f"ms a ticket: median {np.median(ms):.1f}, 99 of 100 within {np.percentile(ms, 99):.1f}")
+    for (name, said), count in confused.most_common(25):
+        print(f"{count:4} of {of[name]:4}  {name} -> {said}")
+
+
+if __name__ == "__main__":
+    figures(int(sys.argv[1]) if len(sys.argv) > 1 else 500, int(sys.argv[2]) if len(sys.argv) > 2 else 1)
