@@ -56,7 +56,7 @@ def prism(
     if unanswered(answer):
         return not_answered((SKILL,), points, EXAMPLE[to])
     try:
-        parts = parse_prism(answer)  # type: ignore[arg-type]
+        parts = parse_prism(answer)
     except OpticsError as error:
         return unreadable(error, (SKILL,), points)
     found = Prism.of_parts(parts, eye)
@@ -97,7 +97,7 @@ def place(answer: object, *, lens: str, points: float = 0.0) -> float:
     if unanswered(answer):
         return not_answered((SKILL,), points, '"5 mm in"')
     try:
-        found = np.array(parse_place(answer, eye))  # type: ignore[arg-type]
+        found = np.array(parse_place(answer, eye), dtype=float)
     except OpticsError as error:
         return unreadable(error, (SKILL,), points)
     if np.hypot(*(found - right)) <= PLACE_NEAR_MM:

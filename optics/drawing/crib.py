@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import textwrap
 from functools import cache
+from typing import Any
 
 from matplotlib.figure import Figure
 
@@ -87,7 +88,12 @@ def _steps_page(figure: Figure) -> Diagram:
         ax.text(0, 0, "base", ha="center", va="center", fontsize=style.SMALL, color=style.PURPLE)
         for base, degrees in zip(BASES, (90, 180, 270, 0) if eye == "R" else (90, 0, 270, 180), strict=True):
             x, y = style.unit(degrees)
-            look = {"ha": "center", "va": "center", "fontsize": style.SMALL, "color": style.PURPLE}
+            look: dict[str, Any] = {
+                "ha": "center",
+                "va": "center",
+                "fontsize": style.SMALL,
+                "color": style.PURPLE,
+            }
             ax.text(x * 0.42, y * 0.42, base, **look)
     draw_nose(figure, 1.3 / height, 0.95 / height + room / height * 0.75)
     said.append(

@@ -171,7 +171,7 @@ def parse_axis(text: str) -> int:
     return checked_axis(_axis(found[1]))
 
 
-def parse_prism(text: str) -> tuple[tuple[float, str | float], ...]:
+def parse_prism(text: object) -> tuple[tuple[float, str | float], ...]:
     """Read the prism of a lens by itself; empty where it says that there is none.
 
     Examples
@@ -179,14 +179,14 @@ def parse_prism(text: str) -> tuple[tuple[float, str | float], ...]:
     >>> parse_prism("2.00 base out"), parse_prism("no prism")
     (((2.0, 'out'),), ())
     """
-    clean, shown = tidied(text, what="A prism"), f'"{text.strip()}"'
+    clean, shown = tidied(text, what="A prism"), f'"{str(text).strip()}"'
     prism, none, rest = _taken_prism(clean, shown)
     if rest.strip(f" {TAKEN}") or bool(prism) == none:
         raise OpticsError(f"The prism is {shown}.", WHOLE_PRISM, 'Write it like "2.00 base out".')
     return prism
 
 
-def parse_place(text: str, eye: str) -> tuple[float, float]:
+def parse_place(text: object, eye: str) -> tuple[float, float]:
     """Read where something lies from a centre, "4 mm in, 8 mm down".
 
     Parameters
@@ -211,7 +211,7 @@ def parse_place(text: str, eye: str) -> tuple[float, float]:
     >>> parse_place("4 mm in, 8 mm down", "L")
     (-4.0, -8.0)
     """
-    clean, shown = tidied(text, what="A place"), f'"{text.strip()}"'
+    clean, shown = tidied(text, what="A place"), f'"{str(text).strip()}"'
     found = list(_PLACE.finditer(clean))
     ways = [each["way"] for each in found]
     rest = re.sub(r"[\s,;\0]|\band\b", "", _PLACE.sub("\0", clean))
