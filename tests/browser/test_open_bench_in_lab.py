@@ -209,7 +209,7 @@ def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, 
     assert between == pytest.approx(pair.pd_mm("R") + pair.pd_mm("L"), abs=0.8)
     apprentice.write(own_ticket(apprentice, style, found, dotted))
     told = apprentice.ask()
-    assert "Right: everything on this ticket is what the pair is" in told
+    assert "Right: everything on this ticket that is marked is what the pair is" in told
     steps = replay(pair)
     for number, _ in enumerate(steps, 1):
         page.get_by_role("button", name="Next", exact=True).click()

@@ -32,7 +32,7 @@ def outcome_html(marks: PairMarks, found: Diagnosis) -> str:
     missed = marks.marks.missed
     right = [skill for skill in marks.marks.skills if skill not in missed]
     if not missed:
-        head = "Right: everything that is marked on this ticket is what the pair is."
+        head = "Right: everything on this ticket that is marked is what the pair is."
     else:
         head = f"{len(right)} of {len(marks.marks.skills)} right. Look again at: {', '.join(missed)}."
     parts = [f"<p><strong>{escape(head)}</strong></p>"]
