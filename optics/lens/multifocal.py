@@ -116,7 +116,7 @@ class Multifocal:
     ...     power=parse("+6.00 DS").power, addition=2.50, eye="R", front_curve=9.00, centre_thickness_mm=6
     ... )
     >>> round(lens.addition_read("front"), 2), round(lens.addition_read("back"), 2)
-    (2.5, 2.91)
+    (2.5, 2.9)
     """
 
     power: Power

@@ -129,7 +129,7 @@ class Progressive:
     --------
     >>> from optics.lens.parsing import parse
     >>> lens = Progressive(power=parse("+1.00 -0.50 x 090").power, addition=2.00, eye="R")
-    >>> sphere, cylinder, axis = lens.over_stop(*lens.distance_reference_point).power.sphere_cylinder()
+    >>> sphere, cylinder, axis = lens.over_stop(*lens.distance_reference_point).read.sphere_cylinder()
     >>> print(f"{sphere:+.2f} {cylinder:+.2f} x {axis:03.0f}")
     +1.00 -0.50 x 090
     >>> f"{lens.addition_read('front'):.1f}", f"{lens.addition_read('back'):.1f}"
