@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from optics.drawing.verdict_table import VerdictTable
     from optics.lens.power import Power
     from optics.lens.prescription import Prescription
+    from optics.specimens.specimen import Specimen
     from optics.widgets.focimeter.bench import Bench
     from optics.widgets.open_bench.open_bench import OpenBench
+    from optics.widgets.pair.front_view import PairView
 
 __all__ = [
     "against_order",
@@ -31,6 +33,7 @@ __all__ = [
     "check",
     "compared",
     "crib",
+    "crossed_line",
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
@@ -48,6 +51,8 @@ __all__ = [
     "prism",
     "reading_form",
     "settling",
+    "tilted",
+    "tray",
     "two_readers",
     "wearer",
 ]
@@ -90,8 +95,47 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     if key not in _benches:
         specimen = box.pair(pair, learner)
         options = {"zero_error": specimen.zero_error, **_introduced(options)}
-        _benches[key] = Bench(specimen.spectacles, seed=seed, pair=pair, **options)
+        # A pair that came in bent or smeared is read as it lies on its tray, until it is put right.
+        view = _tray_of(specimen, (str(seed), pair, learner)) if specimen.conditions else None
+        made = view.spectacles if view else specimen.spectacles
+        laid = _benches[key] = Bench(made, seed=seed, pair=pair, **options)
+        if view:
+            view.observe(lambda _change: laid.lay(view.spectacles), ("trued", "wiped"))
     return _benches[key]
+
+
+def tray(pair: str, learner: str, folder: str = ".") -> PairView | None:
+    """The sealed pair on its tray, as it came in: to look over, to true, to hold before the crossed line.
+
+    Parameters
+    ----------
+    pair, learner, folder
+        As for `bench`, which reads the same pair as it lies here.
+
+    Returns
+    -------
+    PairView or None
+        None, with a sentence shown, while no name has been typed.
+    """
+    from optics.checks.bench import NAME_FIRST
+    from optics.specimens.sealed import open_pairs
+
+    if not isinstance(learner, str) or not learner.strip():
+        _say(f"{NAME_FIRST} Run that cell, then this one.")
+        return None
+    box = open_pairs(folder)
+    return _tray_of(box.pair(pair, learner), (str(box.bench_seed(pair, learner)), pair, learner))
+
+
+def _tray_of(specimen: Specimen, key: tuple[str, str, str]) -> PairView:
+    from optics.widgets.pair.front_view import PairView
+
+    if key not in _trays:
+        _trays[key] = PairView(specimen.spectacles, specimen.frame, specimen.conditions)
+    return _trays[key]
+
+
+_trays: dict[tuple[str, str, str], PairView] = {}
 
 
 _KNOWN: dict[int, tuple[str, ...]] = {
@@ -183,6 +227,43 @@ def prentice(lens: str, looked: str) -> Diagram:
 
     line = parse(lens)
     return draw(line, *parse_place(looked, line.eye or "R"))
+
+
+def crossed_line(lens: str, **options: Any) -> Diagram:
+    """The crossed line through a lens in the hand; see `optics.drawing.crossed_line`."""
+    from optics.drawing.crossed_line import crossed_line as draw
+
+    return draw(lens, **options)
+
+
+def tilted(lens: str, degrees: float) -> None:
+    """Say what a lens leaning on the stop shows: by Martin's formula, and traced through both surfaces.
+
+    Parameters
+    ----------
+    lens : str
+        A lens without cylinder, such as "-6.00 DS".
+    degrees : float
+        How far it leans about the horizontal.
+    """
+    from optics.lens.parsing import parse
+    from optics.lens.power import Power
+    from optics.lens.thick import ThickLens
+    from optics.lens.tilt import Tilted, martin
+    from optics.specimens.making import INDEX, usual_front_curve, usual_thickness_mm
+
+    power = parse(lens).power
+    sphere, cylinder = martin(power.mean, degrees, INDEX)
+    front = Power.from_sphere_cylinder(usual_front_curve(power))
+    square = ThickLens.made_to(power, front, usual_thickness_mm(power, 0.0, INDEX), INDEX)
+    over = Tilted(lens=square, tilt_degrees=degrees, index=INDEX).over_stop(0.0, 0.0)
+    form = "minus" if cylinder < 0 else "plus"
+    traced, turned, axis = over.power.sphere_cylinder(form)
+    _say(
+        f"{lens} leaning by {degrees:g} degrees. By Martin's formula: {sphere:+.2f} {cylinder:+.2f} x 180. "
+        f"Traced through both surfaces: {traced:+.2f} {turned:+.2f} x {axis:03.0f}.",
+        state="Recorded",
+    )
 
 
 def wearer(pair: str, learner: str, folder: str = ".") -> None:

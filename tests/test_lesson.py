@@ -1,9 +1,11 @@
 """The words a notebook uses: what a chapter shows, and what running a cell again keeps."""
 
 import json
+import re
 import subprocess
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from optics.lesson import (
@@ -14,9 +16,12 @@ from optics.lesson import (
     my_spread,
     own_ticket,
     reading_form,
+    tilted,
+    tray,
     two_readers,
 )
 from optics.marking.telling import MARKS_MIME, collecting
+from optics.project_files import project_folder
 from optics.specimens.sealed import open_pairs
 
 
@@ -154,3 +159,35 @@ def test_real_pairs_are_worked_out_and_never_more_is_said_than_known(tmp_path):
 def released_pairs():
     """A chapter's folder with pairs in it."""
     return str(Path(__file__).parents[1] / "notebooks" / "source" / "05-reading-a-cylinder")
+
+
+def test_the_bench_reads_a_pair_as_it_lies_on_its_tray():
+    chapter = str(project_folder("notebooks") / "source" / "08-before-the-instrument")
+    assert tray("B", "", chapter) is None
+    view = tray("B", "R. Ashdown", chapter)
+    assert view is tray("B", "R. Ashdown", chapter)
+    laid = bench("B", "R. Ashdown", chapter, chapter=8)
+    bent, asked = {}, open_pairs(chapter).pair("B", "R. Ashdown")
+    for eye in "RL":
+        laid.lens = eye
+        laid.stage_x_mm, laid.stage_y_mm = asked.spectacles.reference_point_mm(eye)
+        bent[eye] = laid.met.power
+    view.trued = True
+    for eye in "RL":
+        laid.lens = eye
+        true = laid.met.power
+        np.testing.assert_allclose(true.vector, asked.power(eye).vector, atol=0.02)
+    off = max(float(np.abs(bent[eye].vector - asked.power(eye).vector).max()) for eye in "RL")
+    assert off > 0.1, "a twisted temple has to cost something"
+
+
+def test_a_leaning_lens_is_said_by_the_formula_and_as_traced():
+    # Martin's formula, -6.00 D at 15 degrees, index 1.5: -6.1340 and -0.4404, computed apart
+    # from this package; a minus lens agrees with it as traced, a thick plus lens does not.
+    with collecting() as said:
+        tilted("-6.00 DS", 15)
+        tilted("+6.00 DS", 15)
+    minus, plus = (each["text/plain"] for each in said)
+    assert "formula: -6.13 -0.44 x 180" in minus
+    assert re.search(r"surfaces: -6\.1\d -0\.4\d x 180", minus)
+    assert "formula: +6.13 +0.44 x 180" in plus and "surfaces: +6.13" not in plus

@@ -29,7 +29,7 @@ from optics.lens.angles import wrapped_axis
 from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lesson import bench as laid_bench
-from optics.lesson import held, wearer
+from optics.lesson import held, tray, wearer
 from optics.marking.telling import MARKS_MIME
 from optics.project_files import project_folder
 from optics.specimens.sealed import open_pairs
@@ -168,16 +168,33 @@ def the_end(ticket: dict[str, str], letter: str, learner: str, chapter: Path) ->
     return {f"end_{letter.lower()}": {"end": table.verification.end, "row": row}}
 
 
+def looked_over(letter: str, learner: str, chapter: Path) -> str:
+    """The style, as the table in the chapter has it of what is seen on the tray; the pair is put right."""
+    view = tray(letter, learner, str(chapter))
+    assert view is not None
+    view.wiped = view.trued = view.tilted_to_light = True
+    seen = view.scene.words
+    if "rings" in seen:
+        return "progressive"
+    if "two lines" in seen or "second line" in seen:
+        return "trifocal"
+    return "single vision" if "No line is seen in either lens" in seen else "bifocal"
+
+
 @cache
 def by_the_steps(number: str, letter: str, variant: int, learner: str) -> dict:
     """What is written of a pair, by the names of the chapter's answers."""
     chapter = next(SOURCE.glob(f"{number}-*"))
     hands = Hands(chapter, letter, learner)
+    style = looked_over(letter, learner, chapter) if number == "08" else ""
     dial, zero = hands.set_the_eyepiece(), hands.check_zero()
     # A zero that scatters about nothing is no zero error.
     taken_away = zero if abs(zero) > 0.09 else 0.0
     pair = f"pair_{letter.lower()}"
     eyes = {"R": "right", "L": "left"} if number != "03" else {"R": "right"}
+    if number == "08":
+        lenses = {side: hands.read(eye, taken_away) for eye, side in eyes.items()}
+        return {pair: {"style": style} | lenses}
     if number in ("07", "11"):
         ticket = {}
         record = looked_through(chapter, letter, learner) if (number, letter) != ("07", "A") else {}
@@ -211,7 +228,7 @@ def graded(number: str):
             yield cell.id, cell.metadata.nbgrader.points, found.group(1)
 
 
-@pytest.mark.parametrize("number", ["03", "04", "05", "07", "11"])
+@pytest.mark.parametrize("number", ["03", "04", "05", "07", "08", "11"])
 @pytest.mark.parametrize(
     "learner",
     # Every look traces rays through both surfaces: one learner at the desk, twenty in `.ci/run`.
