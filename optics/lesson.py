@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from optics.drawing.diagram import Diagram
     from optics.drawing.sheets import Sheet
     from optics.drawing.verdict_table import VerdictTable
+    from optics.lens.multifocal import Multifocal
     from optics.lens.power import Power
     from optics.lens.prescription import Prescription
     from optics.specimens.specimen import Specimen
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "against_order",
+    "at_the_line",
     "axis_dial",
     "bench",
     "check",
@@ -50,6 +52,7 @@ __all__ = [
     "prentice",
     "prism",
     "reading_form",
+    "segment",
     "settling",
     "tilted",
     "tray",
@@ -294,6 +297,55 @@ def eyepiece_strip(lens: str, drums: Sequence[float], **options: Any) -> Diagram
     from optics.drawing.eyepiece import eyepiece_strip as draw
 
     return draw(lens, drums, **options)
+
+
+def segment(lens: str, **measures: Any) -> Diagram:
+    """A lined lens, "R +0.50 DS add +2.00", with its segment; measures as for `optics.lens.segment.Segment`."""
+    from optics.drawing.lens_marks import multifocal_lens
+
+    return multifocal_lens(_lined(lens, **measures))
+
+
+def at_the_line(lens: str, **measures: Any) -> Diagram:
+    """The eyepiece with a segment's line across the stop: the drum at the distance, between, and at the near power.
+
+    Parameters
+    ----------
+    lens, **measures
+        As for `segment`.
+    """
+    from optics.drawing.describe import spoken
+    from optics.drawing.diagram import Diagram
+    from optics.drawing.eyepiece import eyepiece_strip as draw
+    from optics.lens.parsing import parse
+
+    made = _lined(lens, **measures)
+    far, add = float(made.power.mean), parse(lens).add or 0.0
+    drums = (far, far + add / 2, far + add)
+    drawn = draw(made.over_stop(*made.segment_top), drums, wheel=180)
+    told = (
+        "Three views in the eyepiece, the line of a segment across the stop."
+        f" Drum {spoken(drums[0])}: one picture of the lines is sharp and another, lower down, is a blur."
+        f" Drum {spoken(drums[1])}: both are blurred."
+        f" Drum {spoken(drums[2])}: the lower picture is sharp and the upper one is a blur."
+    )
+    return Diagram(drawn.figure, told, title="Two pictures at the line")
+
+
+def _lined(lens: str, **measures: Any) -> Multifocal:
+    """The lined lens of a text with an addition."""
+    from optics.lens.multifocal import Multifocal
+    from optics.lens.parsing import parse
+    from optics.lens.segment import Segment
+
+    line = parse(lens)
+    if line.add is None:
+        raise OpticsError(
+            f'"{lens}" has no addition.', "A lined lens has one.", 'Write it as in "R +0.50 DS add +2.00".'
+        )
+    return Multifocal.made_to(
+        power=line.power, addition=line.add, eye=line.eye or "R", segment=Segment(**measures)
+    )
 
 
 def instrument(**options: Any) -> Diagram:

@@ -8,7 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optics.errors import OpticsError
 from optics.lesson import (
+    at_the_line,
     bench,
     crib,
     homework,
@@ -17,6 +19,7 @@ from optics.lesson import (
     own_ticket,
     reading_form,
     tilted,
+    segment,
     tray,
     two_readers,
 )
@@ -57,6 +60,14 @@ def test_running_the_cell_again_keeps_the_pad(released_pairs):
     assert again is once and len(again.readings) == 1
     assert bench("B", "Ada", released_pairs, chapter=5) is not once
     assert once.trace.pair == "A"
+
+
+def test_two_pictures_stand_at_the_line_and_one_beside_it():
+    told = at_the_line("R -2.00 DS add +2.50").alt
+    assert "Drum minus 2.00: one picture" in told and "Drum plus 0.50: the lower picture is sharp" in told
+    assert "trifocal" in segment("R +0.50 DS add +2.00", intermediate_mm=7).alt
+    with pytest.raises(OpticsError, match="has no addition"):
+        segment("R -2.00 DS")
 
 
 SAID = "05 is marked.\nPractice: 3 of 4 right. Not right yet: recall 2.\nMarks: 20 of 20.\n"

@@ -125,6 +125,7 @@ class Hands:
             np.mean([line + scatter(self.chance) for _ in again]) - zero
             for line in (seen.sphere_lines, seen.cylinder_lines)
         )
+        self.sphere_lines = float(first)
         wheel = seen.wheel + np.mean([scatter(self.chance, axis_deviation(seen.cylinder)) for _ in again])
         return settle(Power.from_line_readings(first, second, wrapped_axis(float(wheel)))).choice.distance
 
@@ -157,6 +158,31 @@ def looked_through(chapter: Path, letter: str, learner: str) -> dict[str, tuple[
         y = float(height or 0) * (1 if way == "above" else -1)
         places[side[0].upper()] = (float(across) * (-1 if side == "right" else 1), y)
     return places
+
+
+def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -> dict[str, str]:
+    """Lines, additions and heights: places by the rule on the tray, the front on the stop for the addition."""
+    ticket = {}
+    seen = tray(letter, learner, str(chapter)).scene.places
+    for eye, side in (("R", "right"), ("L", "left")):
+        at = {
+            place.name.removesuffix(f" of the {side} lens"): place.at_mm for place in seen if place.eye == eye
+        }
+        upper = at.get("the line", at.get("the upper line"))
+        ticket[f"height_{side}"] = f"{round(2 * (upper - at['the lowest point'])) / 2:g}"
+        middle = (at["the temporal side of the segment"] + at["the nasal side of the segment"]) / 2
+        far = (middle + (-2.0 if eye == "R" else 2.0), upper + 5.5)
+        near = (middle, at.get("the lower line", upper) - 6.0)
+        hands.bench.against = "back"
+        ticket[side] = hands.read(eye, zero, far)
+        hands.bench.against = "front"
+        lines = []
+        for place in (far, near):
+            hands.read(eye, zero, place)
+            lines.append(hands.sphere_lines)
+        ticket[f"add_{side}"] = written(round(4 * (lines[1] - lines[0])) / 4)
+    hands.bench.against = "back"
+    return ticket
 
 
 def the_end(ticket: dict[str, str], letter: str, learner: str, chapter: Path) -> dict:
@@ -195,6 +221,8 @@ def by_the_steps(number: str, letter: str, variant: int, learner: str) -> dict:
     if number == "08":
         lenses = {side: hands.read(eye, taken_away) for eye, side in eyes.items()}
         return {pair: {"style": style} | lenses}
+    if number == "09":
+        return {pair: lined(hands, chapter, letter, learner, taken_away)}
     if number in ("07", "11"):
         ticket = {}
         record = looked_through(chapter, letter, learner) if (number, letter) != ("07", "A") else {}
@@ -228,7 +256,7 @@ def graded(number: str):
             yield cell.id, cell.metadata.nbgrader.points, found.group(1)
 
 
-@pytest.mark.parametrize("number", ["03", "04", "05", "07", "08", "11"])
+@pytest.mark.parametrize("number", ["03", "04", "05", "07", "08", "09", "11"])
 @pytest.mark.parametrize(
     "learner",
     # Every look traces rays through both surfaces: one learner at the desk, twenty in `.ci/run`.
