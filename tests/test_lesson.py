@@ -18,8 +18,8 @@ from optics.lesson import (
     my_spread,
     own_ticket,
     reading_form,
-    tilted,
     segment,
+    tilted,
     tray,
     two_readers,
 )
