@@ -133,7 +133,8 @@ def tray(pair: str, learner: str, folder: str = ".") -> PairView | None:
 def _tray_of(specimen: Specimen, key: tuple[str, str, str]) -> PairView:
     from optics.widgets.pair.front_view import PairView
 
-    if key not in _trays:
+    # Two chapters may know a pair by one letter and seed.
+    if key not in _trays or _trays[key]._pair != specimen.spectacles:
         _trays[key] = PairView(specimen.spectacles, specimen.frame, specimen.conditions)
     return _trays[key]
 

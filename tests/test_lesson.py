@@ -62,6 +62,12 @@ def test_running_the_cell_again_keeps_the_pad(released_pairs):
     assert once.trace.pair == "A"
 
 
+def test_a_tray_is_that_of_its_chapter():
+    source = project_folder("notebooks") / "source"
+    first, second = (tray("B", "t109", str(next(source.glob(f"{n}-*")))) for n in ("08", "09"))
+    assert first.spectacles != second.spectacles
+
+
 def test_two_pictures_stand_at_the_line_and_one_beside_it():
     told = at_the_line("R -2.00 DS add +2.50").alt
     assert "Drum minus 2.00: one picture" in told and "Drum plus 0.50: the lower picture is sharp" in told
