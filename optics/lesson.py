@@ -41,6 +41,8 @@ __all__ = [
     "eyepiece_strip",
     "held",
     "homework",
+    "in_the_corridor",
+    "inked_places",
     "instrument",
     "my_marks",
     "my_progress",
@@ -51,6 +53,7 @@ __all__ = [
     "power_cross",
     "prentice",
     "prism",
+    "progressive",
     "reading_form",
     "segment",
     "settling",
@@ -305,6 +308,61 @@ def segment(lens: str, **measures: Any) -> Diagram:
     from optics.drawing.lens_marks import multifocal_lens
 
     return multifocal_lens(_lined(lens, **measures))
+
+
+def progressive(lens: str, show: str = "marks") -> Diagram:
+    """A progressive lens, "R +0.50 DS add +2.00": its "marks", or its "power" from place to place."""
+    from optics.drawing.to_file import KINDS
+
+    return KINDS["contours" if show == "power" else "progressive"].draw(lens)
+
+
+def in_the_corridor(lens: str) -> Diagram:
+    """The eyepiece half way down a progressive's corridor, the drum above, at and below the power there.
+
+    Parameters
+    ----------
+    lens : str
+        As for `progressive`.
+    """
+    from optics.drawing.eyepiece import eyepiece_strip as draw
+    from optics.drawing.to_file import progressive_of
+
+    made = progressive_of(lens)
+    near = made.near_reference_point
+    met = made.over_stop(near[0] / 2.0, (made.prism_reference_point[1] + near[1]) / 2.0, made.carried_by)
+    power = float(met.read.mean)
+    return draw(met, [power + 0.35, power, power - 0.35], wheel=180)
+
+
+def inked_places(pair: str, learner: str, folder: str = ".", **options: Any) -> Any:
+    """Buttons that bring an inked mark over the stop, once the pair is marked up on its tray.
+
+    Parameters
+    ----------
+    pair, learner, folder, **options
+        As for `bench`, whose stage they move.
+    """
+    import ipywidgets as widgets
+
+    from optics.specimens.sealed import open_pairs
+    from optics.widgets.open_bench.open_bench import MARKS, bring_over
+
+    laid, view = bench(pair, learner, folder, **options), tray(pair, learner, folder)
+    if laid is None or view is None:
+        return None
+    made = open_pairs(folder).pair(pair, learner)
+    buttons = []
+    for part, words in MARKS.items():
+        button = widgets.Button(
+            description=words, disabled=not view.marked_up, layout=widgets.Layout(width="auto")
+        )
+        button.on_click(lambda _button, part=part: bring_over(laid, made, part))
+        view.observe(
+            lambda change, button=button: setattr(button, "disabled", not change["new"]), "marked_up"
+        )
+        buttons.append(button)
+    return widgets.HBox([widgets.HTML("Bring over the stop, once it is marked up:"), *buttons])
 
 
 def at_the_line(lens: str, **measures: Any) -> Diagram:

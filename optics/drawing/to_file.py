@@ -30,7 +30,7 @@ from optics.lens.numbers import power_of
 from optics.lens.parsing import parse, parse_pair, parse_place
 from optics.lens.progressive import Progressive
 
-__all__ = ["KINDS", "Kind", "draw_to_file"]
+__all__ = ["KINDS", "Kind", "draw_to_file", "progressive_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,12 +108,17 @@ def _segment(text: str, **options: Any) -> Diagram:
     return multifocal_lens(Multifocal(**_with_add(text, "segment"), **options))
 
 
+def progressive_of(text: str) -> Progressive:
+    """The progressive lens of a text with an eye and an addition."""
+    return Progressive(**_with_add(text, "progressive"))
+
+
 def _progressive(text: str, **options: Any) -> Diagram:
-    return progressive_marks(Progressive(**_with_add(text, "progressive")), **options)
+    return progressive_marks(progressive_of(text), **options)
 
 
 def _contours(text: str, **options: Any) -> Diagram:
-    return power_contours(Progressive(**_with_add(text, "contours")), **options)
+    return power_contours(progressive_of(text), **options)
 
 
 def _instrument(text: str, **options: Any) -> Diagram:

@@ -29,7 +29,7 @@ from optics.lens.angles import wrapped_axis
 from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lesson import bench as laid_bench
-from optics.lesson import held, tray, wearer
+from optics.lesson import held, inked_places, tray, wearer
 from optics.marking.telling import MARKS_MIME
 from optics.project_files import project_folder
 from optics.specimens.sealed import open_pairs
@@ -45,7 +45,8 @@ class Hands:
     def __init__(self, chapter: Path, letter: str, learner: str) -> None:
         number = int(chapter.name[:2])
         # Under a key of its own, so that each learner finds the bench as it was left.
-        self.bench = laid_bench(letter, learner, str(chapter), chapter=number, eye="R")
+        self.key = {"chapter": number, "eye": "R"}
+        self.bench = laid_bench(letter, learner, str(chapter), **self.key)
         self.chance = np.random.default_rng(sum(map(ord, learner + letter)))
         assert {"eyepiece", "aside", "stage", "wheel"} <= set(self.bench._parts)
 
@@ -185,6 +186,40 @@ def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -
     return ticket
 
 
+def marked_up(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -> dict[str, str]:
+    """Lines, additions and heights of a progressive: inked on the tray, read where the buttons bring it."""
+    view = tray(letter, learner, str(chapter))
+    buttons = {
+        each.description: each
+        for each in inked_places(letter, learner, str(chapter), **hands.key).children[1:]
+    }
+    assert all(each.disabled for each in buttons.values())
+    view.tilted_to_light = view.marked_up = True
+    carried = "back" if letter == "B" else "front"  # as the chapter says of each pair
+
+    def at(name: str) -> tuple[float, float]:
+        buttons[name].click()
+        return hands.bench.stage_x_mm, hands.bench.stage_y_mm
+
+    ticket = {}
+    for eye, side in (("R", "right"), ("L", "left")):
+        heights = {p.name: p.at_mm for p in view.scene.places if p.eye == eye and p.along == "y"}
+        high = (
+            heights[f"the fitting cross of the {side} lens"] - heights[f"the lowest point of the {side} lens"]
+        )
+        ticket[f"height_{side}"] = f"{round(2 * high) / 2:g}"
+        hands.bench.lens, hands.bench.against = eye, "back"
+        ticket[side] = hands.read(eye, zero, at("Distance circle"))
+        hands.bench.against = carried
+        lines = []
+        for name in ("Distance circle", "Near circle"):
+            hands.read(eye, zero, at(name))
+            lines.append(hands.sphere_lines)
+        ticket[f"add_{side}"] = written(round(4 * (lines[1] - lines[0])) / 4)
+    hands.bench.against = "back"
+    return ticket
+
+
 def the_end(ticket: dict[str, str], letter: str, learner: str, chapter: Path) -> dict:
     """What the table in the chapter says of one's own ticket, and its first row that fails."""
     table = held(ticket, letter, learner, str(chapter))
@@ -221,6 +256,8 @@ def by_the_steps(number: str, letter: str, variant: int, learner: str) -> dict:
     if number == "08":
         lenses = {side: hands.read(eye, taken_away) for eye, side in eyes.items()}
         return {pair: {"style": style} | lenses}
+    if number == "10":
+        return {pair: marked_up(hands, chapter, letter, learner, taken_away)}
     if number == "09":
         return {pair: lined(hands, chapter, letter, learner, taken_away)}
     if number in ("07", "11"):
@@ -256,7 +293,7 @@ def graded(number: str):
             yield cell.id, cell.metadata.nbgrader.points, found.group(1)
 
 
-@pytest.mark.parametrize("number", ["03", "04", "05", "07", "08", "09", "11"])
+@pytest.mark.parametrize("number", ["03", "04", "05", "07", "08", "09", "10", "11"])
 @pytest.mark.parametrize(
     "learner",
     # Every look traces rays through both surfaces: one learner at the desk, twenty in `.ci/run`.

@@ -36,7 +36,7 @@ from optics.widgets.pair.front_view import PairView
 from optics.widgets.ticket.fields import read_fields
 from optics.widgets.ticket.ticket import Ticket
 
-__all__ = ["FAULTS", "FOLLOWS_ME", "OpenBench", "brief_of"]
+__all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "OpenBench", "brief_of", "bring_over"]
 
 FOLLOWS_ME, AS_IT_COMES = "follows me", "as it comes"
 FAULTS = (AS_IT_COMES, "none", "often")
@@ -47,6 +47,16 @@ MARKS = {
     "near": "Near circle",
 }
 _EYES = {"R": "right", "L": "left"}
+
+
+def bring_over(bench: Bench, pair: Specimen, part: str) -> None:
+    """Bring a mark of the lens that lies on the stop over its middle."""
+    place = pair.point_mm(bench.lens, part)
+    if place is None:
+        return
+    with bench.hold_sync():
+        bench.stage_x_mm = round(place[0], 1)
+        bench.stage_y_mm = round(float(np.clip(place[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1)
 
 
 def brief_of(
@@ -288,12 +298,8 @@ class OpenBench(widgets.VBox):
 
     def bring(self, part: str) -> None:
         """Bring a mark of the lens that lies over the stop to the middle of the stop."""
-        place = self.specimen.point_mm(self.bench.lens, part)
-        if place is None or self.marks[part].disabled:
-            return
-        with self.bench.hold_sync():
-            self.bench.stage_x_mm = round(place[0], 1)
-            self.bench.stage_y_mm = round(float(np.clip(place[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1)
+        if not self.marks[part].disabled:
+            bring_over(self.bench, self.specimen, part)
 
     # --- how it went --------------------------------------------------------------------
 
