@@ -54,12 +54,15 @@ def _learn(given: argparse.Namespace) -> int:
             )
             return WRONG
         return open_for_learner(folder.resolve(), start)
-    from optics.course.self_study import lay_out, own_folder
+    from optics.course.self_study import lay_out, outside_the_program, own_folder, remember
 
     if given.only_lay_out:
-        print(lay_out(given.folder or Path("optics workbook")))
+        folder = given.folder or Path("optics workbook")
+        outside_the_program(folder)
+        print(lay_out(folder))
         return 0
     laid = lay_out(own_folder(given.folder, given.blank))
+    remember(laid.folder)  # only now is it there
     print(laid)
     start = next((name for name in sorted((*laid.laid, *laid.kept)) if name.endswith(".ipynb")), "")
     return open_for_learner(laid.folder, start)

@@ -343,26 +343,13 @@ def inked_places(pair: str, learner: str, folder: str = ".", **options: Any) -> 
     pair, learner, folder, **options
         As for `bench`, whose stage they move.
     """
-    import ipywidgets as widgets
-
     from optics.specimens.sealed import open_pairs
-    from optics.widgets.open_bench.open_bench import MARKS, bring_over
+    from optics.widgets.open_bench.open_bench import inked_places as buttons
 
     laid, view = bench(pair, learner, folder, **options), tray(pair, learner, folder)
     if laid is None or view is None:
         return None
-    made = open_pairs(folder).pair(pair, learner)
-    buttons = []
-    for part, words in MARKS.items():
-        button = widgets.Button(
-            description=words, disabled=not view.marked_up, layout=widgets.Layout(width="auto")
-        )
-        button.on_click(lambda _button, part=part: bring_over(laid, made, part))
-        view.observe(
-            lambda change, button=button: setattr(button, "disabled", not change["new"]), "marked_up"
-        )
-        buttons.append(button)
-    return widgets.HBox([widgets.HTML("Bring over the stop, once it is marked up:"), *buttons])
+    return buttons(laid, view, open_pairs(folder).pair(pair, learner))
 
 
 def at_the_line(lens: str, **measures: Any) -> Diagram:

@@ -42,6 +42,7 @@ SLOW = {
 # `.ci/run` asks for the thorough profile; what it finds is kept and tried again at the desk.
 settings.register_profile("desk", deadline=None, max_examples=30)
 settings.register_profile("thorough", deadline=None, max_examples=200)
+settings.register_profile("exhaustive", deadline=None, max_examples=200)
 PROFILE = os.environ.get("OPTICS_TESTS", "desk")
 settings.load_profile(PROFILE)
 
@@ -49,7 +50,7 @@ settings.load_profile(PROFILE)
 @pytest.fixture(scope="session")
 def thorough():
     """Whether long loops run at their full length."""
-    return PROFILE == "thorough"
+    return PROFILE != "desk"
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -70,10 +71,10 @@ def pytest_xdist_make_scheduler(config, log):
 def pytest_collection_modifyitems(config, items):
     """Mark the quick subset; leave the repetitions of a thorough run to that."""
     here = Path(__file__).parent
-    if PROFILE != "thorough":
-        longer = [item for item in items if item.get_closest_marker("thorough")]
-        items[:] = [item for item in items if item not in set(longer)]
-        config.hook.pytest_deselected(items=longer)
+    left_out = {"desk": ("thorough", "exhaustive"), "thorough": ("exhaustive",)}.get(PROFILE, ())
+    longer = [item for item in items if any(map(item.get_closest_marker, left_out))]
+    items[:] = [item for item in items if item not in set(longer)]
+    config.hook.pytest_deselected(items=longer)
     for item in items:
         if not SLOW & set(item.path.relative_to(here).parts):
             item.add_marker(pytest.mark.quick)

@@ -147,6 +147,35 @@ def test_learn_lays_no_second_blank_workbook_unasked(jupyterlab_at_rest, tmp_pat
     assert _run(capsys, "learn", tmp_path / "mine")[0] == 0
 
 
+def test_learn_takes_no_stray_notebook_for_a_workbook(jupyterlab_at_rest, tmp_path, capsys):
+    assert _run(capsys, "learn")[0] == 0
+    (tmp_path / "work" / "x").mkdir(parents=True)
+    (tmp_path / "work" / "x" / "y.ipynb").write_text("{}", "utf-8")
+    for place in (tmp_path / "work", tmp_path / "home"):
+        before = sorted(tmp_path.rglob("*"))
+        assert _run(capsys, "learn", place)[0] == 2
+        assert sorted(tmp_path.rglob("*")) == before
+    status, _, err = _run(capsys, "learn", "--blank")
+    assert status == 2
+    assert "needs a folder of its own" in err
+
+
+@pytest.mark.parametrize("note", [b"\xff\xfe", b"", b"  "])
+def test_a_damaged_note_costs_nothing(jupyterlab_at_rest, tmp_path, capsys, note):
+    assert _run(capsys, "learn")[0] == 0
+    (tmp_path / "kept" / "my-folder.txt").write_bytes(note)
+    assert "as you left it" in _run(capsys, "learn")[1]
+    # Without a note the workbook in its usual place is still one's own.
+    assert _run(capsys, "learn", tmp_path / "other")[0] == 2
+
+
+def test_a_first_start_that_fails_is_not_remembered(jupyterlab_at_rest, tmp_path, capsys):
+    (tmp_path / "a file").write_text("x", "utf-8")
+    assert _run(capsys, "learn", tmp_path / "a file")[0] == 2
+    status, out, _ = _run(capsys, "learn")
+    assert (status, str(tmp_path / "home" / "optics workbook") in out) == (0, True)
+
+
 def test_learn_says_where_a_workbook_lay_that_has_gone(jupyterlab_at_rest, tmp_path, capsys):
     assert _run(capsys, "learn", tmp_path / "mine")[0] == 0
     (tmp_path / "mine").rename(tmp_path / "moved")

@@ -17,7 +17,8 @@ __all__ = ["asked_prism", "place", "prism"]
 
 PRISM_NEAR, PLACE_NEAR_MM = 0.06, 0.3
 """What rounding on the way may cost: half a tenth, and a little more."""
-EXAMPLE = {"words": '"2.00 base out"', "one": '"2.50 base 037"'}
+# Amounts that no question has for its answer: an example may not give one away.
+EXAMPLE = {"words": '"9.75 base up"', "one": '"9.75 base 292"'}
 SKILL = "prism"
 
 
@@ -58,10 +59,11 @@ def prism(
     try:
         parts = parse_prism(answer)
     except OpticsError as error:
-        return unreadable(error, (SKILL,), points)
+        return unreadable(_without_example(error, EXAMPLE[to]), (SKILL,), points)
     found = Prism.of_parts(parts, eye)
     in_form = (len(parts) == 1) if to == "one" else all(isinstance(base, str) for _, base in parts)
-    good = bool((found - right).amount <= PRISM_NEAR)
+    # A base to the whole degree may be half a degree out.
+    good = bool((found - right).amount <= PRISM_NEAR + 0.009 * right.amount)
     if good and (in_form or not parts):
         return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
     if good:
@@ -95,11 +97,11 @@ def place(answer: object, *, lens: str, points: float = 0.0) -> float:
     eye = line.eye or "R"
     right = np.asarray(decentration_mm(line.power, Prism.of_parts(line.prism, eye)), dtype=float)
     if unanswered(answer):
-        return not_answered((SKILL,), points, '"5 mm in"')
+        return not_answered((SKILL,), points, '"27 mm up"')
     try:
         found = np.array(parse_place(answer, eye), dtype=float)
     except OpticsError as error:
-        return unreadable(error, (SKILL,), points)
+        return unreadable(_without_example(error, '"27 mm up"'), (SKILL,), points)
     if np.hypot(*(found - right)) <= PLACE_NEAR_MM:
         return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
     if np.hypot(*(found + right)) <= PLACE_NEAR_MM:
@@ -109,6 +111,11 @@ def place(answer: object, *, lens: str, points: float = 0.0) -> float:
     else:
         sentence = "Centimetres from the centre are prism divided by power. Then ask which way the base lies."
     return tell(Reply(state="Not yet", sentences=(sentence,), marks=shared_out({SKILL: False}, points)))
+
+
+def _without_example(error: OpticsError, example: str) -> OpticsError:
+    """The same refusal with an example that comes near no question's answer."""
+    return OpticsError(error.given, error.allowed, f"Write it like {example}.")
 
 
 def asked_prism(given: Mapping[str, str]) -> tuple[str, Prism]:

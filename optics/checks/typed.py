@@ -50,7 +50,8 @@ def answer_in_sentences() -> None:
 def _sentence_for(lines: list[str]) -> list[str]:
     """The cell as it is, or a call that says why it cannot be read."""
     source = "".join(lines)
-    if not _ANSWER.match(source):
+    # Commands of the notebook's own (x = !ls, x = %pwd, x?) are no Python and no answers.
+    if not _ANSWER.match(source) or re.search(r"=\s*[!%]|^\s*[!%]|\?\s*$", source, re.MULTILINE):
         return lines
     try:
         with warnings.catch_warnings():
@@ -70,9 +71,10 @@ def _say(sentence: str) -> None:
 def _name_unknown(shell: Any, kind: Any, error: Any, traceback: Any, tb_offset: Any = None) -> None:
     cell = next(reversed(shell.user_ns.get("In", [""])), "")
     name = getattr(error, "name", None)
-    if sentence := without_quotes(cell):
-        _say(sentence)
-    elif not _ANSWER.match(cell) and name:
+    bare = _BARE.search(cell)
+    if bare and name == re.split(r"\W", bare[2])[0]:
+        _say(without_quotes(cell))
+    elif name in ("check", "learner") or (name and cell.lstrip().startswith(("check.", "bench(", "tray("))):
         _say(f'"{name}" is not known yet: run the cells above this one first, from the top.')
     else:
         shell.showtraceback((kind, error, traceback), tb_offset=tb_offset)

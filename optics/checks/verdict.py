@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -21,6 +22,8 @@ FILL_IN = (
     'Type the end between the quotes: "passes", "fails" or "not yet known"; where it fails, the lens and '
     'the row as well, such as "right axis".'
 )
+ROWS = frozenset("sphere cylinder axis meridian addition imbalance prism distance height curve".split())
+"""One of these words stands in every row's name."""
 _EYES = {"R": "right ", "L": "left ", None: ""}
 
 
@@ -55,7 +58,7 @@ def verdict(
     held = verify(load(specimen.brief.table), specimen.order, specimen.record())
     right = {"verdict": end == held.end}
     # Who does not see that it fails has no row to name, and earns none by leaving it empty.
-    right["deciding row"] = right["verdict"] and (held.end != "fails" or row in _rows(held))
+    right["deciding row"] = right["verdict"] and (held.end != "fails" or _named(row) in _rows(held))
     marks = shared_out(right, points)
     if not marks.missed:
         return tell(Reply(state="Right", marks=marks))
@@ -77,6 +80,9 @@ def recorded_verdict(answer: object) -> None:
     elif end == "fails" and not row:
         told = "Read as fails. Which row decided? Type the lens and the row. It is marked after you hand in."
         tell(Reply(state="Recorded", sentences=(told,)))
+    elif row and not _named(row) & ROWS:
+        told = f'"{row[:40]}" names no row of the table, such as right axis or vertical imbalance.'
+        tell(Reply(state="Not yet", sentences=(told,)))
     else:
         by = f" by {row[:40]}" if row else ""
         tell(Reply(state="Recorded", sentences=(f"Read as {end}{by}. It is marked after you hand in.",)))
@@ -84,13 +90,25 @@ def recorded_verdict(answer: object) -> None:
 
 def _taken(answer: object) -> tuple[str, str]:
     fields = answer if isinstance(answer, Mapping) else {"end": answer}
-    end, row = (" ".join(str(fields.get(name) or "").lower().split()) for name in ("end", "row"))
-    return end.strip(". "), row.strip(". ")
+    end, row = (_plain(fields.get(name)) for name in ("end", "row"))
+    return {"pass": "passes", "fail": "fails"}.get(end, end), row
 
 
-def _rows(held: Verification) -> set[str]:
-    """How the rows that failed may be named."""
-    named = set()
-    for each in held.failures:
-        named |= {f"{_EYES[each.eye]}{each.quantity}", each.quantity if each.eye is None else ""}
-    return named - {""}
+def _plain(value: object) -> str:
+    try:
+        text = "" if value is None else str(value)
+    except ValueError:  # a number of thousands of digits
+        text = "a number"
+    # Half a letter cannot be shown again.
+    return " ".join(text.encode("utf-8", "replace").decode("utf-8").lower().split()).strip(". ")
+
+
+def _rows(held: Verification) -> set[frozenset[str]]:
+    """The words of each row that failed: its quantity, and the lens where it is one lens's."""
+    return {frozenset(f"{_EYES[each.eye]}{each.quantity}".split()) for each in held.failures}
+
+
+def _named(row: str) -> frozenset[str]:
+    """The words of a row as it was typed, in any order: "right axis", "R axis", "axis, right lens"."""
+    words = re.findall(r"[a-z]+", row)
+    return frozenset({"r": "right", "l": "left"}.get(word, word) for word in words) - {"lens", "eye", "the"}

@@ -35,7 +35,16 @@ from optics.progress.progress import Chapter
 from optics.project_files import project_folder
 from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
 
-__all__ = ["Laid", "MarkedMine", "lay_out", "mark_mine", "own_folder", "study_course"]
+__all__ = [
+    "Laid",
+    "MarkedMine",
+    "lay_out",
+    "mark_mine",
+    "outside_the_program",
+    "own_folder",
+    "remember",
+    "study_course",
+]
 
 LEARNER = "me"
 LARGEST_FILE = 200_000_000
@@ -138,17 +147,16 @@ def own_folder(asked: Path | None = None, blank: bool = False) -> Path:
         Where a second workbook would be laid unasked, where the old one has gone, or
         inside a copy of the program, which an update may replace.
     """
-    note = _remembered()
-    last = Path(note.read_text("utf-8").strip()) if note.is_file() else None
-    folder = (asked or last or Path.home() / "optics workbook").expanduser().resolve()
-    for above in (folder, *folder.parents):
-        project = above / "pyproject.toml"
-        if project.is_file() and 'name = "optics-workbook"' in project.read_text("utf-8", "replace"):
-            raise OpticsError(
-                f"{folder} lies inside the program's own folder.",
-                "Your workbook needs a place that an update leaves alone.",
-                f'Try: python -m optics learn "{Path.home() / "optics workbook"}".',
-            )
+    home = Path.home() / "optics workbook"
+    last = _last() or (home if _is_workbook(home) else None)
+    if blank and asked is None and last:
+        raise OpticsError(
+            f"Your workbook lies in {last}.",
+            "A second one needs a folder of its own.",
+            'Name it: python -m optics learn "another folder" --blank.',
+        )
+    folder = (asked or last or home).expanduser().resolve()
+    outside_the_program(folder)
     if last and not blank and not _is_workbook(folder):
         if folder != last:
             raise OpticsError(
@@ -161,12 +169,39 @@ def own_folder(asked: Path | None = None, blank: bool = False) -> Path:
             "It opens from a new place where you name that.",
             "Add --blank to start again without your answers.",
         )
-    write_whole(note, str(folder).encode())
     return folder
 
 
+def outside_the_program(folder: Path) -> None:
+    """Refuse a folder inside a copy of the program, which an update may replace."""
+    folder = folder.expanduser().resolve()
+    for above in (folder, *folder.parents):
+        project = above / "pyproject.toml"
+        if project.is_file() and 'name = "optics-workbook"' in project.read_text("utf-8", "replace"):
+            raise OpticsError(
+                f"{folder} lies inside the program's own folder.",
+                "Your workbook needs a place that an update leaves alone.",
+                f'Try: python -m optics learn "{Path.home() / "optics workbook"}".',
+            )
+
+
+def remember(folder: Path) -> None:
+    """Note where a workbook was laid, so that it opens again the next day."""
+    write_whole(_remembered(), str(folder).encode())
+
+
+def _last() -> Path | None:
+    """Where the workbook was last time; nothing where the note cannot be read."""
+    try:
+        said = _remembered().read_text("utf-8").strip()
+    except (OSError, ValueError):
+        return None
+    return Path(said) if said else None
+
+
 def _is_workbook(folder: Path) -> bool:
-    return any(folder.glob("*/*.ipynb"))
+    chapters = folder.glob("[0-9][0-9]-*/[0-9][0-9]-*.ipynb")
+    return any(path.stem == path.parent.name for path in chapters)
 
 
 def lay_out(folder: Path | str, study: Course | None = None) -> Laid:
@@ -324,7 +359,7 @@ def _noted(chapter: str, told: Sequence[Result], path: Path) -> list[str]:
         for skill, (got, of) in each.skills.items():
             before = skills.get(skill, (0.0, 0.0))
             skills[skill] = (before[0] + got, before[1] + of)
-    if not skills:
+    if not any(got for got, _ in skills.values()):  # nothing was tried yet
         return []
     slips = tuple(name for each in told for name in each.slips)
     now = datetime.now(UTC).isoformat(timespec="seconds")

@@ -106,12 +106,13 @@ def _one_prism(draw: np.random.Generator) -> Prescription:
     )
 
 
-def _any(_: Prescription) -> str:
-    return ""
+def _any(line: Prescription) -> str:
+    left_out = line.add is not None or line.prism or line.no_prism
+    return "Its addition or prism would be left out." if left_out else ""
 
 
 def _with_cylinder(line: Prescription) -> str:
-    return "" if line.axis is not None else "It has no cylinder, and so no axis and no other form."
+    return _any(line) if line.axis is not None else "It has no cylinder, and so no axis and no other form."
 
 
 def _with_prism(line: Prescription) -> str:

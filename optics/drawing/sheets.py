@@ -13,11 +13,12 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.textpath import TextPath
 
 from optics.drawing import style
 from optics.drawing.diagram import Diagram, bound, checked_target, written_to
 from optics.drawing.exercises import EXERCISES, Exercise, checked
-from optics.errors import OpticsError
+from optics.errors import OpticsError, shown
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 
@@ -26,10 +27,10 @@ __all__ = ["TASKS", "Sheet", "lenses_in", "sheet"]
 TASKS = {name: exercise.asks for name, exercise in EXERCISES.items()}
 """What a sheet may ask, with the line printed above it."""
 MOST = 200
-LONGEST_HEAD = 60
+LONGEST_HEAD = 56
 
 # Inches.
-HEAD, FOOT = 1.05, 0.55
+HEAD, FOOT = 1.3, 0.55
 PICTURE, LINE, ASKS = 2.85, 0.56, 0.42
 
 
@@ -162,6 +163,12 @@ def sheet(
             raise OpticsError(
                 f"The {words} has {len(text)} characters.", f"It has at most {LONGEST_HEAD}.", "Shorten it."
             )
+        if not text.isprintable():
+            raise OpticsError(
+                f"The {words} is {shown(text)}.", "It is one line of letters.", "Type it again."
+            )
+    if seed < 0:
+        raise OpticsError(f"The sheet's number is {seed}.", "Numbers count from 0.", "Try 1.")
     if lenses is None:
         if not 1 <= count <= MOST:
             raise OpticsError(
@@ -285,11 +292,13 @@ def _question(
 
 def _draw_head(figure: Figure, heading: str, shop: str, answered: bool) -> None:
     width, _ = figure.get_size_inches()
-    style.text_at(figure, style.MARGIN, 0.4, heading, fontsize=16)
+    room = 72.0 * (width - 2 * style.MARGIN)
+    wide = TextPath((0, 0), heading.replace("$", r"\$"), size=16).get_extents().width
+    style.text_at(figure, style.MARGIN, 0.4, heading, fontsize=min(16.0, max(11.0, 15.5 * room / wide)))
     style.text_at(figure, style.MARGIN, 0.72, shop, fontsize=style.SMALL, color=style.DIM)
     if not answered:
         line = "name ______________________   date ____________"
-        style.text_at(figure, width - style.MARGIN, 0.72, line, fontsize=style.SMALL, ha="right")
+        style.text_at(figure, width - style.MARGIN, 0.98, line, fontsize=style.SMALL, ha="right")
 
 
 def _draw_foot(figure: Figure, tasks: Sequence[str], number: int, pages: int) -> None:

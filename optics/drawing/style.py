@@ -107,7 +107,8 @@ def text_at(figure: Figure, left: float, top: float, text: str, **look: Any) -> 
     """Write on a page, inches from its left and from its top."""
     width, height = figure.get_size_inches()
     if text:
-        figure.text(left / width, 1.0 - top / height, text, va="top", **look)
+        # A dollar is a dollar here, and no formula.
+        figure.text(left / width, 1.0 - top / height, text.replace("$", r"\$"), va="top", **look)
 
 
 def canvas(width: float, height: float) -> Figure:

@@ -236,6 +236,7 @@ def agreement(first: Sequence[Power], second: Sequence[Power]) -> Agreement:
             (float(m - 1.96 * sd), float(m + 1.96 * sd)) for m, sd in zip(middle, deviation, strict=True)
         ),
         surely_apart=bool(
-            abs(middle[0]) > student.ppf(0.975, len(apart) - 1) * deviation[0] / sqrt(len(apart))
+            abs(middle[0]) > 0.005  # less is no difference that can be written
+            and abs(middle[0]) > student.ppf(0.975, len(apart) - 1) * deviation[0] / sqrt(len(apart))
         ),
     )

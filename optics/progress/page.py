@@ -43,6 +43,8 @@ def next_step(progress: Progress, chapters: Sequence[str]) -> str:
     chapters : sequence of str
         Names of the workbook's chapters, in order.
     """
+    if not chapters:
+        return "No chapters lie here: open this page from the workbook's own folder."
     begun = [name for name in chapters if name in progress.chapters]
     for name in begun:
         again = [skill for skill, state in progress.chapters[name].states.items() if state == TRY_AGAIN]

@@ -101,3 +101,16 @@ def test_places_are_read(text, eye, found):
 def test_what_is_no_place_is_a_sentence(text):
     with pytest.raises(OpticsError):
         parse_place(text, "R")
+
+
+@pytest.mark.parametrize(("right", "given"), RIGHT)
+def test_no_example_comes_near_an_answer(right, given):
+    """Found from outside: an example that was the answer earned full marks."""
+    for answer in ("", "nonsense", 3.2):
+        words = said(prism, answer, **given)[1]
+        example = words.rsplit('"', 2)[1]
+        assert said(prism, example, points=2, **given)[0] == 0.0
+        assert "amount is right" not in said(prism, example, **given)[1]
+    assert said(prism, "12.53 base 029", prisms="R 11.00 base in 6.00 base up", to="one")[1].startswith(
+        "Right"
+    )

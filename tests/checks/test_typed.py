@@ -59,6 +59,13 @@ def test_a_cell_that_can_be_run_is_left_alone(run, cell, value):
     assert shell.user_ns["right"] == value
 
 
+@pytest.mark.parametrize(
+    "cell", ["x = !echo hi", "x = %pwd", "right?", "a = len\nprint(zork)", "chekc.prism(1)"]
+)
+def test_commands_and_code_of_ones_own_are_not_taken_for_answers(run, cell):
+    assert run(cell)[0] == "[]"
+
+
 def test_code_of_ones_own_keeps_pythons_own_words(run, capsys):
     said, _ = run("for each in [1]:\n    print(undefined + each")
     assert said == "[]"

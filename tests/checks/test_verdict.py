@@ -36,6 +36,10 @@ def test_ends_and_rows_are_marked(folder):
     # One lens was made so, and naming it earns all; who sees only that it fails earns a part.
     assert sorted(rows) == [1.5, 3.0]
     assert marked(folder, "B", end="fails", row="") == 1.5
+    # The same row in other words, found from outside.
+    for words in ("R axis", "axis right", "right lens, axis", "L axis", "the axis, left lens"):
+        earned = marked(folder, "B", end="fail", row=words)
+        assert earned == rows[0 if words.lower().startswith("r") or "right" in words else 1]
     assert marked(folder, "B", end="passes", row="right axis") == 0.0
 
 
@@ -64,4 +68,7 @@ def test_nothing_of_the_truth_is_told(folder):
     assert said(verdict, {"end": "passes"}, learner="", pair="B", folder=folder)[1].startswith(
         "Not yet. Type your name"
     )
+    assert "names no row of the table" in said(recorded_verdict, {"end": "fails", "row": "banana"})[1]
+    said(recorded_verdict, {"end": "\ud800", "row": "\ud800"})[1].encode()
+    said(verdict, {"end": 10**5000}, learner="Mara", pair="B", folder=folder)[1].encode()
     assert checks.verdict is verdict

@@ -56,7 +56,7 @@ def _state(root):
     return results(course), files, zips, rows
 
 
-@pytest.mark.thorough
+@pytest.mark.exhaustive
 @pytest.mark.skipif(os.name == "nt", reason="Windows ends processes in another way")
 def test_killed_at_random_moments_and_run_again(course, tmp_path, text_of):
     with zipfile.ZipFile(course.root / "in.zip", "w") as archive:

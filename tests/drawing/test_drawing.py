@@ -654,6 +654,28 @@ def test_answers_are_as_worked_out_by_hand_and_stand_on_the_answer_sheet_alone(t
     assert answer not in "   ".join(said(made.questions[0].figure))
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize(
+    "words", ["W" * 50, "Lower Mill Optical and Frames, 14 Chandlers Row, Oster", "$ 1 & $2 \\foo_{$"]
+)
+def test_any_head_stands_on_the_page(words, paper):
+    page = sheet("other-form", 3, title=words, shop=words, paper=paper).questions[0]
+    assert faults(page.figure) == []
+
+
+@pytest.mark.parametrize(
+    ("task", "line"),
+    [
+        ("tidy-lines", "+2.50 -1.50 x 170 add +2.00"),
+        ("draw-crosses", "R pl prism 3.00 base in"),
+        ("other-form", "+1.00 -0.50 x 090 no prism"),
+    ],
+)
+def test_nothing_of_ones_own_lens_is_left_out_silently(task, line):
+    with pytest.raises(OpticsError, match="would be left out"):
+        sheet(task, lenses=[line])
+
+
 def test_a_line_in_haste_is_the_same_lens(tmp_path):
     made = sheet("tidy-lines", 20, 8)
     pairs = re.findall(
@@ -689,6 +711,7 @@ def test_nothing_is_written_where_the_answers_cannot_be(tmp_path):
         (("other-form", 0), "0 lenses"),
         (("other-form", 999), "999 lenses"),
         (((), 6), "asks nothing"),
+        (("other-form", 6, -1), "number is -1"),
         ((["other-form", "crosses"],), "no sheet called"),
     ],
 )

@@ -54,10 +54,10 @@ def test_near_is_distance_plus_addition_with_the_carrying_side_against_the_stop(
         lens.over_stop(*point, lens.carried_by).read
         for point in (lens.near_reference_point, lens.distance_reference_point)
     )
-    assert near.mean - distance.mean == pytest.approx(lens.addition, abs=0.005)
+    assert near.mean - distance.mean == pytest.approx(lens.addition, abs=0.01)
     # Strong lenses add some cylinder at near: the light leaves slantwise there.
     assert near.is_close(distance + sphere(lens.addition), within=0.25)
-    assert lens.addition_read() == pytest.approx(lens.addition, abs=0.005)
+    assert lens.addition_read() == pytest.approx(lens.addition, abs=0.01)
 
 
 def test_from_the_back_the_addition_of_a_plus_lens_is_overstated():

@@ -36,7 +36,7 @@ from optics.widgets.pair.front_view import PairView
 from optics.widgets.ticket.fields import read_fields
 from optics.widgets.ticket.ticket import Ticket
 
-__all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "OpenBench", "brief_of", "bring_over"]
+__all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "OpenBench", "brief_of", "bring_over", "inked_places"]
 
 FOLLOWS_ME, AS_IT_COMES = "follows me", "as it comes"
 FAULTS = (AS_IT_COMES, "none", "often")
@@ -57,6 +57,21 @@ def bring_over(bench: Bench, pair: Specimen, part: str) -> None:
     with bench.hold_sync():
         bench.stage_x_mm = round(place[0], 1)
         bench.stage_y_mm = round(float(np.clip(place[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1)
+
+
+def inked_places(bench: Bench, view: PairView, pair: Specimen) -> widgets.HBox:
+    """Buttons that bring an inked mark over the stop, once the pair is marked up."""
+
+    def button(part: str, words: str) -> widgets.Button:
+        made = widgets.Button(
+            description=words, disabled=not view.marked_up, layout=widgets.Layout(width="auto")
+        )
+        made.on_click(lambda _button: bring_over(bench, pair, part))
+        view.observe(lambda change: setattr(made, "disabled", not change["new"]), "marked_up")
+        return made
+
+    words = widgets.HTML("Bring over the stop, once it is marked up:")
+    return widgets.HBox([words, *(button(part, text) for part, text in MARKS.items())])
 
 
 def brief_of(
