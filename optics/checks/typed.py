@@ -51,7 +51,8 @@ def _sentence_for(lines: list[str]) -> list[str]:
     """The cell as it is, or a call that says why it cannot be read."""
     source = "".join(lines)
     # Commands of the notebook's own (x = !ls, x = %pwd, x?) are no Python and no answers.
-    if not _ANSWER.match(source) or re.search(r"=\s*[!%]|^\s*[!%]|\?\s*$", source, re.MULTILINE):
+    curly = any(mark in source for mark in CURLY)
+    if not (curly or _ANSWER.match(source)) or re.search(r"=\s*[!%]|^\s*[!%]|\?\s*$", source, re.MULTILINE):
         return lines
     try:
         with warnings.catch_warnings():

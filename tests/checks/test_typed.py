@@ -32,6 +32,8 @@ def run():
         ("# your name\nlearner = Mara", 'learner = "Mara"'),
         ("right = “-2.25 -0.75 x 015”", "curly quotation marks"),
         ("right = ‘pl’", "curly quotation marks"),
+        ("bench(“F”, learner)", "curly quotation marks"),
+        ("right “pl”", "curly quotation marks"),
         ("right = -2.25 -0.75 x 015", "Write an answer between quotation marks on one line"),
         ('right = "-2.25 -0.75 x 015', "Write an answer between quotation marks on one line"),
         ("check.recorded(right_a)", '"check" is not known yet: run the cells above this one first'),
