@@ -89,8 +89,9 @@ def timed():
     gc.enable()
 
 
+from course_names import BENCH, CLASS, FORMS  # noqa: E402
+
 SECRET = "not a secret, only a test"
-FORMS, BENCH = "91-forms", "92-bench"
 
 
 def _key(name: str, **flags: object) -> dict:
@@ -244,16 +245,6 @@ def marks_of():
         return {r.question: r.mark for r in found if r.learner == learner and not r.practice}
 
     return read
-
-
-CLASS = {
-    "t101": "Mara Quillane",
-    "t102": "Ämilis Von-Ester",
-    "t103": "Corra Lindlow",
-    "t104": "Corra Ann Lindlow",
-    "t105": "Orwin Fenwold",
-    "t106": "Orwin Fenwold",
-}
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from contextlib import suppress
 
 import nbformat
 import pytest
-from conftest import FORMS
+from course_names import FORMS
 
 from optics.course.feedback import hand_back
 from optics.course.gather import gather

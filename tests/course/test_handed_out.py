@@ -5,7 +5,7 @@ import shutil
 
 import nbformat
 import pytest
-from conftest import BENCH, CLASS, FORMS
+from course_names import BENCH, CLASS, FORMS
 
 from optics.course.folder import set_deadline, start_intake
 from optics.course.gather import gather

@@ -12,7 +12,7 @@ from time import perf_counter
 
 import nbformat
 import pytest
-from conftest import FORMS
+from course_names import FORMS
 
 from optics.course.feedback import hand_back
 from optics.course.folder import open_course

@@ -10,7 +10,7 @@ import zipfile
 
 import numpy as np
 import pytest
-from conftest import FORMS
+from course_names import FORMS
 
 from optics.course.folder import open_course
 from optics.course.gather import ledger

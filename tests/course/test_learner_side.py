@@ -10,7 +10,7 @@ import zipfile
 
 import nbformat
 import pytest
-from conftest import BENCH, FORMS
+from course_names import BENCH, FORMS
 
 from optics.course.learner_side import learner_wheel, pack
 from optics.course.self_study import mark_mine

@@ -7,8 +7,8 @@ import zipfile
 
 import nbformat
 import pytest
-from conftest import BENCH, CLASS, FORMS
 from course.test_handed_out import _right
+from course_names import BENCH, CLASS, FORMS
 
 from optics.course.feedback import hand_back
 from optics.course.folder import set_deadline, start_intake

@@ -5,7 +5,7 @@ import zipfile
 from datetime import datetime
 
 import pytest
-from conftest import FORMS
+from course_names import FORMS
 
 from optics.course.gather import choose, gather, ledger
 from optics.course.grader import gradebook

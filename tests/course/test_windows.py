@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 
-from conftest import FORMS
+from course_names import FORMS
 
 
 def _optics(root, *words, encoding="cp1252"):

@@ -103,7 +103,7 @@ def test_the_distance_power_is_the_ordered_one_and_the_addition_true_from_the_fr
     assert lens.part_at(*lens.near_reference_point) == "near"
     measures = {name: getattr(lens, name) for name in ("power", "eye", "segment", "top_mm", "inset_mm")}
     made = Multifocal.made_to(addition=lens.addition, **measures)
-    assert made.addition_read() == pytest.approx(lens.addition, abs=0.002)
+    assert made.addition_read() == pytest.approx(lens.addition, abs=0.005)
 
 
 @given(LENSES)
