@@ -164,12 +164,12 @@ def marked_lenses() -> list:
 
 
 @pytest.mark.parametrize("brief", marked_lenses())
-def test_who_does_not_look_earns_next_to_nothing(brief: dict, thorough: bool) -> None:
-    many = 60 if thorough else 20
+def test_who_does_not_look_earns_next_to_nothing(brief: dict) -> None:
+    many = 60  # with twenty a narrow range of powers, as chapter 11's, scatters beyond the goal
     earned = blind([make(Brief.from_plain(brief), 7000 + seed) for seed in range(many)])
     # Who knows which sphere is commonest meets it by chance, one lens in nine where lenses are all
-    # strong spheres (chapter 04, pair B); no marks can tell that from reading. Few pairs scatter.
-    assert max(earned.values()) <= (14.0 if thorough else 20.0), earned
+    # strong spheres (chapter 04, pair B); no marks can tell that from reading.
+    assert max(earned.values()) <= 14.0, earned
     assert np.mean(list(earned.values())) <= 8.0, earned
 
 
