@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from optics.drawing.diagram import Diagram
     from optics.drawing.sheets import Sheet
     from optics.drawing.verdict_table import VerdictTable
-    from optics.lens.multifocal import Multifocal
     from optics.lens.power import Power
     from optics.lens.prescription import Prescription
     from optics.specimens.specimen import Specimen
@@ -88,12 +87,10 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     -----
     Running the cell again shows the same bench, with the readings on its pad.
     """
-    from optics.checks.bench import NAME_FIRST
     from optics.specimens.sealed import open_pairs
     from optics.widgets.focimeter.bench import Bench
 
-    if not isinstance(learner, str) or not learner.strip():
-        _say(f"{NAME_FIRST} Run that cell, then this one.")
+    if _nameless(learner):
         return None
     box = open_pairs(folder)
     seed = box.bench_seed(pair, learner)
@@ -123,11 +120,9 @@ def tray(pair: str, learner: str, folder: str = ".") -> PairView | None:
     PairView or None
         None, with a sentence shown, while no name has been typed.
     """
-    from optics.checks.bench import NAME_FIRST
     from optics.specimens.sealed import open_pairs
 
-    if not isinstance(learner, str) or not learner.strip():
-        _say(f"{NAME_FIRST} Run that cell, then this one.")
+    if _nameless(learner):
         return None
     box = open_pairs(folder)
     return _tray_of(box.pair(pair, learner), (str(box.bench_seed(pair, learner)), pair, learner))
@@ -281,11 +276,9 @@ def wearer(pair: str, learner: str, folder: str = ".") -> None:
     pair, learner, folder
         As for `bench`.
     """
-    from optics.checks.bench import NAME_FIRST
     from optics.specimens.sealed import open_pairs
 
-    if not isinstance(learner, str) or not learner.strip():
-        _say(f"{NAME_FIRST} Run that cell, then this one.")
+    if _nameless(learner):
         return
     made = open_pairs(folder).pair(pair, learner).spectacles
     told = []
@@ -306,8 +299,9 @@ def eyepiece_strip(lens: str, drums: Sequence[float], **options: Any) -> Diagram
 def segment(lens: str, **measures: Any) -> Diagram:
     """A lined lens, "R +0.50 DS add +2.00", with its segment; measures as for `optics.lens.segment.Segment`."""
     from optics.drawing.lens_marks import multifocal_lens
+    from optics.drawing.to_file import lined_of
 
-    return multifocal_lens(_lined(lens, **measures))
+    return multifocal_lens(lined_of(lens, **measures))
 
 
 def progressive(lens: str, show: str = "marks") -> Diagram:
@@ -363,9 +357,10 @@ def at_the_line(lens: str, **measures: Any) -> Diagram:
     from optics.drawing.describe import spoken
     from optics.drawing.diagram import Diagram
     from optics.drawing.eyepiece import eyepiece_strip as draw
+    from optics.drawing.to_file import lined_of
     from optics.lens.parsing import parse
 
-    made = _lined(lens, **measures)
+    made = lined_of(lens, **measures)
     far, add = float(made.power.mean), parse(lens).add or 0.0
     drums = (far, far + add / 2, far + add)
     drawn = draw(made.over_stop(*made.segment_top), drums, wheel=180)
@@ -376,22 +371,6 @@ def at_the_line(lens: str, **measures: Any) -> Diagram:
         f" Drum {spoken(drums[2])}: the lower picture is sharp and the upper one is a blur."
     )
     return Diagram(drawn.figure, told, title="Two pictures at the line")
-
-
-def _lined(lens: str, **measures: Any) -> Multifocal:
-    """The lined lens of a text with an addition."""
-    from optics.lens.multifocal import Multifocal
-    from optics.lens.parsing import parse
-    from optics.lens.segment import Segment
-
-    line = parse(lens)
-    if line.add is None:
-        raise OpticsError(
-            f'"{lens}" has no addition.', "A lined lens has one.", 'Write it as in "R +0.50 DS add +2.00".'
-        )
-    return Multifocal.made_to(
-        power=line.power, addition=line.add, eye=line.eye or "R", segment=Segment(**measures)
-    )
 
 
 def instrument(**options: Any) -> Diagram:
@@ -730,11 +709,9 @@ def order_of(pair: str, learner: str, folder: str = ".") -> None:
     pair, learner, folder
         As for `bench`.
     """
-    from optics.checks.bench import NAME_FIRST
     from optics.specimens.sealed import open_pairs
 
-    if not isinstance(learner, str) or not learner.strip():
-        _say(f"{NAME_FIRST} Run that cell, then this one.")
+    if _nameless(learner):
         return
     order = open_pairs(folder).pair(pair, learner).order
     told = [
@@ -795,6 +772,16 @@ def compared(old: str, new: str, standard: str = "ANSI Z80.1-2015") -> None:
 
     found = compare(load(standard), record(old), record(new))
     _say(" ".join([*(each.sentence for each in found.deciding), found.sentence]), state="Recorded")
+
+
+def _nameless(learner: object) -> bool:
+    """Whether no name was typed yet, which is then said: it decides which pair lies on the bench."""
+    from optics.checks.bench import NAME_FIRST
+
+    nameless = not isinstance(learner, str) or not learner.strip()
+    if nameless:
+        _say(f"{NAME_FIRST} Run that cell, then this one.")
+    return nameless
 
 
 def _say(sentence: str, state: str = "Not answered yet") -> None:

@@ -72,7 +72,7 @@ def test_two_pictures_stand_at_the_line_and_one_beside_it():
     told = at_the_line("R -2.00 DS add +2.50").alt
     assert "Drum minus 2.00: one picture" in told and "Drum plus 0.50: the lower picture is sharp" in told
     assert "trifocal" in segment("R +0.50 DS add +2.00", intermediate_mm=7).alt
-    with pytest.raises(OpticsError, match="has no addition"):
+    with pytest.raises(OpticsError, match="There is no addition"):
         segment("R -2.00 DS")
 
 

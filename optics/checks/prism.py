@@ -18,7 +18,7 @@ __all__ = ["asked_prism", "place", "prism"]
 PRISM_NEAR, PLACE_NEAR_MM = 0.06, 0.3
 """What rounding on the way may cost: half a tenth, and a little more."""
 # Amounts that no question has for its answer: an example may not give one away.
-EXAMPLE = {"words": '"9.75 base up"', "one": '"9.75 base 292"'}
+EXAMPLE = {"words": '"9.75 base up"', "one": '"9.75 base 292"', "place": '"27 mm up"'}
 SKILL = "prism"
 
 
@@ -97,11 +97,11 @@ def place(answer: object, *, lens: str, points: float = 0.0) -> float:
     eye = line.eye or "R"
     right = np.asarray(decentration_mm(line.power, Prism.of_parts(line.prism, eye)), dtype=float)
     if unanswered(answer):
-        return not_answered((SKILL,), points, '"27 mm up"')
+        return not_answered((SKILL,), points, EXAMPLE["place"])
     try:
         found = np.array(parse_place(answer, eye), dtype=float)
     except OpticsError as error:
-        return unreadable(_without_example(error, '"27 mm up"'), (SKILL,), points)
+        return unreadable(_without_example(error, EXAMPLE["place"]), (SKILL,), points)
     if np.hypot(*(found - right)) <= PLACE_NEAR_MM:
         return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
     if np.hypot(*(found + right)) <= PLACE_NEAR_MM:

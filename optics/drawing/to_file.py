@@ -29,8 +29,9 @@ from optics.lens.multifocal import Multifocal
 from optics.lens.numbers import power_of
 from optics.lens.parsing import parse, parse_pair, parse_place
 from optics.lens.progressive import Progressive
+from optics.lens.segment import Segment
 
-__all__ = ["KINDS", "Kind", "draw_to_file", "progressive_of"]
+__all__ = ["KINDS", "Kind", "draw_to_file", "lined_of", "progressive_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,8 +105,13 @@ def _with_add(text: str, kind: str) -> dict[str, Any]:
     return {"power": line.power, "addition": line.add, "eye": named_eye(line.eye)}
 
 
-def _segment(text: str, **options: Any) -> Diagram:
-    return multifocal_lens(Multifocal(**_with_add(text, "segment"), **options))
+def lined_of(text: str, **measures: Any) -> Multifocal:
+    """The lined lens of a text with an eye and an addition, made so that this is read; measures of its segment."""
+    return Multifocal.made_to(**_with_add(text, "segment"), segment=Segment(**measures))
+
+
+def _segment(text: str, **measures: Any) -> Diagram:
+    return multifocal_lens(lined_of(text, **measures))
 
 
 def progressive_of(text: str) -> Progressive:
