@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from optics.errors import OpticsError
@@ -112,6 +112,16 @@ def test_from_the_back_a_front_addition_is_overstated(lens):
 
 
 @given(LENSES)
+@example(
+    Multifocal(
+        power=sphere(-6.0, -1.0, 1.0),
+        addition=3.0,
+        eye="R",
+        segment=Segment(shape=ROUND, width_mm=24, depth_mm=24),
+        top_mm=-5.0,
+        inset_mm=4.0,
+    )
+)
 def test_the_prism_jumps_at_each_line_by_what_the_shape_says(lens):
     """Thin, so that the picture of the line and the point on the stop are one."""
     thin_lens = Multifocal(
@@ -128,7 +138,9 @@ def test_the_prism_jumps_at_each_line_by_what_the_shape_says(lens):
         above, below = (
             thin_lens.over_stop(x, top + line + way, FRONT).prism.turned_over() for way in (1e-7, -1e-7)
         )
-        np.testing.assert_allclose(below.vector - above.vector, jump.vector, rtol=0.05, atol=0.01)
+        # Within a twentieth of the jump in every direction: a strong lens bends an oblique ray a little aside.
+        off = np.linalg.norm(below.vector - above.vector - jump.vector)
+        assert off <= 0.05 * np.linalg.norm(jump.vector) + 0.01
 
 
 def test_a_segment_on_the_back_is_read_from_the_back_unless_told_otherwise():
