@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, centres, noted
+from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, noted
 from optics.apprentices.paper_work import on_paper
 from optics.marking.marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
@@ -169,10 +169,6 @@ class Apprentice:
                     return self._chance(letter, of_eye)
 
                 made = at_the_bench(box.pair(letter, self.name), eye, form, chance, habit)
-            case "centre_distance":
-                made = centres(
-                    box.pair(question.given["pair"], self.name), self._chance(question.cell), habit
-                )
             case "noted":
                 hand = self._chance(question.cell)
                 made = noted(box, question.given, self.name, hand) if habit is None else None

@@ -24,7 +24,6 @@ __all__ = [
     "SPHERE_SKILLS",
     "Made",
     "at_the_bench",
-    "centres",
     "harmful",
     "lightest",
     "noted",
@@ -207,15 +206,6 @@ def _wrong(line: Prescription, true: Triple) -> frozenset[str] | None:
     if any(right[skill] < out <= wrong[skill] for skill, out in off.items()):
         return None
     return frozenset(skill for skill, out in off.items() if out > wrong[skill])
-
-
-def centres(pair: Specimen, chance: np.random.Generator, habit: str | None) -> Made | None:
-    """Dot both lenses and measure from dot to dot; no habit of the catalogue shows here."""
-    if habit is not None:
-        return None
-    between = pair.spectacles.right.pd_mm + pair.spectacles.left.pd_mm
-    found = between + chance.uniform(-DOTTING_MM, DOTTING_MM)
-    return Made((f"{found:.1f}",), ("centres",))
 
 
 def noted(box: PairBox, given: dict[str, Any], learner: str, chance: np.random.Generator) -> Made:

@@ -11,11 +11,9 @@ which known slip gives this value? otherwise the step to look at again.
 """
 
 from optics.checks.bench import (
-    centre_distance,
     noted,
     reading,
     recorded,
-    recorded_mm,
     recorded_power,
 )
 from optics.checks.choice import choice
@@ -27,7 +25,6 @@ from optics.checks.verdict import recorded_verdict, verdict
 from optics.marking.telling import collecting
 
 __all__ = [
-    "centre_distance",
     "choice",
     "collecting",
     "conversion",
@@ -41,7 +38,6 @@ __all__ = [
     "prism",
     "reading",
     "recorded",
-    "recorded_mm",
     "recorded_power",
     "recorded_ticket",
     "recorded_verdict",

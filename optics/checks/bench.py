@@ -7,11 +7,11 @@ from pathlib import Path
 
 from optics.errors import OpticsError
 from optics.instrument.trace import bundle_in_hand
-from optics.lens.numbers import length_mm, power_of
+from optics.lens.numbers import power_of
 from optics.lens.parsing import parse
 from optics.lens.prescription import written
 from optics.marking.diagnosis import Diagnosis, diagnose
-from optics.marking.marks import PD_SUM_WITHIN_MM, mark_pair, shared_out, true_triple
+from optics.marking.marks import mark_pair, shared_out, true_triple
 from optics.marking.notation import loosely_written
 from optics.marking.read import EYES, LensAnswer, Ticket, read_answer
 from optics.marking.replies import (
@@ -25,10 +25,9 @@ from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.specimen import Specimen
 
-__all__ = ["centre_distance", "noted", "reading", "recorded", "recorded_mm", "recorded_power"]
+__all__ = ["noted", "reading", "recorded", "recorded_power"]
 
 EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
-MILLIMETRES = "Type millimetres between the quotes, for example 62.5."
 NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
 
 
@@ -53,19 +52,6 @@ def recorded(*answers: object) -> None:
             continue
         sentences = (f"Read as {line}. It is marked after you hand in.", *loosely_written(answer))
         tell(Reply(state="Recorded", sentences=sentences, trace=bundle_in_hand()))
-
-
-def recorded_mm(answer: object) -> None:
-    """Say whether a graded length can be read, without marking it."""
-    if unanswered(answer):
-        tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,)))
-        return
-    try:
-        found = length_mm(answer)
-    except OpticsError as error:
-        tell(Reply(state="Not yet", sentences=(str(error),)))
-        return
-    tell(Reply(state="Recorded", sentences=(f"Read as {found:g} mm. It is marked after you hand in.",)))
 
 
 def recorded_power(answer: object) -> None:
@@ -226,48 +212,3 @@ def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str) -> Di
     nothing = LensAnswer()
     alone = replace(ticket, left=nothing) if eye == "R" else replace(ticket, right=nothing)
     return diagnose(alone, specimen, form)
-
-
-def centre_distance(
-    answer: object,
-    *,
-    learner: object,
-    pair: str,
-    within_mm: float = PD_SUM_WITHIN_MM,
-    points: float = 0.0,
-    folder: str | Path = ".",
-) -> float:
-    """Mark the distance between the optical centres of the unknown pair.
-
-    Parameters
-    ----------
-    answer : float or str
-        Millimetres, from dot to dot.
-    learner, pair, folder
-        As for `reading`.
-    within_mm : float
-        Tolerance, millimetres: one, and what two dots and a rule add.
-    points : float
-        Marks; 0 is practice.
-    """
-    nothing = shared_out({"centres": False}, points)
-    if unanswered(answer):
-        return tell(Reply(state="Not answered yet", sentences=(MILLIMETRES,), marks=nothing))
-    if unanswered(learner) or not isinstance(learner, str):
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
-    try:
-        found = length_mm(answer)
-    except OpticsError as error:
-        return tell(Reply(state="Not yet", sentences=(str(error),), marks=nothing, taken=False))
-    spectacles = open_pairs(folder).pair(pair, learner).spectacles
-    right = spectacles.right.pd_mm + spectacles.left.pd_mm
-    if abs(found - right) <= within_mm + 1e-9:
-        return tell(Reply(state="Right", marks=shared_out({"centres": True}, points)))
-    in_centimetres = abs(found * 10 - right) <= within_mm
-    sentence = (
-        "That looks like centimetres; write millimetres."
-        if in_centimetres
-        else "Not the distance yet: centre the crossing in the rings, dot each lens, and measure from dot to dot."
-    )
-    slips = ("centimetres for millimetres",) if in_centimetres else ()
-    return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, slips=slips))

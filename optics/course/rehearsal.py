@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from optics.apprentices.apprentice import BLANK, RIGHT, expected_mark
@@ -136,10 +134,3 @@ def rehearse(
     report = write_report(course)
     said.append(f"The class report lies in {report}.")
     return Rehearsed(said, *compare(made.truth, results(course)))
-
-
-def copy_of(course: Course, folder: Path) -> Course:
-    """A course with the same chapters in another folder, to rehearse in."""
-    shutil.copytree(course.root / "source", folder / "source", ignore=shutil.ignore_patterns("pairs.sealed"))
-    shutil.copy(course.root / "nbgrader_config.py", folder)
-    return Course(root=folder.resolve())

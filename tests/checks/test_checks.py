@@ -21,7 +21,7 @@ from IPython.core.interactiveshell import InteractiveShell
 
 from optics import checks as check
 from optics.apprentices.bench_work import LEARNT
-from optics.course.solving import centres, solve
+from optics.course.solving import solve
 from optics.lens.parsing import parse
 from optics.marking.diagnosis import BareLenses, diagnose
 from optics.marking.habits import Triple, slip
@@ -479,27 +479,6 @@ def test_recorded_says_how_a_line_was_read_and_not_whether_it_is_right(chapter: 
     assert told[1].startswith("Not answered yet.")
     assert "has no axis" in told[2]
     assert all("skills" not in reply[MARKS_MIME] for reply in replies)
-
-
-def test_the_distance_between_centres(chapter: Path) -> None:
-    true = float(centres("A", WHO, folder=chapter))
-
-    def ask(answer: object) -> float:
-        return check.centre_distance(answer, learner=WHO, pair="A", points=2, folder=chapter)
-
-    for right in (true, str(true), f"{true:g} mm", f"{true + 1:g}"):
-        assert said(ask, right)[0] == 2.0
-    for wrong, fragment in {
-        f"{true + 1.5:g}": "from dot to dot",
-        f"{true / 10:g}": "centimetres",
-        "sixty": "one number in millimetres",
-        "62,5": "Write 62.5",
-    }.items():
-        mark, reply = said(ask, wrong)
-        assert mark == 0.0
-        assert fragment in reply["text/plain"]
-        assert f"{true:g} mm" not in reply["text/plain"]
-    assert said(ask, "")[1][MARKS_MIME]["state"] == "Not answered yet"
 
 
 def test_the_pair_is_the_one_the_bench_shows(chapter: Path) -> None:

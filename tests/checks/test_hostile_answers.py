@@ -30,7 +30,6 @@ CHECKS = {
     "recorded_ticket": lambda a: check.recorded_ticket({"right": a, "pd_left": a, "add_right": a}) or 0.0,
     "recorded": lambda a: check.recorded(a) or 0.0,
     "recorded_power": lambda a: check.recorded_power(a) or 0.0,
-    "recorded_mm": lambda a: check.recorded_mm(a) or 0.0,
 }
 TEXTS = [
     "1" * 1_999,
@@ -54,13 +53,3 @@ def test_every_check_answers(name: str, capsys: pytest.CaptureFixture[str], time
         assert timed() - start < 0.02, type(answer)
         said = capsys.readouterr().out
         assert "Not yet" in said and len(said) < 2_000, said[:200]
-
-
-@pytest.mark.parametrize("answer", ["nan", "-62", "1e3", "inf", "101", True, 0])
-def test_a_length_is_recorded_only_where_it_is_one(
-    answer: object, capsys: pytest.CaptureFixture[str]
-) -> None:
-    check.recorded_mm(answer)
-    assert "Not yet" in capsys.readouterr().out
-    check.recorded_mm("62.5 mm")
-    assert "62.5 mm" in capsys.readouterr().out
