@@ -46,7 +46,7 @@ from optics.lens.progressive_surface import ProgressiveSurface
 from optics.lens.surface import checked_index
 from optics.lens.thick import back_vertex_power
 
-__all__ = ["Progressive", "thinning_prism"]
+__all__ = ["Progressive", "reference_places", "thinning_prism"]
 
 DISTANCE_ABOVE_CROSS_MM = 4.0
 NEAR_BELOW_CORRIDOR_MM = 2.0
@@ -71,6 +71,37 @@ def thinning_prism(addition: float) -> float:
     1.33
     """
     return addition * 2.0 / 3.0
+
+
+def reference_places(
+    eye: str, *, fitting_cross_mm: float, corridor_mm: float, inset_mm: float
+) -> dict[str, Point]:
+    """Where the points of a design lie: on the lens that is made to it, and on its chart.
+
+    Parameters
+    ----------
+    eye : {"R", "L"}
+        Decides which way nasal is.
+    fitting_cross_mm, corridor_mm, inset_mm : float
+        As for `Progressive`.
+
+    Returns
+    -------
+    dict
+        "distance", "near", "prism" and "height" (the fitting cross), each (x, y) from the
+        prism reference point, millimetres, x to the viewer's right and y up from the front.
+
+    Examples
+    --------
+    >>> reference_places("R", fitting_cross_mm=4.0, corridor_mm=14.0, inset_mm=2.5)["near"]
+    (2.5, -12.0)
+    """
+    return {
+        "distance": (0.0, fitting_cross_mm + DISTANCE_ABOVE_CROSS_MM),
+        "near": (nasal(eye) * inset_mm, fitting_cross_mm - corridor_mm - NEAR_BELOW_CORRIDOR_MM),
+        "prism": (0.0, 0.0),
+        "height": (0.0, fitting_cross_mm),
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,18 +258,26 @@ class Progressive:
     @property
     def fitting_cross(self) -> Point:
         """Where the pupil stands when the wearer looks straight ahead, millimetres."""
-        return (0.0, self.fitting_cross_mm)
+        return self._places["height"]
 
     @property
     def distance_reference_point(self) -> Point:
         """Middle of the distance circle, above the fitting cross, millimetres."""
-        return (0.0, self.fitting_cross_mm + DISTANCE_ABOVE_CROSS_MM)
+        return self._places["distance"]
 
     @property
     def near_reference_point(self) -> Point:
         """Middle of the near circle, below and to the nasal side, millimetres."""
-        below = self.fitting_cross_mm - self.corridor_mm - NEAR_BELOW_CORRIDOR_MM
-        return (nasal(self.eye) * self.inset_mm, below)
+        return self._places["near"]
+
+    @property
+    def _places(self) -> dict[str, Point]:
+        return reference_places(
+            self.eye,
+            fitting_cross_mm=self.fitting_cross_mm,
+            corridor_mm=self.corridor_mm,
+            inset_mm=self.inset_mm,
+        )
 
     # --- reading it ----------------------------------------------------------------
 

@@ -1,0 +1,129 @@
+"""Mark-up charts of progressive lenses, and where the ink lands when one is laid by hand.
+
+A chart shows a design at true size: two small circles for the engraved marks, and the
+cross and circles that stand with them. Laid so that its circles cover the engravings it
+puts the ink where the lens has its points; the chart of another design, or the right one
+laid askew, puts it elsewhere, and heights, and often readings, come out wrong.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+
+from optics.errors import OpticsError
+from optics.lens.angles import rotation
+from optics.lens.progressive import reference_places
+from optics.project_files import project_folder
+
+__all__ = ["Chart", "LaidChart", "chart_with", "charts"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """The chart of one design.
+
+    Parameters
+    ----------
+    sign : str
+        What is engraved below the nasal mark of its lenses.
+    fitting_cross_mm, corridor_mm, inset_mm : float
+        As for `Progressive`, which is made from the same numbers.
+    """
+
+    sign: str
+    fitting_cross_mm: float
+    corridor_mm: float
+    inset_mm: float
+
+    def places(self, eye: str) -> dict[str, tuple[float, float]]:
+        """Where its marks stand from midway between its two small circles; see `reference_places`."""
+        return reference_places(
+            eye,
+            fitting_cross_mm=self.fitting_cross_mm,
+            corridor_mm=self.corridor_mm,
+            inset_mm=self.inset_mm,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaidChart:
+    """A chart as it lies under a lens when the ink goes on.
+
+    Parameters
+    ----------
+    sign : str
+        Whose chart it is.
+    x_mm, y_mm : float
+        How far its middle lies from midway between the engravings, to the right and up,
+        seen from the front.
+    turned_degrees : float
+        How far it is turned anticlockwise.
+    """
+
+    sign: str
+    x_mm: float = 0.0
+    y_mm: float = 0.0
+    turned_degrees: float = 0.0
+
+    def inked(self, eye: str) -> dict[str, tuple[float, float]]:
+        """Where the ink lands on a lens, from its prism reference point, millimetres.
+
+        Parameters
+        ----------
+        eye : {"R", "L"}
+            The lens, and so which half of the chart.
+
+        Returns
+        -------
+        dict
+            "distance", "near", "prism" and "height", each (x, y).
+
+        Raises
+        ------
+        OpticsError
+            Where no chart has that sign.
+
+        Examples
+        --------
+        >>> LaidChart(sign="Hb4").inked("R")["distance"]
+        (0.0, 6.0)
+        >>> LaidChart(sign="Hb4", x_mm=1.0, y_mm=-1.0).inked("R")["distance"]
+        (1.0, 5.0)
+        """
+        turn = rotation(self.turned_degrees)
+        landed = {}
+        for part, at in chart_with(self.sign).places(eye).items():
+            x, y = (turn @ at).tolist()
+            landed[part] = (self.x_mm + x, self.y_mm + y)
+        return landed
+
+
+@cache
+def charts() -> tuple[Chart, ...]:
+    """The charts in the drawer, in the order of their signs."""
+    path = project_folder("datasets") / "charts" / "designs.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    return tuple(
+        Chart(sign=row.pop("sign"), **{name: float(value) for name, value in row.items()}) for row in rows
+    )
+
+
+def chart_with(sign: str) -> Chart:
+    """The chart of a sign.
+
+    Raises
+    ------
+    OpticsError
+        Where no chart has it.
+    """
+    for chart in charts():
+        if chart.sign == sign:
+            return chart
+    raise OpticsError(
+        f"No chart has the sign {sign!r}.",
+        f"The charts are {', '.join(chart.sign for chart in charts())}.",
+        "Tilt the lens to the light and read the sign below the nasal mark again.",
+    )
