@@ -337,13 +337,10 @@ def inked_places(pair: str, learner: str, folder: str = ".", **options: Any) -> 
     pair, learner, folder, **options
         As for `bench`, whose stage they move.
     """
-    from optics.specimens.sealed import open_pairs
-    from optics.widgets.open_bench.open_bench import inked_places as buttons
+    from optics.widgets.open_bench.open_bench import InkedPlaces
 
     laid, view = bench(pair, learner, folder, **options), tray(pair, learner, folder)
-    if laid is None or view is None:
-        return None
-    return buttons(laid, view, open_pairs(folder).pair(pair, learner))
+    return None if laid is None or view is None else InkedPlaces(laid, view)
 
 
 def at_the_line(lens: str, **measures: Any) -> Diagram:

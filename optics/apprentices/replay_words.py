@@ -24,7 +24,7 @@ WHERE = {
     SINGLE_VISION: "Lay the {side} lens with its back on the stop, at the place that came noted with the job.",
     BIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
     TRIFOCAL: "Lay the {side} lens with its back on the stop, clear of the segment.",
-    PROGRESSIVE: "Dot the two rings of the {side} lens, put the ink back from the maker's layout, and lay the "
+    PROGRESSIVE: "Find the two rings of the {side} lens and the sign, put the ink back from the chart of that sign, and lay the "
     "distance circle over the stop, back down.",
 }
 CENTRED = "Centre the {side} lens: back against the stop, the lines crossing in the smallest ring."

@@ -150,6 +150,8 @@ class Progressive:
         Refractive index.
     carried_by : {"front", "back"}
         The surface that carries the progression; the other is a plain one.
+    sign : str
+        What is engraved under its nasal ring: the maker, and which design where it has a chart.
 
     Raises
     ------
@@ -180,6 +182,7 @@ class Progressive:
     centre_thickness_mm: float | None = None
     index: float = 1.5
     carried_by: str = FRONT
+    sign: str = "Hb"
     body: Body = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -258,20 +261,21 @@ class Progressive:
     @property
     def fitting_cross(self) -> Point:
         """Where the pupil stands when the wearer looks straight ahead, millimetres."""
-        return self._places["height"]
+        return self.places["height"]
 
     @property
     def distance_reference_point(self) -> Point:
         """Middle of the distance circle, above the fitting cross, millimetres."""
-        return self._places["distance"]
+        return self.places["distance"]
 
     @property
     def near_reference_point(self) -> Point:
         """Middle of the near circle, below and to the nasal side, millimetres."""
-        return self._places["near"]
+        return self.places["near"]
 
     @property
-    def _places(self) -> dict[str, Point]:
+    def places(self) -> dict[str, Point]:
+        """Where its points lie; see `reference_places`."""
         return reference_places(
             self.eye,
             fitting_cross_mm=self.fitting_cross_mm,

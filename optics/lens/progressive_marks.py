@@ -18,6 +18,7 @@ ISO 13666 (both from memory). The maker and its mark are invented.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,16 +30,14 @@ from optics.lens.progressive import Progressive
 
 __all__ = [
     "ALIGNMENT_APART_MM",
-    "MAKERS_MARK",
     "Layout",
     "Mark",
+    "ink_marks",
     "layout_from_markings",
     "marks",
 ]
 
 ALIGNMENT_APART_MM = 34.0
-MAKERS_MARK = "Hb"
-"""Engraved by the invented maker of these lenses, Hollin Beck."""
 
 # How far two dotted rings may be from 34 mm before they are not the right ones:
 # a millimetre for each dot.
@@ -128,20 +127,23 @@ def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
             x_mm=inwards * half,
             y_mm=below,
             size_mm=2.0,
-            text=MAKERS_MARK,
+            text=lens.sign,
         ),
     )
-    if not ink:
-        return engraved
+    return engraved + (ink_marks(lens.places) if ink else ())
+
+
+def ink_marks(places: Mapping[str, tuple[float, float]]) -> tuple[Mark, ...]:
+    """The marks that stand in ink, from where the points of a design lie; see `reference_places`."""
     points = (
-        ("distance reference point", "circle", lens.distance_reference_point, 10.0),
-        ("fitting cross", "cross", lens.fitting_cross, 5.0),
-        ("prism reference point", "dot", lens.prism_reference_point, 1.5),
-        ("near reference point", "circle", lens.near_reference_point, 8.0),
-        ("level line", "line", (-inwards * 24.0, 0.0), 6.0),
-        ("level line", "line", (inwards * 24.0, 0.0), 6.0),
+        ("distance reference point", "circle", places["distance"], 10.0),
+        ("fitting cross", "cross", places["height"], 5.0),
+        ("prism reference point", "dot", places["prism"], 1.5),
+        ("near reference point", "circle", places["near"], 8.0),
+        ("level line", "line", (-24.0, 0.0), 6.0),
+        ("level line", "line", (24.0, 0.0), 6.0),
     )
-    return engraved + tuple(
+    return tuple(
         Mark(name=name, permanent=False, shape=shape, x_mm=at[0], y_mm=at[1], size_mm=size)
         for name, shape, at, size in points
     )

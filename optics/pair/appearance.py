@@ -10,7 +10,7 @@ is on the viewer's left; turned over, everything changes sides.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -20,14 +20,15 @@ from numpy.typing import NDArray
 from optics.lens.angles import rotation
 from optics.lens.multifocal import Multifocal
 from optics.lens.progressive import Progressive
-from optics.lens.progressive_marks import marks
+from optics.lens.progressive_marks import Mark, ink_marks, marks
 from optics.pair import outlines as outline
+from optics.pair.charts import LaidChart, chart_with
 from optics.pair.frame import Frame
 from optics.pair.scene import Bend, Part, Place, Scene
 from optics.pair.scene_words import told
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["front_scene", "lens_style"]
+__all__ = ["front_scene", "lens_style", "mark_parts"]
 
 EYES = {"R": "right", "L": "left"}
 LETTERS = 1.5
@@ -42,7 +43,7 @@ def front_scene(
     smeared: Collection[str] = (),
     dots: Mapping[str, tuple[float, float]] | None = None,
     engraving: bool = False,
-    ink: bool = False,
+    ink: bool | Mapping[str, LaidChart] = False,
     turned_over: bool = False,
 ) -> Scene:
     """What one sees of a pair that lies before one.
@@ -61,8 +62,9 @@ def front_scene(
         Ink dots, pair coordinates, millimetres.
     engraving : bool
         Whether the pair is held so that faint engraving shows.
-    ink : bool
-        Whether progressive lenses carry their temporary marks.
+    ink : bool or mapping of eye to LaidChart
+        Whether progressive lenses still carry the ink they came with, or the charts, as they
+        lay on each lens, from which it was put back.
     turned_over : bool
         Whether the back is towards the viewer.
 
@@ -99,7 +101,8 @@ def front_scene(
         smeared=smeared,
         dotted=tuple(dots),
         engraving=engraving,
-        ink=ink,
+        ink="RL" if ink is True else tuple(ink or ()),
+        signs={eye: getattr(_bare(pair, eye), "sign", "") for eye in "RL"},
         turned_over=turned_over,
     )
     return Scene(
@@ -175,7 +178,7 @@ def _side(frame: Frame, eye: str, bend: Bend) -> tuple[list[Part], list[Place]]:
 
 
 def _in_lens(
-    pair: Spectacles, eye: str, bend: Bend, engraving: bool, ink: bool
+    pair: Spectacles, eye: str, bend: Bend, engraving: bool, ink: bool | Mapping[str, LaidChart]
 ) -> tuple[list[Part], list[Place]]:
     """Segment lines or marks of one lens, and the places they give."""
     lens = _bare(pair, eye)
@@ -204,28 +207,37 @@ def _in_lens(
                 name = f"the {side} side of the segment {whose}"
                 places.append(Place(name=name, along="x", at_mm=float(edge), eye=eye))
     if isinstance(lens, Progressive):
-        for mark in marks(lens, ink=ink):
-            if mark.permanent and not engraving:
-                continue
+        for mark, lands in _marks_seen(lens, engraving, ink):
+            middle = placed(lands([(mark.x_mm, mark.y_mm)]))[0]
             kind = "engraved" if mark.permanent else "ink"
-            middle = placed([(mark.x_mm, mark.y_mm)])[0]
-            if mark.text:
-                parts.append(
-                    Part(
-                        name=mark.name,
-                        kind=kind,
-                        points_mm=middle[None],
-                        eye=eye,
-                        text=mark.text,
-                        height_mm=LETTERS * mark.size_mm,
-                    )
-                )
-                continue
-            for line in _mark_lines(mark.shape, mark.x_mm, mark.y_mm, mark.size_mm / 2.0):
-                parts.append(Part(name=mark.name, kind=kind, points_mm=placed(line), eye=eye))
+            parts += [
+                replace(part, points_mm=placed(lands(part.points_mm))) for part in mark_parts(mark, kind, eye)
+            ]
             if mark.name in _MEASURED_TO:
                 places += _both(f"the {mark.name} {whose}", (float(middle[0]), float(middle[1])), eye)
     return parts, places
+
+
+def _marks_seen(
+    lens: Progressive, engraving: bool, ink: bool | Mapping[str, LaidChart]
+) -> Iterator[tuple[Mark, Callable[[Any], NDArray[np.float64]]]]:
+    """Marks that are seen of a lens, each with what carries its points onto the lens."""
+    for mark in marks(lens, ink=ink is True):
+        if engraving or not mark.permanent:
+            yield mark, np.asarray
+    laid = None if isinstance(ink, bool) else ink.get(lens.eye)
+    if laid:
+        for mark in ink_marks(chart_with(laid.sign).places(lens.eye)):
+            yield mark, laid.lands
+
+
+def mark_parts(mark: Mark, kind: str, eye: str | None = None) -> list[Part]:
+    """A mark as lines or lettering, where it stands on its lens or its chart."""
+    if mark.text:
+        at, high = np.array([[mark.x_mm, mark.y_mm]]), LETTERS * mark.size_mm
+        return [Part(name=mark.name, kind=kind, points_mm=at, eye=eye, text=mark.text, height_mm=high)]
+    lines = _mark_lines(mark.shape, mark.x_mm, mark.y_mm, mark.size_mm / 2.0)
+    return [Part(name=mark.name, kind=kind, points_mm=line, eye=eye) for line in lines]
 
 
 # The other marks lie straight above or below one of these.

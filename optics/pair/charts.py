@@ -9,12 +9,19 @@ laid askew, puts it elsewhere, and heights, and often readings, come out wrong.
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
 from optics.lens.angles import rotation
-from optics.lens.progressive import reference_places
+from optics.lens.power import Power
+from optics.lens.prism import nasal
+from optics.lens.progressive import Progressive, reference_places
+from optics.lens.progressive_marks import ALIGNMENT_APART_MM, Mark, ink_marks
 from optics.project_files import project_folder
 
 __all__ = ["Chart", "LaidChart", "chart_with", "charts"]
@@ -38,12 +45,44 @@ class Chart:
     inset_mm: float
 
     def places(self, eye: str) -> dict[str, tuple[float, float]]:
-        """Where its marks stand from midway between its two small circles; see `reference_places`."""
+        """Where its marks stand, from midway between its two circles; see `reference_places`."""
         return reference_places(
             eye,
             fitting_cross_mm=self.fitting_cross_mm,
             corridor_mm=self.corridor_mm,
             inset_mm=self.inset_mm,
+        )
+
+    def marks(self, eye: str) -> tuple[Mark, ...]:
+        """What is printed on it for one lens: the circles for the rings, the sign, and where the ink goes."""
+        half = ALIGNMENT_APART_MM / 2.0
+        # Wide enough for the ring to be seen inside.
+        rings = (
+            Mark(name="circle for a ring", permanent=False, shape="ring", x_mm=x, y_mm=0.0, size_mm=2.5)
+            for x in (-half, half)
+        )
+        sign = Mark(
+            name="sign",
+            permanent=False,
+            shape="text",
+            x_mm=nasal(eye) * half,
+            y_mm=-4.0,
+            size_mm=2.0,
+            text=self.sign,
+        )
+        return (*rings, sign, *ink_marks(self.places(eye)))
+
+    def lens(self, power: Power, addition: float, eye: str, **more: Any) -> Progressive:
+        """A lens of this design; more as for `Progressive`."""
+        return Progressive(
+            power=power,
+            addition=addition,
+            eye=eye,
+            fitting_cross_mm=self.fitting_cross_mm,
+            corridor_mm=self.corridor_mm,
+            inset_mm=self.inset_mm,
+            sign=self.sign,
+            **more,
         )
 
 
@@ -92,12 +131,21 @@ class LaidChart:
         >>> LaidChart(sign="Hb4", x_mm=1.0, y_mm=-1.0).inked("R")["distance"]
         (1.0, 5.0)
         """
-        turn = rotation(self.turned_degrees)
-        landed = {}
-        for part, at in chart_with(self.sign).places(eye).items():
-            x, y = (turn @ at).tolist()
-            landed[part] = (self.x_mm + x, self.y_mm + y)
-        return landed
+        places = chart_with(self.sign).places(eye)
+        return {
+            part: (x, y) for part, (x, y) in zip(places, self.lands([*places.values()]).tolist(), strict=True)
+        }
+
+    def lands(self, points_mm: ArrayLike) -> NDArray[np.float64]:
+        """Where points of the chart lie on the lens, (x, y) last."""
+        turned = np.asarray(points_mm, dtype=float) @ rotation(self.turned_degrees).T
+        return np.asarray(turned + np.array([self.x_mm, self.y_mm]))
+
+    def on_a_lens(self, at_mm: tuple[float, float], turned_degrees: float = 0.0) -> LaidChart:
+        """The same chart told from a lens, given where that lens lies in the same view, and how far it is turned."""
+        away = (self.x_mm - at_mm[0], self.y_mm - at_mm[1])
+        x, y = (rotation(-turned_degrees) @ away).tolist()
+        return replace(self, x_mm=x, y_mm=y, turned_degrees=self.turned_degrees - turned_degrees)
 
 
 @cache

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Bend", "Part", "Place", "Scene"]
+__all__ = ["Bend", "Part", "Place", "Scene", "plain"]
 
 NEAR_PLACE_MM = 0.75
 """How near a mark of the rule must be to a place to stand on it."""
@@ -67,6 +67,14 @@ class Part:
     eye: str | None = None
     text: str = ""
     height_mm: float = 0.0
+
+
+def plain(part: Part) -> dict[str, Any]:
+    """A part as plain values, for a browser."""
+    points = np.round(part.points_mm, 2).tolist()
+    return {"kind": part.kind, "points": points, "eye": part.eye or ""} | (
+        {"text": part.text, "height": part.height_mm} if part.text else {}
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,13 +149,6 @@ class Scene:
 
     def to_plain(self) -> dict[str, Any]:
         """The scene as plain values, for a browser."""
-
-        def plain(part: Part) -> dict[str, Any]:
-            points = np.round(part.points_mm, 2).tolist()
-            return {"kind": part.kind, "points": points, "eye": part.eye or ""} | (
-                {"text": part.text, "height": part.height_mm} if part.text else {}
-            )
-
         return {
             "parts": [plain(part) for part in self.parts],
             "above": [plain(part) for part in self.from_above],

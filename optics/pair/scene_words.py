@@ -44,7 +44,8 @@ def told(
     smeared: Collection[str] = (),
     dotted: Collection[str] = (),
     engraving: bool = False,
-    ink: bool = False,
+    ink: Collection[str] = (),
+    signs: Mapping[str, str] | None = None,
     turned_over: bool = False,
 ) -> str:
     """What one sees of a pair, in sentences.
@@ -55,10 +56,12 @@ def told(
         As `optics.pair.appearance.lens_style` gives them.
     frame : Frame
         The frame; its measures are marked on it.
-    bends, smeared, engraving, ink, turned_over
+    bends, smeared, engraving, turned_over
         As for `optics.pair.appearance.front_scene`.
-    dotted : collection of eyes
-        Lenses with an ink dot.
+    dotted, ink : collection of eyes
+        Lenses with an ink dot, and with the marks of a progressive in ink.
+    signs : mapping of eye to str, optional
+        What is engraved under the nasal ring of a progressive.
 
     Returns
     -------
@@ -74,14 +77,15 @@ def told(
     point = "towards you" if turned_over else "away from you"
     # A turn shows only where a line or a mark turns with the lens.
     turn_shows = {
-        eye: style in _SEGMENTS or (style == "progressive" and (ink or (engraving and eye not in smeared)))
+        eye: style in _SEGMENTS
+        or (style == "progressive" and (eye in ink or (engraving and eye not in smeared)))
         for eye, style in styles.items()
     }
     said = [
         f"A pair seen from the {towards}, the temples pointing {point}; "
         f"the wearer's right lens is on your {side}.",
         f"The frame is marked {frame.lens_width_mm:g}-{frame.bridge_mm:g}{_true(bends, turn_shows)}",
-        _lenses(styles, smeared, engraving, ink),
+        _lenses(styles, smeared, engraving, ink, signs or {}),
     ]
     if smeared:
         said.append(f"{_whose(smeared)} smeared.")
@@ -116,8 +120,17 @@ def _true(bends: Mapping[str, _Bent], turn_shows: Mapping[str, bool]) -> str:
     return f". It is out of true: {'; '.join(faults)}." if faults else " and lies true."
 
 
-def _lenses(styles: Mapping[str, str], smeared: Collection[str], engraving: bool, ink: bool) -> str:
-    seen = {eye: _in_lens(styles[eye], engraving, eye in smeared, ink) for eye in "RL"}
+def _lenses(
+    styles: Mapping[str, str],
+    smeared: Collection[str],
+    engraving: bool,
+    ink: Collection[str],
+    signs: Mapping[str, str],
+) -> str:
+    seen = {
+        eye: _in_lens(styles[eye], engraving and eye not in smeared, eye in ink, signs.get(eye, ""))
+        for eye in "RL"
+    }
     if seen["R"] == seen["L"]:
         same = seen["R"]
         if not same:
@@ -130,16 +143,16 @@ def _lenses(styles: Mapping[str, str], smeared: Collection[str], engraving: bool
     return f"{told_of[0][0].upper()}{told_of[0][1:]}; {told_of[1]}."
 
 
-def _in_lens(style: str, engraving: bool, smeared: bool, ink: bool) -> str:
+def _in_lens(style: str, engraving: bool, ink: bool, sign: str) -> str:
     if style in _SEGMENTS:
         return _SEGMENTS[style]
     if style != "progressive":
         return ""
     seen = []
-    if engraving and not smeared:
+    if engraving:
         seen.append(
             "two small rings are engraved, with the addition under the temporal one and the maker's "
-            "mark under the nasal one"
+            f"sign {sign} under the nasal one"
         )
     if ink:
         seen.append(

@@ -20,12 +20,11 @@ from optics.lens.lens import Lens
 from optics.lens.multifocal import Multifocal
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal
-from optics.lens.progressive import Progressive
 from optics.lens.thick import ThickLens
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.specimens.briefs import PROGRESSIVE, ZERO_ERROR, Brief
 from optics.specimens.faults import Fault, faults_for, made_faulty
-from optics.specimens.orders import CROSS_MM, Job, job_for
+from optics.specimens.orders import Job, job_for
 from optics.specimens.random import stream
 
 __all__ = ["WEARERS", "Made", "made", "made_as_ordered"]
@@ -156,20 +155,18 @@ def _lens(job: Job, eye: str, off: dict[str, Any], centre_mm: float) -> Lens:
     if line.add is None:
         thickness = usual_thickness_mm(power, 0.0, INDEX)
         return ThickLens.made_to(power, Power.from_sphere_cylinder(front), thickness, INDEX, prism)
-    if job.segment is None:
-        return Progressive(
-            power=power,
-            addition=line.add + off["addition"],
-            eye=eye,
+    if job.design is not None:
+        return job.design.lens(
+            power,
+            line.add + off["addition"],
+            eye,
             prism=prism,
             thinning=job.thinning,
-            corridor_mm=job.corridor_mm,
-            fitting_cross_mm=CROSS_MM,
             front_curve=front,
             index=INDEX,
             carried_by=job.carried_by,
         )
-    assert order.height_mm is not None, "a segment has a top"
+    assert order.height_mm is not None and job.segment is not None, "a segment has a top"
     top = job.frame.height_above_datum_mm(order.height_mm) + off["segment"]
     return Multifocal.made_to(
         power=power,

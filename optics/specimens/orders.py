@@ -28,18 +28,17 @@ from optics.lens.lens import BACK, FRONT
 from optics.lens.prescription import Prescription
 from optics.lens.progressive import NEAR_BELOW_CORRIDOR_MM, thinning_prism
 from optics.lens.segment import FLAT_TOP, ROUND, SHAPES, STRAIGHT_ACROSS, Segment
+from optics.pair.charts import Chart, charts
 from optics.pair.frame import Frame, near_inset_mm
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief
 
-__all__ = ["CROSS_MM", "Job", "job_for", "kind_of", "ordered_powers"]
+__all__ = ["Job", "job_for", "kind_of", "ordered_powers"]
 
 Chance = Callable[..., np.random.RandomState]
 """Random numbers for one thing about a pair, by its name."""
 
 STEP = 0.25
-CROSS_MM = 4.0
-"""Fitting cross above the prism reference point of the invented maker's progressives."""
 NEAR_CIRCLE_MM = 4.0
 """Half of the near circle: it must lie inside the rim."""
 GROUPS = {"myopia": (-1.95, 2.6), "hyperopia": (1.04, 0.9), "neither": (0.0, 0.3)}
@@ -69,7 +68,7 @@ class Job:
         Of a bifocal or trifocal.
     insets_mm : (float, float)
         How far in the near part lies, right and left.
-    corridor_mm : float
+    design : Chart, optional
         Of a progressive.
     thinning : float
         Thinning prism of a progressive, prism dioptres base down.
@@ -81,7 +80,7 @@ class Job:
     frame: Frame
     segment: Segment | None = None
     insets_mm: tuple[float, float] = (2.0, 2.0)
-    corridor_mm: float = 14.0
+    design: Chart | None = None
     thinning: float = 0.0
     carried_by: str = FRONT
 
@@ -191,17 +190,19 @@ def job_for(brief: Brief, chance: Chance) -> Job:
     # The middle of the pupil lies a little above the datum line; few sit higher on one side.
     pupil = _half(rng.uniform(2.0, 5.0))
     step = float(rng.choice([0.0, 0.5, -0.5, 1.0, -1.0], p=[0.7, 0.11, 0.11, 0.04, 0.04]))
-    corridor, thinned = float(rng.choice([14.0, 16.0])), bool(rng.random_sample() < 0.6)
+    liked, thinned = charts()[rng.choice(len(charts()))], bool(rng.random_sample() < 0.6)
     carried_by = str(rng.choice([FRONT, BACK]))
     segment: Segment | None = None
+    design: Chart | None = None
     heights: list[float] | list[None] = [None, None]
     centres = (pupil - 1.5, pupil - 1.5)
     if brief.style == PROGRESSIVE:
         pupils = (pupil, pupil + step)
         # The near circle must find room in the rim.
         room = frame.height_above_rim_mm(min(pupils)) - NEAR_BELOW_CORRIDOR_MM - NEAR_CIRCLE_MM
-        corridor = min(corridor, max(12.0, float(np.floor(room))))
-        centres = (pupils[0] - CROSS_MM, pupils[1] - CROSS_MM)
+        by_corridor = sorted(charts(), key=lambda each: -each.corridor_mm)
+        design = next((each for each in (liked, *by_corridor) if each.corridor_mm <= room), by_corridor[-1])
+        centres = (pupils[0] - design.fitting_cross_mm, pupils[1] - design.fitting_cross_mm)
         heights = [frame.height_above_rim_mm(each) for each in pupils]
     elif brief.style in (BIFOCAL, TRIFOCAL):
         segment = _segment(brief, rng)
@@ -231,7 +232,7 @@ def job_for(brief: Brief, chance: Chance) -> Job:
         frame=frame,
         segment=segment,
         insets_mm=(_half(near_inset_mm(pds[0])), _half(near_inset_mm(pds[1]))),
-        corridor_mm=corridor,
+        design=design,
         thinning=thinning_prism(add) if brief.style == PROGRESSIVE and thinned else 0.0,
         carried_by=carried_by if brief.carried_by == "any" else brief.carried_by,
     )

@@ -33,6 +33,7 @@ from optics.lesson import held, inked_places, tray, wearer
 from optics.marking.telling import MARKS_MIME
 from optics.project_files import project_folder
 from optics.specimens.sealed import open_pairs
+from optics.widgets.pair.front_view import PairView
 
 SOURCE = project_folder("notebooks") / "source"
 LEARNERS = [f"t{101 + number}" for number in range(20)]
@@ -186,15 +187,30 @@ def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -
     return ticket
 
 
+def lay_its_chart(view: PairView, eye: str) -> None:
+    """Lay the chart of the engraved sign by eye, from what is drawn alone, and ink the lens."""
+    rings = [p for p in view.scene.parts if p.eye == eye and p.name == "alignment reference marking"]
+    sign = next(p.text for p in view.scene.parts if p.eye == eye and p.name == "maker's mark")
+    (x, y), *_ = [np.mean([ring.points_mm.min(0) + ring.points_mm.max(0) for ring in rings], 0) / 2]
+    view.chart, view.chart_under = sign, eye
+    middle = view._chart["at"]
+    view.chart_x_mm, view.chart_y_mm = (round(2 * (at - m)) / 2 for at, m in zip((x, y), middle, strict=True))
+    view.chart_turned_degrees = 0.0
+    view.inking = True
+    assert "is inked from chart" in view._notice
+
+
 def marked_up(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -> dict[str, str]:
     """Lines, additions and heights of a progressive: inked on the tray, read where the buttons bring it."""
     view = tray(letter, learner, str(chapter))
     buttons = {
         each.description: each
-        for each in inked_places(letter, learner, str(chapter), **hands.key).children[1:]
+        for each in inked_places(letter, learner, str(chapter), **hands.key).buttons.values()
     }
     assert all(each.disabled for each in buttons.values())
-    view.tilted_to_light = view.marked_up = True
+    view.tilted_to_light = True
+    for eye in "RL":
+        lay_its_chart(view, eye)
     carried = "back" if letter == "B" else "front"  # as the chapter says of each pair
 
     def at(name: str) -> tuple[float, float]:

@@ -49,8 +49,36 @@ class Apprentice:
                 self.press(hand)
         if mark_up:
             self.page.get_by_label("Tilted to the light").check()
-            self.page.get_by_label("Marked up in ink").check()
+            for eye in "RL":
+                self.lay_the_chart(eye)
             self.page.wait_for_selector("button:has-text('Near circle'):not([disabled])")
+
+    def lay_the_chart(self, eye):
+        """Choose the chart by the engraved sign, lay its circles over the rings as they are drawn, and ink."""
+        tray, side = self.page.locator(".optics-pair-picture").first, {"R": "right", "L": "left"}[eye]
+        signs = tray.locator("text.optics-pair-engraved").filter(has_text=re.compile("Hb"))
+        self.page.get_by_label(f"Chart {signs.first.text_content()}", exact=True).check()
+        self.page.get_by_label(f"Under the {side} lens", exact=True).check()
+        self.slide("Chart turned, degrees anticlockwise", 0)
+        for hand in ("Chart left or right", "Chart down or up"):
+            self.slide(hand, 0)
+        self.page.wait_for_timeout(300)  # the tray asks the kernel
+        x, y = tray.evaluate(
+            """(svg, left) => {
+              const middle = (path) => { const b = path.getBBox(); return [b.x + b.width / 2, b.y + b.height / 2]; };
+              const mean = (ends) => [0, 1].map((k) => (ends[0][k] + ends[1][k]) / 2);
+              const rings = [...svg.querySelectorAll("path.optics-pair-engraved")].map(middle).sort((a, b) => a[0] - b[0]);
+              const ring = mean(left ? rings.slice(0, 2) : rings.slice(-2));
+              const circles = svg.querySelector(".optics-pair-paper").parentNode.getCTM();
+              const origin = new DOMPoint(0, 0).matrixTransform(svg.getCTM().inverse().multiply(circles));
+              return [ring[0] - origin.x, origin.y - ring[1]];
+            }""",
+            eye == "R",
+        )
+        self.slide("Chart left or right", round(2 * x) / 2)
+        self.slide("Chart down or up", round(2 * y) / 2)
+        self.press("Ink this lens")
+        self.page.get_by_text(f"The {side} lens is inked").wait_for()
 
     def set_eyepiece(self):
         """Rack it out, then in to where the reticle is sharpest."""

@@ -12,6 +12,7 @@ from optics.lens.multifocal import Multifocal
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.lens.progressive import Progressive
+from optics.pair.charts import chart_with
 from optics.pair.frame import Frame
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.specimens.conditions import Condition
@@ -30,7 +31,7 @@ def pair(make):
     )
 
 
-PROGRESSIVE = pair(lambda eye: Progressive(power=POWER, addition=2.0, eye=eye))
+PROGRESSIVE = pair(lambda eye: chart_with("Hb2").lens(POWER, 2.0, eye))
 
 
 def words(page):
@@ -53,14 +54,26 @@ def test_the_whole_look_by_keyboard(page):
         page.keyboard.press("Enter")
         bare_page.settle(page)
 
-    press("Marked up in ink")
-    assert not page.get_by_label("Marked up in ink").is_checked()
+    push("Ink this lens")
+    assert not view.inked
     assert "Tilt the pair to the light first" in page.locator(".optics-notice").inner_text()
     press("Tilted to the light")
     push("Wipe the lenses")
     push("True the frame")
     assert "The frame is true" in page.locator(".optics-notice").inner_text()
-    press("Marked up in ink")
+    press("Chart Hb2")
+    press("Under the left lens")
+    for name, key, times in (
+        ("Chart turned, degrees anticlockwise", "ArrowLeft", 5),
+        ("Chart down or up", "ArrowRight", 20),
+        ("Chart left or right", "ArrowLeft", 6),
+    ):
+        for _ in range(times):
+            press(name, key)
+    assert "Its circles cover the rings" in words(page)
+    push("Ink this lens")
+    assert "The left lens is inked from chart Hb2" in page.locator(".optics-notice").inner_text()
+    assert view.ink_mm("L", "height") == pytest.approx((32.0, 6.0), abs=0.5)
     assert "stand in ink" in words(page) and "smeared" not in words(page) and "lies true" in words(page)
     for _ in range(3):
         press("Rule left or right", "ArrowRight")
@@ -70,7 +83,28 @@ def test_the_whole_look_by_keyboard(page):
     press("Turned over")
     assert view.turned_over and "seen from the back" in words(page)
     state = view.state
-    assert state.wiped and state.trued and state.tilted_to_light and state.marked_up
+    assert state.wiped and state.trued and state.tilted_to_light and state.chart == "Hb2"
+
+
+def test_the_chart_by_pointer(page):
+    view = PairView(PROGRESSIVE, FRAME)
+    view.chart = "Hb4"
+    bare_page.show(page, view)
+    per_mm = page.locator("svg").first.bounding_box()["width"] / 172
+
+    def drag(handle, across, up):
+        box = page.locator(handle).bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + across * per_mm, y - up * per_mm, steps=4)
+        page.mouse.up()
+        bare_page.settle(page)
+
+    drag(".optics-pair-paper", 4.0, 9.0)
+    assert (view.chart_x_mm, view.chart_y_mm) == pytest.approx((4.0, 1.0), abs=0.5)
+    drag(".optics-pair-turner", 0.0, -29 * np.tan(np.deg2rad(5.0)))
+    assert view.chart_turned_degrees == pytest.approx(0.0, abs=1.0)
 
 
 def test_words_are_shut_until_asked_for_and_spoken_all_the_same(page):

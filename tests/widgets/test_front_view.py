@@ -10,8 +10,8 @@ from optics.lens.lens import SingleVision
 from optics.lens.multifocal import Multifocal
 from optics.lens.power import Power
 from optics.lens.prism import Prism
-from optics.lens.progressive import Progressive
 from optics.lens.segment import SHAPES, Segment
+from optics.pair.charts import LaidChart, chart_with
 from optics.pair.frame import Frame
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.specimens.conditions import Condition, laid_down
@@ -33,9 +33,7 @@ def pair(right, left):
 
 
 PLAIN = pair(SingleVision(power=RIGHT), SingleVision(power=LEFT))
-PROGRESSIVE = pair(
-    Progressive(power=RIGHT, addition=2.0, eye="R"), Progressive(power=LEFT, addition=2.0, eye="L")
-)
+PROGRESSIVE = pair(chart_with("Hb2").lens(RIGHT, 2.0, "R"), chart_with("Hb2").lens(LEFT, 2.0, "L"))
 
 
 def lined(shape="flat-top", strip=0.0):
@@ -127,31 +125,94 @@ def test_two_bends_of_one_side_add():
 # --- marking up ------------------------------------------------------------------------------------
 
 
-def test_ink_goes_on_only_from_rings_that_are_seen(view):
-    view.marked_up = True
-    assert not view.marked_up and "Tilt the pair to the light" in view._notice
+def lay(view, sign, eye, x_mm=0.0, y_mm=0.0, turned=0.0):
+    """Lay a chart so far from the rings of a lens, and ink it."""
+    middle, (at, degrees) = FRAME.boxing_centre_mm(eye), view._lies(eye)
+    view.chart, view.chart_under = sign, eye
+    view.chart_x_mm, view.chart_y_mm = at[0] - middle[0] + x_mm, at[1] - middle[1] + y_mm
+    view.chart_turned_degrees = degrees + turned
+    view.inking = True
+
+
+def test_ink_goes_on_only_from_rings_that_are_seen_and_a_chart(view):
+    def press():
+        view.inking = True
+        assert not view.inking and not view.inked
+        return view._notice
+
+    assert "Tilt the pair to the light" in press()
     view.tilted_to_light = True
-    assert "rings are engraved" in view.scene.words
-    view.marked_up = True
-    assert not view.marked_up and "Wipe the lenses" in view._notice
+    assert "rings are engraved" in view.scene.words and "sign Hb2 under the nasal one" in view.scene.words
+    assert "Wipe the lenses" in press()
     view.wiped = True
-    view.marked_up = True
-    assert view.marked_up and view._notice == ""
+    assert "Choose a chart first" in press()
+    view.chart, view.turned_over = "Hb2", True
+    assert "front towards you" in press() and view._chart == {}
+    view.turned_over = False
+    lay(view, "Hb2", "R")
+    assert "The right lens is inked from chart Hb2" in view._notice and not view.inking
     view.tilted_to_light = False
-    assert "stand in ink" in view.scene.words and "rings" not in view.scene.words
-    view.marked_up = False
-    assert "ink" not in view.scene.words
+    assert "in the right lens: fitting cross" in view.scene.words.lower()
+    assert view.scene.words.count("stand in ink") == 1
+
+
+@pytest.mark.parametrize("trued", [False, True])
+@pytest.mark.parametrize("eye", ["R", "L"])
+def test_the_right_chart_over_the_rings_inks_the_points_of_the_lens(view, eye, trued):
+    view.tilted_to_light = view.wiped = True
+    view.trued = trued
+    lay(view, "Hb2", eye)
+    assert "Its circles cover the rings" in view._chart_words
+    lens = PROGRESSIVE.mounted(eye).lens
+    for part, at in lens.places.items():
+        # The lens as it lies shows there what the lens itself shows at that point.
+        met = view.spectacles.over_stop(eye, *view.ink_mm(eye, part)).power if trued else None
+        assert LaidChart(**view.inked[eye]).inked(eye)[part] == pytest.approx(at, abs=1e-9)
+        if met is not None:
+            assert met.vector == pytest.approx(lens.over_stop(*at).power.vector, abs=1e-9)
+    drawn = [p for p in view.scene.places if p.eye == eye and p.name.startswith("the fitting cross")]
+    assert [p.at_mm for p in drawn] == pytest.approx(view.ink_mm(eye, "height"))
+    # A twisted lens turns with its rings; 8 mm up are 0.7 mm aside at 5 degrees.
+    aside = view.ink_mm(eye, "distance")[0] - PROGRESSIVE.reference_point_mm(eye)[0]
+    assert aside == pytest.approx(0.0 if trued or eye == "R" else -8 * np.sin(np.deg2rad(5.0)), abs=1e-9)
+
+
+@pytest.mark.parametrize("eye", ["R", "L"])
+def test_a_wrong_chart_and_an_askew_one_put_the_ink_elsewhere(eye):
+    view = PairView(PROGRESSIVE, FRAME)
+    view.tilted_to_light = True
+    x, y = PROGRESSIVE.reference_point_mm(eye)
+    lay(view, "Hb6", eye)
+    assert "Its circles cover the rings" in view._chart_words
+    assert view.ink_mm(eye, "height") == pytest.approx((x, y))
+    lay(view, "Hb2", eye, 2.0, -1.0, 10.0)
+    assert "2.0 mm to the right, 1.0 mm below, turned 10 degrees anticlockwise" in view._chart_words
+    assert view.ink_mm(eye, "prism") == pytest.approx((x + 2.0, y - 1.0))
+    assert view.ink_mm(eye, "height") == pytest.approx((x + 1.3054, y + 2.9392), abs=1e-3)
+    # The rule measures to the ink, not to where it ought to stand.
+    view.rule_lies, view.rule_x_mm, view.rule_y_mm = "upright", x, -19.0
+    view.rule_to_mm = FRAME.height_above_rim_mm(y + 2.94)
+    assert "the mark stands on the fitting cross" in view._measured
+
+
+def test_a_chart_tells_nothing_of_rings_that_are_not_seen(view):
+    view.chart = "Hb4"
+    assert view._chart_words == "Chart Hb4 lies under the right lens."
+    view.tilted_to_light = True
+    assert "rings" not in view._chart_words
+    view.wiped = True
+    assert "From the rings, its circles stand" in view._chart_words
 
 
 @pytest.mark.parametrize("lenses", [PLAIN, lined()], ids=["single vision", "lined"])
 def test_lenses_without_rings_are_not_marked_up(lenses):
     view = PairView(lenses, FRAME)
-    view.marked_up = True
+    view.inking = True
     # Before one has looked, it is not said what kind of lens it is.
     assert "Tilt the pair" in view._notice
     view.tilted_to_light = True
-    view.marked_up = True
-    assert not view.marked_up and "No rings" in view._notice
+    view.inking = True
+    assert not view.inked and "No rings" in view._notice
 
 
 # --- the rule ----------------------------------------------------------------------------------------
@@ -188,8 +249,7 @@ def test_a_fitting_height_can_be_measured_once_it_is_inked():
     view.rule_lies, view.rule_x_mm, view.rule_y_mm = "upright", 30.0, -19.0
     view.rule_to_mm = FRAME.height_above_rim_mm(1.0 + 4.0)
     assert "fitting cross" not in view._measured
-    view.tilted_to_light = True
-    view.marked_up = True
+    view.mark_up()
     assert view._measured.endswith("the mark stands on the fitting cross of the left lens.")
 
 

@@ -70,12 +70,12 @@ def test_tray_and_stage_are_one_pair():
 
 def test_marks_are_brought_only_once_they_are_inked():
     table = OpenBench(style="progressive", difficulty=2, seed=2)
-    assert all(button.disabled for button in table.marks.values())
+    assert all(button.disabled for button in table.marks.buttons.values())
     before = table.bench.stage_x_mm, table.bench.stage_y_mm
-    table.bring("near")
+    table.marks.bring("near")
     assert (table.bench.stage_x_mm, table.bench.stage_y_mm) == before
-    table.view.tilted_to_light = table.view.marked_up = True
-    for part, button in table.marks.items():
+    table.view.mark_up()
+    for part, button in table.marks.buttons.items():
         button.click()
         at = table.specimen.point_mm("R", part)
         assert (table.bench.stage_x_mm, table.bench.stage_y_mm) == pytest.approx(at, abs=0.051)
@@ -85,7 +85,7 @@ def test_with_ordered_prism_a_note_says_where_the_wearer_looks():
     seed = next(n for n in range(99) if make(brief_of("single vision", 4, n), n).ordered[0].prism)
     table = OpenBench(style="single vision", difficulty=4, seed=seed)
     assert "the wearer looks through" in table.told.value
-    assert not table.marks["prism"].disabled and table.marks["near"].disabled
+    assert not table.marks.buttons["prism"].disabled and table.marks.buttons["near"].disabled
 
 
 def read_unmarked(pair):

@@ -8,6 +8,7 @@ trued it on the stage.
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -27,7 +28,7 @@ from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLE
 from optics.specimens.old_pair import old_pair
 from optics.specimens.specimen import Specimen, make
 from optics.specimens.steps import READ_PRISM, by_rule
-from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
+from optics.widgets.focimeter.bench import STAGE_FAR_MM, STAGE_HEIGHT_MM, STAGE_NEAR_MM, Bench
 from optics.widgets.open_bench.draft import keep_draft, kept_draft
 from optics.widgets.open_bench.errand import COMPARE, ERRANDS, IDENTIFY, OLD, VERIFY, ErrandPanel
 from optics.widgets.open_bench.how_it_went import outcome_html, progress_html, sentence_html
@@ -36,7 +37,7 @@ from optics.widgets.pair.front_view import PairView
 from optics.widgets.ticket.fields import read_fields
 from optics.widgets.ticket.ticket import Ticket
 
-__all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "OpenBench", "brief_of", "bring_over", "inked_places"]
+__all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "InkedPlaces", "OpenBench", "brief_of"]
 
 FOLLOWS_ME, AS_IT_COMES = "follows me", "as it comes"
 FAULTS = (AS_IT_COMES, "none", "often")
@@ -49,29 +50,59 @@ MARKS = {
 _EYES = {"R": "right", "L": "left"}
 
 
-def bring_over(bench: Bench, pair: Specimen, part: str) -> None:
-    """Bring a mark of the lens that lies on the stop over its middle."""
-    place = pair.point_mm(bench.lens, part)
-    if place is None:
-        return
-    with bench.hold_sync():
-        bench.stage_x_mm = round(place[0], 1)
-        bench.stage_y_mm = round(float(np.clip(place[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1)
+class InkedPlaces(widgets.HBox):
+    """Buttons that bring a mark over the stop, once the lens that lies there has it in ink.
 
+    Parameters
+    ----------
+    bench : Bench
+        Whose stage they move.
+    view : PairView
+        The tray on which the pair is marked up: the marks stand where they were put.
+    noted : mapping of eye to (float, float), optional
+        Where the wearer looks through, as the job says: it serves as the prism reference
+        point of lenses that have none in ink.
 
-def inked_places(bench: Bench, view: PairView, pair: Specimen) -> widgets.HBox:
-    """Buttons that bring an inked mark over the stop, once the pair is marked up."""
+    Attributes
+    ----------
+    buttons : dict of str to Button
+        By the part that they bring.
+    """
 
-    def button(part: str, words: str) -> widgets.Button:
-        made = widgets.Button(
-            description=words, disabled=not view.marked_up, layout=widgets.Layout(width="auto")
-        )
-        made.on_click(lambda _button: bring_over(bench, pair, part))
-        view.observe(lambda change: setattr(made, "disabled", not change["new"]), "marked_up")
-        return made
+    def __init__(
+        self, bench: Bench, view: PairView, noted: Mapping[str, tuple[float, float]] | None = None
+    ) -> None:
+        self._bench, self._view, self._noted = bench, view, dict(noted or {})
+        self.buttons = {
+            part: widgets.Button(description=text, layout=widgets.Layout(width="auto"))
+            for part, text in MARKS.items()
+        }
+        row = widgets.Layout(flex_flow="row wrap", grid_gap="0.5em", align_items="center")
+        words = widgets.HTML("Bring over the stop, once it is marked up:")
+        super().__init__([words, *self.buttons.values()], layout=row)
+        for part, each in self.buttons.items():
+            each.on_click(lambda _button, part=part: self.bring(part))
+        view.observe(lambda _change: self._show(), "inked")
+        bench.observe(lambda _change: self._show(), "lens")
+        self._show()
 
-    words = widgets.HTML("Bring over the stop, once it is marked up:")
-    return widgets.HBox([words, *(button(part, text) for part, text in MARKS.items())])
+    def _place(self, part: str) -> tuple[float, float] | None:
+        place = self._view.ink_mm(self._bench.lens, part)
+        return self._noted.get(self._bench.lens) if place is None and part == "prism" else place
+
+    def _show(self) -> None:
+        for part, each in self.buttons.items():
+            each.disabled = self._place(part) is None
+
+    def bring(self, part: str) -> None:
+        """Bring a mark of the lens that lies over the stop to the middle of the stop."""
+        place = self._place(part)
+        if place is None:
+            return
+        with self._bench.hold_sync():
+            away = float(np.clip(abs(place[0]), STAGE_NEAR_MM, STAGE_FAR_MM))
+            self._bench.stage_x_mm = round(float(np.copysign(away, place[0])), 1)
+            self._bench.stage_y_mm = round(float(np.clip(place[1], -STAGE_HEIGHT_MM, STAGE_HEIGHT_MM)), 1)
 
 
 def brief_of(
@@ -124,8 +155,8 @@ class OpenBench(widgets.VBox):
     ----------
     specimen : Specimen
         The pair on the bench.
-    view, bench, ticket
-        Tray, focimeter and ticket.
+    view, bench, marks, ticket
+        Tray, focimeter, the buttons for what is inked, and ticket.
 
     Examples
     --------
@@ -161,10 +192,6 @@ class OpenBench(widgets.VBox):
         self.form = _choice("Cylinder form", ("minus", "plus"), kept.get("form"), "minus")
         self.next_pair = widgets.Button(description="Next pair", button_style="primary")
         self.told = widgets.HTML()
-        self.marks = {
-            part: widgets.Button(description=text, layout=widgets.Layout(width="auto"))
-            for part, text in MARKS.items()
-        }
         self.how = widgets.Button(description="How did I do", button_style="primary")
         self.outcome = widgets.HTML()
         self.replay = ReplayPanel()
@@ -174,8 +201,6 @@ class OpenBench(widgets.VBox):
         self.panel.on_bench.observe(lambda _change: self._change_pairs(), "value")
         self.next_pair.on_click(lambda _button: self.lay_next())
         self.how.on_click(lambda _button: self.ask())
-        for part, button in self.marks.items():
-            button.on_click(lambda _button, part=part: self.bring(part))
         self.form.observe(lambda _change: self._keep(), "value")
         number = _whole(kept.get("seed")) if kept else None
         self._lay(
@@ -253,7 +278,7 @@ class OpenBench(widgets.VBox):
     def _lay_out(self, typed: Any) -> None:
         """Put the pair on tray and stage, with its ticket."""
         seed = self.seed
-        old = [getattr(self, name, None) for name in ("view", "bench", "ticket")]
+        old = [getattr(self, name, None) for name in ("view", "bench", "marks", "ticket")]
         self.view = PairView(self.specimen.spectacles, self.specimen.frame, self.specimen.conditions)
         self.bench = Bench(self.view.spectacles, seed=seed, zero_error=self.specimen.zero_error)
         try:
@@ -282,9 +307,9 @@ class OpenBench(widgets.VBox):
             (bench, "against"),
             transform=(lambda over: FRONT if over else BACK, lambda side: side == FRONT),
         )
-        view.observe(lambda _change: self._show_marks(), "marked_up")
         self.ticket.observe(lambda _change: self._keep(), "typed")
-        self._show_marks()
+        noted = {eye: self.specimen.spectacles.reference_point_mm(eye) for eye in "RL"}
+        self.marks = InkedPlaces(bench, view, noted if self._needs_the_wearer else None)
 
     def _from_the_wearer(self) -> tuple[str, ...]:
         """What comes with the job and no lens shows: where the wearer looks through, the side of an addition."""
@@ -303,18 +328,6 @@ class OpenBench(widgets.VBox):
     def _needs_the_wearer(self) -> bool:
         prisms = [self.specimen.prism(eye).amount for eye in "RL"]
         return self.specimen.style != PROGRESSIVE and max(prisms) >= READ_PRISM
-
-    # --- marks ------------------------------------------------------------------------
-
-    def _show_marks(self) -> None:
-        for part, button in self.marks.items():
-            noted = part == "prism" and self._needs_the_wearer
-            button.disabled = not (self.view.marked_up or noted)
-
-    def bring(self, part: str) -> None:
-        """Bring a mark of the lens that lies over the stop to the middle of the stop."""
-        if not self.marks[part].disabled:
-            bring_over(self.bench, self.specimen, part)
 
     # --- how it went --------------------------------------------------------------------
 
@@ -402,9 +415,7 @@ class OpenBench(widgets.VBox):
             _title("Look it over"),
             self.view,
             _title("Read it"),
-            widgets.HBox(
-                [widgets.HTML("Bring over the stop, once it is marked up:"), *self.marks.values()], layout=row
-            ),
+            self.marks,
             # Beside the eyepiece, so that a step is read where it is seen.
             self.replay,
             self.bench,

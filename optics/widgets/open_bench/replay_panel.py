@@ -110,8 +110,7 @@ class ReplayPanel(widgets.VBox):
         view.trued = bool({TEMPLE_TWISTED, FRONT_BENT} & set(step.mended))
         view.wiped = SMEARED in step.mended
         if self._pair.style == PROGRESSIVE and step.reads not in ("style", "condition", "zero"):
-            view.tilted_to_light = True
-            view.marked_up = True
+            view.mark_up()
         # Subtracting, measuring and writing leave the bench as the last reading left it.
         laid = (each for each in self.steps[self.at :: -1] if each.stage_mm or each.reads == "zero")
         bench_step = next(laid, step)

@@ -1,6 +1,7 @@
 // The pair on its tray, a lens of it before the crossed line, and a rule, in the order of the work.
 
 const HELD = { "": "The pair on the tray", R: "Right lens in the hand", L: "Left lens in the hand" };
+const UNDER = { R: "Under the right lens", L: "Under the left lens" };
 const RULES = { across: "Across", upright: "Upright" };
 const BLURRED_WITHIN = 0.5; // dioptres, as in crossed_line.py
 
@@ -137,7 +138,15 @@ function render({ model, el }) {
     row(button("Back to the middle", () => change({ moved_x_mm: 0, moved_y_mm: 0, turned_degrees: 0 }))),
   ]);
   const trueIt = button("True the frame", () => change({ trued: true }));
-  const ink = tick("Marked up in ink", (on) => change({ marked_up: on }));
+  const signs = Object.fromEntries([["", "No chart"], ...get("_signs").map((sign) => [sign, `Chart ${sign}`])]);
+  const charting = (values) => change({ ...values, held_lens: "" });
+  const chart = choice("Chart on the tray", signs, (sign) => charting({ chart: sign }));
+  const under = choice("Where the chart lies", UNDER, (eye) => charting({ chart_under: eye }));
+  const chartX = moving("Left - right", "Chart left or right", "chart_x_mm", (v) => `${signed(v, 1)} mm`, 0.5, charting);
+  const chartY = moving("Down - up", "Chart down or up", "chart_y_mm", (v) => `${signed(v, 1)} mm`, 0.5, charting);
+  const chartTurn = moving("Turn", "Chart turned, degrees anticlockwise", "chart_turned_degrees", (v) => `${signed(v, 0)}°`, 1, charting);
+  const ink = button("Ink this lens", () => charting({ inking: true }));
+  const laying = element("div", {}, [under.row, chartX.row, chartY.row, chartTurn.row]);
   const lies = choice("How the rule lies", RULES, (key) => measuring({ rule_lies: key, rule_to_mm: 0 }));
   const laid = (name, spoken, trait, show) => moving(name, spoken, trait, show, 0.5, measuring);
   const ruleX = laid("Left - right", "Rule left or right", "rule_x_mm", (v) => `${signed(v, 1)} mm`);
@@ -151,7 +160,7 @@ function render({ model, el }) {
       step("1", "Look it over", [row(over.row, light.row), row(wipe)]),
       step("2", "Look through a lens at the crossed line", [held.row, hand]),
       step("3", "True the frame", [row(trueIt)]),
-      step("4", "Mark up a progressive", [row(ink.row)]),
+      step("4", "Mark up a progressive", [chart.row, laying, row(ink)]),
       step("5", "Measure with the rule", [lies.row, ruleX.row, ruleY.row, reading.row, measured]),
     ]),
   ]);
@@ -189,6 +198,35 @@ function render({ model, el }) {
     change({ rule_to_mm: Math.min(length(get("rule_lies")), limited("rule_to_mm", upright() ? y : x)) }));
   const ruleGroup = shape("g");
 
+  // --- the chart, by pointer ------------------------------------------------------------------------
+  const chartGroup = shape("g"), chartLines = shape("g");
+  const paper = shape("rect", { class: "optics-pair-paper", x: -29, y: -17, width: 58, height: 36 });
+  const turner = shape("circle", { class: "optics-pair-turner", cx: 29, r: 3 });
+  chartGroup.append(paper, chartLines, turner);
+  const chartAt = () => [get("_chart").at[0] + get("chart_x_mm"), get("_chart").at[1] + get("chart_y_mm")];
+  dragged(paper, chartAt, (x, y) => {
+    const [cx, cy] = get("_chart").at;
+    charting({ chart_x_mm: limited("chart_x_mm", half(x - cx)), chart_y_mm: limited("chart_y_mm", half(y - cy)) });
+  });
+  const turnedTo = () => (get("chart_turned_degrees") * Math.PI) / 180;
+  dragged(turner, () => chartAt().map((at, k) => at + 29 * (k ? Math.sin(turnedTo()) : Math.cos(turnedTo()))), (x, y) => {
+    const [cx, cy] = chartAt(), degrees = Math.round((Math.atan2(y - cy, x - cx) * 180) / Math.PI);
+    charting({ chart_turned_degrees: limited("chart_turned_degrees", degrees) });
+  });
+  let shownChart = null;
+
+  function drawChart() {
+    const laid = get("_chart"), lies = Boolean(laid.parts);
+    chartGroup.style.display = lies ? "" : "none";
+    if (!lies) return;
+    if (laid !== shownChart) {
+      shownChart = laid;
+      chartLines.replaceChildren(parts({ turned_over: false }, laid.parts, false));
+    }
+    const [x, y] = chartAt();
+    chartGroup.setAttribute("transform", `translate(${x} ${-y}) rotate(${-get("chart_turned_degrees")})`);
+  }
+
   // --- showing how things stand -----------------------------------------------------------------------
   let shownScene = null, speaking = 0;
 
@@ -196,7 +234,7 @@ function render({ model, el }) {
     const scene = get("_scene");
     if (scene !== shownScene) {
       shownScene = scene;
-      tray.replaceChildren(parts(scene, scene.parts, true), ruleGroup, zeroHandle, markHandle);
+      tray.replaceChildren(parts(scene, scene.parts, true), chartGroup, ruleGroup, zeroHandle, markHandle);
       fromAbove.replaceChildren(parts(scene, scene.above, false));
       const [top, bottom] = scene.turned_over ? [-24, 190] : [-166, 190];
       fromAbove.setAttribute("viewBox", `-90 ${top} 180 ${bottom}`);
@@ -215,20 +253,25 @@ function render({ model, el }) {
     hand.hidden = !inHand;
     if (inHand) drawCross();
     drawRule();
+    drawChart();
+    laying.hidden = get("chart") === "";
 
     over.set(get("turned_over"));
     light.set(get("tilted_to_light"));
-    ink.set(get("marked_up"));
+    chart.set(get("chart"));
+    under.set(get("chart_under"));
     held.set(get("held_lens"));
     lies.set(get("rule_lies"));
     reading.input.max = length(get("rule_lies"));
     for (const [control, trait] of [
       [across, "moved_x_mm"], [upward, "moved_y_mm"], [turning, "turned_degrees"], [trial, "trial"],
       [near, "from_eye_mm"], [ruleX, "rule_x_mm"], [ruleY, "rule_y_mm"], [reading, "rule_to_mm"],
+      [chartX, "chart_x_mm"], [chartY, "chart_y_mm"], [chartTurn, "chart_turned_degrees"],
     ]) control.set(get(trait));
     inWords.open = get("in_words");
-    words.textContent = inHand ? get("_cross_words") : scene.words;
-    tray.setAttribute("aria-label", scene.words);
+    const onTray = [scene.words, get("_chart_words")].filter(Boolean).join(" ");
+    words.textContent = inHand ? get("_cross_words") : onTray;
+    tray.setAttribute("aria-label", onTray);
     wall.setAttribute("aria-label", get("_cross_words"));
     if (measured.textContent !== get("_measured")) measured.textContent = get("_measured");
     watch.look();
@@ -287,7 +330,8 @@ function render({ model, el }) {
   }
 
   const shown = [
-    "turned_over", "wiped", "trued", "tilted_to_light", "marked_up", "dots", "rule_lies", "rule_x_mm", "rule_y_mm",
+    "turned_over", "wiped", "trued", "tilted_to_light", "dots", "chart", "chart_under", "chart_x_mm",
+    "chart_y_mm", "chart_turned_degrees", "inked", "_chart", "_chart_words", "rule_lies", "rule_x_mm", "rule_y_mm",
     "rule_to_mm", "held_lens", "moved_x_mm", "moved_y_mm", "turned_degrees", "trial", "from_eye_mm",
     "_scene", "_measured", "_held", "_cross_words", "_notice",
     "_answered", "in_words",

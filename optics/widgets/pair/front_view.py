@@ -19,9 +19,10 @@ from optics.errors import OpticsError
 from optics.instrument.crossed_line import CrossSeen, cross_seen, told
 from optics.lens.angles import rotation
 from optics.lens.progressive import Progressive
-from optics.pair.appearance import front_scene
+from optics.pair.appearance import front_scene, mark_parts
+from optics.pair.charts import LaidChart, chart_with, charts
 from optics.pair.frame import Frame
-from optics.pair.scene import Bend, Scene
+from optics.pair.scene import Bend, Scene, plain
 from optics.pair.spectacles import Spectacles
 from optics.specimens.briefs import FRONT_BENT, SMEARED, TEMPLE_TWISTED
 from optics.specimens.conditions import Condition, laid_down
@@ -34,6 +35,9 @@ REACH = {
     "rule_x_mm": (-80.0, 80.0),
     "rule_y_mm": (-45.0, 60.0),
     "rule_to_mm": (0.0, 150.0),
+    "chart_x_mm": (-15.0, 15.0),
+    "chart_y_mm": (-15.0, 15.0),
+    "chart_turned_degrees": (-30.0, 30.0),
     "moved_x_mm": (-20.0, 20.0),
     "moved_y_mm": (-15.0, 15.0),
     "turned_degrees": (-45.0, 45.0),
@@ -45,6 +49,11 @@ REACH = {
 _FIND_RINGS = "Tilt the pair to the light first and find the two rings: the ink goes on from them."
 _NO_RINGS = "No rings are engraved on these lenses, so there is nothing to mark up from."
 _RINGS_HIDDEN = "The rings cannot be seen under the smear. Wipe the lenses first."
+_NO_CHART = "Choose a chart first: the one whose sign is engraved under the nasal ring."
+_FROM_BEHIND = "Lay the pair with its front towards you: a chart shows the lens from the front."
+COVERED_MM, COVERED_DEGREES = 0.5, 1.0
+"""No eye sees a circle of a chart further off its ring than this when it calls it covered."""
+_EYES = {"R": "right", "L": "left"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,8 +68,13 @@ class PairState:
         Whether the lenses have been cleaned and the frame trued.
     tilted_to_light : bool
         Whether it is held so that faint engraving shows.
-    marked_up : bool
-        Whether the temporary marks of a progressive have been inked on.
+    chart : str
+        Sign of the chart that lies on the tray; "" for none.
+    chart_under : {"R", "L"}
+        The lens that it lies under.
+    chart_x_mm, chart_y_mm, chart_turned_degrees : float
+        How its middle lies from the middle of that rim, to the right and up, and how far it
+        is turned anticlockwise.
     rule_lies : {"across", "upright"}
         How the rule lies.
     rule_x_mm, rule_y_mm, rule_to_mm : float
@@ -79,7 +93,11 @@ class PairState:
     wiped: bool
     trued: bool
     tilted_to_light: bool
-    marked_up: bool
+    chart: str
+    chart_under: str
+    chart_x_mm: float
+    chart_y_mm: float
+    chart_turned_degrees: float
     rule_lies: str
     rule_x_mm: float
     rule_y_mm: float
@@ -114,6 +132,18 @@ def bends_of(conditions: Sequence[Condition]) -> dict[str, Bend]:
     return bends
 
 
+def _from_the_rings(laid: LaidChart) -> str:
+    """How a chart is seen to lie from the rings of the lens over it, in words."""
+    off = []
+    for value, ways in ((laid.x_mm, ("to the right", "to the left")), (laid.y_mm, ("above", "below"))):
+        if abs(value) > COVERED_MM:
+            off.append(f"{abs(value):.1f} mm {ways[value < 0]}")
+    if abs(laid.turned_degrees) > COVERED_DEGREES:
+        way = "clockwise" if laid.turned_degrees < 0 else "anticlockwise"
+        off.append(f"turned {abs(laid.turned_degrees):.0f} degrees {way}")
+    return f"From the rings, its circles stand: {', '.join(off)}." if off else "Its circles cover the rings."
+
+
 class PairView(anywidget.AnyWidget):
     """A pair of spectacles on a tray.
 
@@ -132,11 +162,15 @@ class PairView(anywidget.AnyWidget):
 
     Attributes
     ----------
-    turned_over, wiped, trued, tilted_to_light, marked_up, rule_lies, rule_x_mm, rule_y_mm, \
-rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_mm
+    turned_over, wiped, trued, tilted_to_light, chart, chart_under, chart_x_mm, chart_y_mm, \
+chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_mm
         What hands can do; see `PairState`.
     dots : dict
         Ink dots by eye, as the bench has them, so that both can be linked.
+    inking : bool
+        The hand that puts the ink on from the chart; it goes back to False by itself.
+    inked : dict
+        How the chart lay on each lens when it was inked, as `LaidChart` takes it, by eye.
     in_words : bool
         Whether what is seen is also shown in words; a screen reader is told always.
 
@@ -163,7 +197,14 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
     wiped = traitlets.Bool(False).tag(sync=True)
     trued = traitlets.Bool(False).tag(sync=True)
     tilted_to_light = traitlets.Bool(False).tag(sync=True)
-    marked_up = traitlets.Bool(False).tag(sync=True)
+    chart = traitlets.Enum(("", *(each.sign for each in charts())), "").tag(sync=True)
+    chart_under = traitlets.Enum(("R", "L"), "R").tag(sync=True)
+    # As a hand drops it: below the middle of the rim, and not quite level.
+    chart_x_mm = traitlets.Float(0.0).tag(sync=True)
+    chart_y_mm = traitlets.Float(-8.0).tag(sync=True)
+    chart_turned_degrees = traitlets.Float(5.0).tag(sync=True)
+    inking = traitlets.Bool(False).tag(sync=True)
+    inked = traitlets.Dict().tag(sync=True)
     dots = traitlets.Dict().tag(sync=True)
     rule_lies = traitlets.Enum(("across", "upright"), "across").tag(sync=True)
     rule_x_mm = traitlets.Float(-70.0).tag(sync=True)
@@ -178,6 +219,9 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
     in_words = traitlets.Bool(False).tag(sync=True)
     _reach = traitlets.Dict({name: list(ends) for name, ends in REACH.items()}).tag(sync=True)
     _scene = traitlets.Dict().tag(sync=True)
+    _chart = traitlets.Dict().tag(sync=True)
+    _chart_words = traitlets.Unicode("").tag(sync=True)
+    _signs = traitlets.List([each.sign for each in charts()]).tag(sync=True)
     _measured = traitlets.Unicode("").tag(sync=True)
     _held = traitlets.Dict().tag(sync=True)
     _cross_words = traitlets.Unicode("").tag(sync=True)
@@ -197,6 +241,7 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
         self._lenses: dict[tuple[str, bool], LensInHand] = {}
         super().__init__(dots={eye: list(at) for eye, at in (dots or {}).items()}, turned_over=turned_over)
         self._look()
+        self._show_chart()
         self._measure()
         self._hold()
         self._answer()
@@ -229,7 +274,7 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
             smeared=tuple(each.eye for each in wrong if each.name == SMEARED),
             dots={eye: (float(at[0]), float(at[1])) for eye, at in self.dots.items()},
             engraving=self.tilted_to_light,
-            ink=self.marked_up,
+            ink=self._ink,
             turned_over=self.turned_over,
         )
 
@@ -245,31 +290,14 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
             )
         return value
 
-    @traitlets.observe("turned_over", "wiped", "trued", "tilted_to_light", "marked_up", "dots")
+    @traitlets.observe("turned_over", "wiped", "trued", "tilted_to_light", "inked", "dots")
     def _look(self, change: dict | None = None) -> None:
         name = change["name"] if change else ""
-        refusal = self._why_no_ink() if name == "marked_up" and self.marked_up else ""
-        if refusal:
-            # Both at once, or the answer to False would wipe the sentence away again.
-            self.marked_up = False
-        elif change:
-            refusal = self._answer_to(name)
-        if refusal or name != "marked_up" or self.marked_up:
-            self._notice = refusal
+        self._notice = self._answer_to(name)
         self._scene = self.scene.to_plain()
         self._measure()
         if name == "turned_over":
             self._hold()
-
-    def _why_no_ink(self) -> str:
-        lenses = [self._pair.mounted(eye).lens for eye in "RL"]
-        if not self.tilted_to_light:
-            return _FIND_RINGS
-        if not any(isinstance(lens, Progressive) for lens in lenses):
-            return _NO_RINGS
-        if any(each.name == SMEARED and SMEARED not in self.mended for each in self._conditions):
-            return _RINGS_HIDDEN
-        return ""
 
     def _answer_to(self, name: str) -> str:
         if name == "trued" and self.trued:
@@ -277,6 +305,104 @@ rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_m
         if name == "wiped" and self.wiped:
             return "The lenses are clean."
         return ""
+
+    # --- charts ------------------------------------------------------------------------------
+
+    @property
+    def _ink(self) -> dict[str, LaidChart]:
+        return {eye: LaidChart(**laid) for eye, laid in self.inked.items()}
+
+    def _lies(self, eye: str) -> tuple[tuple[float, float], float]:
+        """Where the prism reference point of a lens lies in the pair now, and how far the lens is turned."""
+        bend = bends_of([each for each in self._conditions if each.name not in self.mended]).get(eye, Bend())
+        x, y = self._pair.reference_point_mm(eye)
+        return (x, y + bend.raised_mm), bend.turned_degrees
+
+    def _laid(self) -> LaidChart:
+        """How the chart lies, told from the lens that it lies under."""
+        x, y = self._frame.boxing_centre_mm(self.chart_under)
+        in_view = LaidChart(
+            sign=self.chart,
+            x_mm=x + self.chart_x_mm,
+            y_mm=y + self.chart_y_mm,
+            turned_degrees=self.chart_turned_degrees,
+        )
+        return in_view.on_a_lens(*self._lies(self.chart_under))
+
+    def ink_mm(self, eye: str, part: str) -> tuple[float, float] | None:
+        """Where a mark stands in ink, from the middle of the bridge and the datum line; None where none does.
+
+        Parameters
+        ----------
+        eye : {"R", "L"}
+            The lens.
+        part : {"distance", "near", "prism", "height"}
+            As `LaidChart.inked` names them.
+        """
+        if eye not in self.inked:
+            return None
+        (x, y), turned = self._lies(eye)
+        off = rotation(turned) @ self._ink[eye].inked(eye)[part]
+        return x + float(off[0]), y + float(off[1])
+
+    def mark_up(self) -> None:
+        """Put the ink on both lenses as it ought to stand: each from its own chart, laid true."""
+        self.tilted_to_light = True
+        lenses = {eye: self._pair.mounted(eye).lens for eye in "RL"}
+        self.inked = {
+            eye: asdict(LaidChart(sign=chart_with(lens.sign).sign))
+            for eye, lens in lenses.items()
+            if isinstance(lens, Progressive)
+        }
+
+    @traitlets.observe("inking")
+    def _put_ink(self, _change: dict) -> None:
+        if not self.inking:
+            return
+        refusal = self._why_no_ink()
+        if not refusal:
+            self.inked = {**self.inked, self.chart_under: asdict(self._laid())}
+        self._notice = refusal or f"The {_EYES[self.chart_under]} lens is inked from chart {self.chart}."
+        self.inking = False
+
+    def _why_no_ink(self) -> str:
+        if not self.tilted_to_light:
+            return _FIND_RINGS
+        if not isinstance(self._pair.mounted(self.chart_under).lens, Progressive):
+            return _NO_RINGS
+        if self._is_smeared(self.chart_under):
+            return _RINGS_HIDDEN
+        return _FROM_BEHIND if self.turned_over else "" if self.chart else _NO_CHART
+
+    def _is_smeared(self, eye: str) -> bool:
+        wrong = [each for each in self._conditions if each.name not in self.mended]
+        return any(each.name == SMEARED and each.eye == eye for each in wrong)
+
+    @traitlets.observe("chart", "chart_under", "turned_over")
+    def _show_chart(self, _change: dict | None = None) -> None:
+        """Send the chart that lies on the tray; turned over, the pair covers it."""
+        if not self.chart or self.turned_over:
+            self._chart = {}
+            return
+        marks = chart_with(self.chart).marks(self.chart_under)
+        self._chart = {
+            "parts": [plain(part) for mark in marks for part in mark_parts(mark, "chart")],
+            "at": list(self._frame.boxing_centre_mm(self.chart_under)),
+        }
+
+    @traitlets.observe(
+        "chart", "chart_under", "chart_x_mm", "chart_y_mm", "chart_turned_degrees", "turned_over",
+        "tilted_to_light", "wiped", "trued",
+    )  # fmt: skip
+    def _tell_chart(self, _change: dict | None = None) -> None:
+        if not self.chart or self.turned_over:
+            self._chart_words = ""
+            return
+        told = [f"Chart {self.chart} lies under the {_EYES[self.chart_under]} lens."]
+        is_progressive = isinstance(self._pair.mounted(self.chart_under).lens, Progressive)
+        if is_progressive and self.tilted_to_light and not self._is_smeared(self.chart_under):
+            told.append(_from_the_rings(self._laid()))
+        self._chart_words = " ".join(told)
 
     @traitlets.observe("rule_lies", "rule_x_mm", "rule_y_mm", "rule_to_mm")
     def _measure(self, _change: dict | None = None) -> None:
