@@ -126,6 +126,33 @@ def test_one_sentence_a_line(path: Path) -> None:
     assert [line for line in lines if re.search(r"[a-z0-9)\"*][.?!] [A-Z]", line)] == []
 
 
+def misnumbered(text: str) -> list[str]:
+    """Items of numbered lists that a page shows with another number than the one that was typed."""
+    wrong, shown = [], 0
+    for line in text.split("\n"):
+        if item := re.match(r"(\d+)\. ", line):
+            shown += 1
+            # Two numbers in one line: the page counts them as one, and every later step slips.
+            if int(item[1]) != shown or re.search(r"[,;] \d+\. ", line):
+                wrong.append(line)
+        elif line and not line.startswith("   "):
+            shown = 0
+    return wrong
+
+
+@every_notebook
+def test_a_page_shows_the_numbers_that_were_typed(path: Path) -> None:
+    assert misnumbered(words(read(path))) == []
+
+
+def test_two_steps_in_one_line_are_noticed() -> None:
+    assert misnumbered("1. **Set**, 2. **check**.\n3. **Centre**\n") == [
+        "1. **Set**, 2. **check**.",
+        "3. **Centre**",
+    ]
+    assert misnumbered("1. **Set**\n   Look.\n2. **Check**\n\nWords.\n\n1. **Again**\n") == []
+
+
 @every_notebook
 def test_one_top_heading_and_none_skipped(path: Path) -> None:
     depths = [len(marks) for marks in re.findall(r"^(#+) ", words(read(path)), re.M)]
