@@ -240,7 +240,7 @@ def marks_of():
     """Give a function that reads the gradebook: marks by question."""
 
     def read(course, learner: str, chapter: str) -> dict[str, float]:
-        from optics.course.report import results
+        from optics.course.results import results
 
         found = results(course, [chapter])
         return {r.question: r.mark for r in found if r.learner == learner and not r.practice}

@@ -198,6 +198,7 @@ def reading(
         found.remarks,
         tie=explained.tie,
         where="bench",
+        offs=found.offs,
         form=form,
         wrote=line,
         true=true_triple(specimen.power(eye), form),

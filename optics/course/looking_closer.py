@@ -18,7 +18,7 @@ from optics.course.gather import ledger
 from optics.course.handed_out import box_for, person_in, stamp_of
 from optics.course.names import class_list
 from optics.course.opening import load_notebook
-from optics.course.reading import assigned_names, read_answers
+from optics.course.reading import answers_in
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.eyepiece import draw_eyepiece
@@ -39,11 +39,8 @@ CLOSE = 0.19
 
 
 def _answers(path: Path) -> dict[str, object]:
-    found: dict[str, object] = {}
-    for cell in nbformat.read(path, as_version=4).cells:
-        if cell.cell_type == "code" and assigned_names(cell.source):
-            found |= read_answers(cell.source, found).values
-    return found
+    cells = nbformat.read(path, as_version=4).cells
+    return answers_in(cell.source for cell in cells if cell.cell_type == "code")
 
 
 def _before(course: Course, learner: str, chapter: str) -> tuple[PairBox, str] | None:

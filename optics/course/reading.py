@@ -11,12 +11,12 @@ from __future__ import annotations
 import ast
 import re
 import warnings
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from optics.checks.typed import CURLY, why_unreadable
 
-__all__ = ["Reading", "assigned_names", "read_answers"]
+__all__ = ["Reading", "answers_in", "assigned_names", "read_answers"]
 
 LONGEST_CELL = 10_000
 """Characters; beyond this a cell is not an answer."""
@@ -183,6 +183,15 @@ def assigned_names(source: str) -> tuple[str, ...]:
         if isinstance(target, ast.Name)
     ]
     return tuple(dict.fromkeys(found))
+
+
+def answers_in(sources: Iterable[str]) -> dict[str, object]:
+    """Every answer of a notebook by its name, from the sources of its code cells; the last one stands."""
+    found: dict[str, object] = {}
+    for source in sources:
+        if assigned_names(source):
+            found |= read_answers(source, found).values
+    return found
 
 
 def read_answers(source: str, known: Mapping[str, object] | None = None) -> Reading:

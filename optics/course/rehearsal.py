@@ -14,7 +14,8 @@ from optics.course.folder import Course, start_intake
 from optics.course.gather import gather
 from optics.course.marking import mark
 from optics.course.release import release
-from optics.course.report import Result, results, write_report
+from optics.course.report import write_report
+from optics.course.results import Result, results
 
 __all__ = ["Rehearsed", "compare", "rehearse"]
 

@@ -27,7 +27,7 @@ from optics.course.marking import Marked, mark
 from optics.course.names import chapter_of
 from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
-from optics.course.report import Result, results
+from optics.course.results import Result, results
 from optics.errors import OpticsError
 from optics.marking.telling import LATER, not_yet, so_far
 from optics.progress.file import PROGRESS_FILE, note_chapter

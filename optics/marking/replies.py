@@ -11,7 +11,7 @@ from optics.lens.prescription import Prescription
 from optics.marking.account import account
 from optics.marking.diagnosis import BareLenses, diagnose
 from optics.marking.habits import slip
-from optics.marking.marks import EXACTLY, Held, Marks, hold, shared_out, triple_of
+from optics.marking.marks import EXACTLY, Held, Marks, Off, hold, shared_out, triple_of
 from optics.marking.notation import loosely_written, only_reading, refusal
 from optics.marking.read import LensAnswer, Ticket
 from optics.marking.telling import Reply, tell
@@ -63,18 +63,27 @@ def reply(
     notation: tuple[str, ...] = (),
     where: str = "paper",
     extra: tuple[str, ...] = (),
+    offs: tuple[Off, ...] = (),
     **lens: Any,
 ) -> float:
     """Tell what a marked line earned: right, or one account of it (`optics.marking.account`).
 
     `notation` is what could be misread, which may be mended before hand-in; `extra` is what
-    else there is to say; `lens` is what was written and what it is, as `account` takes them.
+    else there is to say; `offs` is how far off; `lens` is what was written and what it is, as `account` takes them.
     """
     if not marks.missed:
-        return tell(Reply(state="Right", sentences=extra, marks=marks))
+        return tell(Reply(state="Right", sentences=extra, marks=marks, offs=offs))
     told = account(marks, [slip(name) for name in slips], where=where, notation=(*extra, *notation), **lens)
     return tell(
-        Reply(state="Not yet", sentences=told, marks=marks, slips=slips, notation=notation, where=where)
+        Reply(
+            state="Not yet",
+            sentences=told,
+            marks=marks,
+            slips=slips,
+            notation=notation,
+            where=where,
+            offs=offs,
+        )
     )
 
 

@@ -15,7 +15,7 @@ from html import escape
 from typing import Any
 
 from optics.instrument.trace import TRACE_MIME
-from optics.marking.marks import Marks
+from optics.marking.marks import Marks, Off
 
 __all__ = ["LATER", "MARKS_MIME", "Mark", "Reply", "collecting", "not_yet", "so_far", "tell"]
 
@@ -66,6 +66,9 @@ class Reply:
         Whether the answer could be taken as one; what cannot be read may be mended at once.
     where : {"", "bench", "paper"}
         Whether it was read or worked out, if that is known.
+    offs : tuple of Off
+        How far off what was written is, where it was read of a pair. Kept only with marks, which
+        are given after hand-in: before that they would give the pair away.
     """
 
     state: str
@@ -76,6 +79,7 @@ class Reply:
     notation: tuple[str, ...] = ()
     taken: bool = True
     where: str = ""
+    offs: tuple[Off, ...] = ()
 
     @property
     def plain(self) -> str:
@@ -105,6 +109,8 @@ class Reply:
     def bundle(self) -> dict[str, Any]:
         """The reply in every form a notebook may want."""
         data: dict[str, Any] = {"state": self.state, "slips": list(self.slips)}
+        if not self.taken:
+            data["taken"] = False
         if self.where:
             data["where"] = self.where
         if self.slips:
@@ -112,6 +118,8 @@ class Reply:
         if self.marks is not None:
             data["counts"] = self.marks.counts
             data["missed"] = list(self.marks.missed)
+            if self.offs and self.marks.counts:
+                data["offs"] = [[off.eye, off.skill, round(off.amount, 3)] for off in self.offs]
             if self.marks.harm:
                 data["at most"] = self.marks.at_most
             data["skills"] = {

@@ -28,7 +28,7 @@ from optics.course.gather import gather
 from optics.course.grader import run_step
 from optics.course.marking import mark
 from optics.course.release import release
-from optics.course.report import results
+from optics.course.results import results
 
 APPRENTICES, CHAPTERS, AIM = 8, ("01", "02"), 15
 NOT_OURS = """

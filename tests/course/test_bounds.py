@@ -15,7 +15,7 @@ from optics.course.gather import gather
 from optics.course.grader import Outcome, gradebook
 from optics.course.marking import LOST_GRADEBOOK, mark
 from optics.course.release import release
-from optics.course.report import results
+from optics.course.results import results
 from optics.course.workers import in_processes
 
 RIGHT = {"learner": '"Mara"', "convert_1": '"+1.00 +1.50 x 080"', "along_1": '"+1.00"'}

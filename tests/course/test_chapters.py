@@ -10,7 +10,7 @@ from optics.course.class_maker import fill_in
 from optics.course.folder import Course, make_course, start_intake
 from optics.course.marking import mark
 from optics.course.release import release, traces
-from optics.course.report import results
+from optics.course.results import results
 from optics.lens.parsing import parse_pair
 from optics.project_files import project_folder
 from optics.specimens.sealed import briefs_in

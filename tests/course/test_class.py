@@ -13,7 +13,7 @@ from optics.course import self_study
 from optics.course.class_maker import DAMAGES, fill_in, make_class
 from optics.course.folder import Course, make_course
 from optics.course.rehearsal import compare, rehearse
-from optics.course.report import results
+from optics.course.results import results
 from optics.course.self_study import lay_out, mark_mine, study_course
 from optics.errors import OpticsError
 from optics.progress.file import PROGRESS_FILE, read_progress

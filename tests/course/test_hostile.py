@@ -15,7 +15,8 @@ from optics.course.feedback import hand_back
 from optics.course.folder import open_course
 from optics.course.grader import gradebook
 from optics.course.marking import CheckAnswers, mark
-from optics.course.report import results, write_report
+from optics.course.report import write_report
+from optics.course.results import results
 
 FORMS = "91-forms"
 RIGHT = {"learner": '"Mara"', "convert_1": '"+1.00 +1.50 x 080"', "along_1": '"+1.00"'}

@@ -19,7 +19,8 @@ from optics.course.folder import open_course
 from optics.course.gather import gather
 from optics.course.marking import mark
 from optics.course.names import Learner, keep_class_list
-from optics.course.report import results, write_report
+from optics.course.report import write_report
+from optics.course.results import results
 
 RIGHT = {"learner": '""', "convert_1": '"+1.00 +1.50 x 080"', "along_1": '"+1.00"'}
 HALF = "\ud800"

@@ -14,7 +14,7 @@ from course_names import FORMS
 
 from optics.course.folder import open_course
 from optics.course.gather import ledger
-from optics.course.report import results
+from optics.course.results import results
 
 MOMENTS = 30
 

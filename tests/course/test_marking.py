@@ -15,7 +15,8 @@ from optics.course.folder import open_course
 from optics.course.gather import gather
 from optics.course.grader import gradebook
 from optics.course.marking import FAULT, Bench, mark
-from optics.course.report import results, write_report
+from optics.course.report import write_report
+from optics.course.results import results
 from optics.marking.telling import MARKS_MIME
 from optics.specimens.sealed import open_pairs
 
