@@ -130,6 +130,8 @@ def _of_one(submission: SubmittedAssignment, chapter: str, told: dict[str, dict]
     for name, said in told.items():
         data = _of_the_check(said)
         got, of = (round(sum(pair[side] for pair in data[0].values()), 2) for side in (0, 1))
+        # The same cap as for answers with marks.
+        got = min(got, round(float(said.get("at most", 1.0)) * of, 2))
         found.append(Result(*whose, name, got, of, False, True, *data))
     return found
 
