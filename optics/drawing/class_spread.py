@@ -56,5 +56,5 @@ def class_spread(errors: Mapping[str, Sequence[float]]) -> Diagram:
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)
-    alt = "Sphere, written less true. " + ("; ".join(reversed(said)) or "Too few readings.") + "."
+    alt = "Sphere, written less true. " + ("; ".join(reversed(said)) or "Too few readings") + "."
     return Diagram(figure, alt, title="Side and scatter of each reader")

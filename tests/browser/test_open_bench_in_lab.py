@@ -225,7 +225,9 @@ def own_ticket(apprentice, style, found, dotted):
     return ticket
 
 
-@pytest.mark.parametrize("style", ["single vision", "bifocal", "progressive"])
+@pytest.mark.parametrize(
+    "style", ["single vision", pytest.param("bifocal", marks=pytest.mark.thorough), "progressive"]
+)
 def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, style, tmp_path):
     apprentice, pair = at_the_bench(style, 11)
     marked = style == "progressive"

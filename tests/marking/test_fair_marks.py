@@ -154,12 +154,19 @@ def blind(pairs: list[Specimen]) -> dict[str, float]:
     }
 
 
+# A sphere met by chance most often, a cylinder, a lined lens; the other chapters in `.ci/run`.
+AT_THE_DESK = ("04 B", "05 A", "09 A")
+
+
 def marked_lenses() -> list:
     found = []
     for path in sorted(SOURCE.glob("*/pairs.json")):
         for letter, brief in json.loads(path.read_text("utf-8")).items():
             if "lenses" not in brief and letter in "AB":
-                found.append(pytest.param(brief, id=f"{path.parent.name[:2]} {letter}"))
+                name = f"{path.parent.name[:2]} {letter}"
+                later = () if name in AT_THE_DESK else pytest.mark.thorough
+                found.append(pytest.param(brief, id=name, marks=later))
+    assert {each.id for each in found}.issuperset(AT_THE_DESK)
     return found
 
 

@@ -1,0 +1,137 @@
+"""The page of a class: whom to see first and why, and no more than the answers say."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from optics.course.class_page import class_page, question_rows, tells_apart, trend
+from optics.course.results import Result
+from optics.drawing.class_spread import class_spread
+
+
+def one(learner="t1", chapter="02-forms", question="q-1-check", mark=1.0, of=1.0, slips=(), **more):
+    skills = {"axis": (mark, of)}
+    practice = more.pop("practice", False)
+    taken = more.pop("taken", True)
+    return Result(learner, learner.upper(), chapter, question, mark, of, False, practice, skills, slips,
+                  taken=taken, **more)  # fmt: skip
+
+
+def first_table(page):
+    found = re.search(r"<caption>See first</caption>.*?</table>", page)
+    return re.findall(r"<tr><td>(.*?)</td><td>.*?</td><td>(.*?)</td></tr>", found[0]) if found else []
+
+
+def page(found, names=None, late=None):
+    names = names or {r.learner: r.name for r in found}
+    return class_page("Class", found, names, {who: (late or {}).get(who, {}) for who in names})
+
+
+def test_harm_comes_before_what_is_missing_before_what_comes_back_before_low_marks():
+    found = [one("good"), one("good", "03-zero"), one("low", mark=0.1), one("low", "03-zero", mark=0.3)]
+    found += [one("missing")]
+    found += [one("again", question=f"q-{i}", mark=0.9, slips=("axis 90 out",)) for i in range(3)]
+    found += [one("again", "03-zero")]
+    found += [one("harm", harmful=True), one("harm", "03-zero")]
+    rows = first_table(page(found))
+    assert [who for who, _ in rows] == ["harm", "missing", "again", "low"]
+    why = dict(rows)
+    assert why["harm"] == "would harm as written: 02 q-1"
+    assert why["missing"] == "missing: 03"
+    assert why["again"].startswith("axis 90 out, 3 times")
+    assert why["low"] == "20 % of the marks"
+
+
+def test_nobody_is_named_without_a_reason_and_late_alone_is_none():
+    assert first_table(page([one("a"), one("b")], late={"a": {"02-forms": "2 h 5 min"}})) == []
+    # Beside a reason it is told.
+    (row,) = first_table(page([one("a", mark=0.0)], late={"a": {"02-forms": "2 h 5 min"}}))
+    assert row[1] == "0 % of the marks; late: 02 by 2 h 5 min"
+
+
+def test_from_whom_nothing_came_is_said():
+    shown = page([one("a")], {"a": "Ann", "b": "Bertil Moorhen"})
+    assert first_table(shown) == [("b", "nothing came")]
+    assert "2 learners, 1 answers with marks. Nothing came from 1." in shown
+
+
+def test_what_could_not_be_read_is_no_wrong_answer():
+    found = [
+        one(mark=0.0, taken=False),
+        one(question="q-2", mark=0.5),
+        one(question="q-3", mark=0.5, slips=("x",)),
+    ]
+    assert "Of 2 wrong answers, practice included, a habit explains 1, and nothing explains 1." in page(found)
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "word"),
+    [((4, 10), (0, 10), "shrinking"), ((1, 10), (4, 10), "growing"), ((3, 10), (3, 10), "steady"),
+     ((1, 10), (1, 10), ""), ((0, 10), (3, 10), "growing")],
+)  # fmt: skip
+def test_a_habit_grows_or_shrinks_by_its_share_of_the_answers(earlier, later, word):
+    found = []
+    for chapter, (times, of) in (("02-a", earlier), ("05-b", later)):
+        found += [
+            one(chapter=chapter, question=f"q-{i}", mark=0.5, slips=("axis 90 out",) * (i < times))
+            for i in range(of)
+        ]
+    assert trend(found, "axis 90 out") == word
+    # Ten times as many answers without it in the later chapter: a smaller share of more is no growth.
+    assert trend([r for r in found if r.chapter == "02-a"], "axis 90 out") == ""
+
+
+def test_a_question_that_the_strong_miss_tells_learners_apart_the_wrong_way():
+    chance = np.random.default_rng(5)
+    found = []
+    for n in range(12):
+        strength = n / 11
+        for question, share in (
+            ("fair", strength),
+            ("upside-down", 1 - strength),
+            *((f"also {k}", strength) for k in range(4)),
+        ):
+            found.append(one(f"t{n:02}", question=question, mark=float(np.clip(share, 0, 1)), of=1.0))
+        found.append(one(f"t{n:02}", question="chance", mark=float(chance.integers(2)), of=1.0))
+        found.append(one(f"t{n:02}", question="all-right"))
+    apart = {question: value for (_, question), value in tells_apart(found).items()}
+    assert apart["fair"] > 0.6 and apart["upside-down"] < -0.6
+    # Where all earned the same there is nothing to tell, and nine learners are too few.
+    assert "all-right" not in apart
+    assert not tells_apart([r for r in found if r.learner < "t09"])
+
+
+def test_wrong_answers_as_typed_are_those_of_two_or_more_and_never_of_unknown_pairs():
+    found = [one(f"t{n}", mark=0.0, answer="+1.00 -0.50 x 090") for n in range(3)]
+    found += [one("t8", mark=0.0, answer="alone"), one("t9", answer="right")]
+    found += [
+        one(f"u{n}", question="pair", mark=0.0, answer="pl", offs=(("R", "sphere", 0.5),)) for n in range(3)
+    ]
+    typed = {row["question"]: row["wrong as typed"] for row in question_rows(found)}
+    assert typed == {"q-1": '"+1.00 -0.50 x 090" (3)', "pair": ""}
+    hostile = page([one(f"t{n}", mark=0.0, answer="<script>x</script>") for n in range(2)])
+    assert "<script" not in hostile and "&lt;script&gt;" in hostile
+
+
+def test_side_and_scatter_are_shown_where_five_readings_tell_them():
+    chance = np.random.default_rng(3)
+    errors = {
+        "Plus": list(0.12 + 0.02 * chance.standard_normal(9)),
+        "Even": list(0.02 * chance.standard_normal(9)),
+        "One slip": [0.0, 0.01, -0.01, 0.0, 0.01, 4.0],
+        "Few": [0.2] * 4,
+    }
+    said = class_spread(errors).alt
+    assert re.search(r"Plus \+0\.1\d D", said) and "Few" not in said
+    assert re.search(r"One slip [+-]0\.00 D", said)
+    assert said.index("Plus") < said.index("Even")
+    assert class_spread({}).alt.endswith("Too few readings.")
+
+
+def test_each_row_has_its_head_on_every_printed_page():
+    shown = page([one("a", mark=0.2), one("b")])
+    assert shown.count("<table>") == shown.count("<thead>") >= 3
+    assert "table-header-group" in shown
