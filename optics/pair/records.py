@@ -156,7 +156,8 @@ def prism_error(order: PairRecord, found: PairRecord, eye: str, direction: str) 
 
     Silence is no prism on an order, and not read in a finding. Where none was ordered, a
     centre that was found tells it by Prentice's rule, also beside a written "no prism":
-    that says there is a centre. A progressive is read at its engraved point, never so.
+    that says there is a centre. Where prism was ordered and none found, the place found is
+    such a centre too. A progressive is read at its engraved point, never so.
     """
     ordered, read = order.of(eye), found.of(eye)
     wanted, prism = ordered.written_prism(eye) or Prism.none(), read.written_prism(eye)
@@ -170,6 +171,9 @@ def prism_error(order: PairRecord, found: PairRecord, eye: str, direction: str) 
         return PrismError(by_place, was_read=False, contradicts=False)
     if prism is None:
         return None
+    if by_place is not None and wanted.amount and prism.amount <= SCATTER[0]:
+        # A lens without prism has a centre there; what it has at the ordered place goes with that.
+        return PrismError(by_place - float(wanted.vector[part]), was_read=True, contradicts=False)
     error = float((prism - wanted).vector[part])
     room = SCATTER[0] + SCATTER[1] / 10.0 * read.line.power.strength
     contradicts = by_place is not None and abs(error - by_place) > room

@@ -16,6 +16,8 @@ from optics.specimens.specimen import Specimen
 __all__ = ["old_pair"]
 
 LESS_ADD, SHIFT_D, TURN_DEGREES, APART_MM, LOWER_MM = 0.5, 0.5, 15, 2.0, 3.0
+PRISM_IN = 1.5
+"""Base in before each eye of an old pair, where the new one is ordered without prism."""
 STRONG_ENOUGH = 0.75
 
 
@@ -68,6 +70,9 @@ def _possible(order: PairRecord) -> list[str]:
         changes.append("distances")
     if order.right.height_mm is not None and order.lens != "progressive":
         changes.append("height")
+    # A progressive's prism is read together with its thinning prism: hard to tell from a change.
+    if order.lens != "progressive" and not any(line.prism for line in lines):
+        changes.append("prism")
     return changes
 
 
@@ -80,6 +85,8 @@ def _before(order: PairRecord, what: str) -> PairRecord:
             each = replace(each, line=replace(line, sphere=line.sphere + SHIFT_D))
         elif what == "axis" and line.axis is not None:
             each = replace(each, line=replace(line, axis=(line.axis + TURN_DEGREES - 1) % 180 + 1))
+        elif what == "prism":
+            each = replace(each, line=replace(line, prism=((PRISM_IN, "in"),)))
         elif what == "addition" and line.add is not None:
             each = replace(each, line=replace(line, add=line.add - LESS_ADD))
         elif what == "distances" and each.pd_mm is not None:

@@ -11,7 +11,7 @@ from optics.judging.verify import verify
 from optics.specimens.old_pair import old_pair
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import brief_for, make
-from optics.widgets.open_bench.errand import DECISIONS, ERRANDS, tables
+from optics.widgets.open_bench.errand import DECISIONS, ERRANDS, _decided, tables
 from optics.widgets.open_bench.open_bench import OpenBench
 
 TABLE = load("ANSI Z80.1-2015")
@@ -65,7 +65,7 @@ def test_a_pair_read_rightly_is_right_as_read_whatever_its_order_says(verified, 
         table.panel.reason.value = "because of the cylinder of R"
         table.ask()
         assert f"Right as read, and {words}." in said(table.outcome)
-        goes = "does not go with that" not in said(table.outcome)
+        goes = "does not go with" not in said(table.outcome)
         assert goes == (decision == fits)
         assert "not for driving" in said(table.outcome)
 
@@ -77,6 +77,47 @@ def test_who_looks_at_the_order_first_is_told_so_and_it_is_kept(tmp_path):
     again = OpenBench(folder=tmp_path)
     assert again.panel.asked == table.panel.asked and again.panel.asked["read"] == "no"
     assert "Ordered" in said(again.panel.order)
+
+
+def test_table_decision_and_reason_outlast_a_restart(tmp_path):
+    table = OpenBench(errand="verify", difficulty=1, seed=3, folder=tmp_path)
+    given = {"table": "ISO 21987:2009", "decision": "remake", "reason": "the sphere of R"}
+    for name, value in given.items():
+        getattr(table.panel, name).value = value
+    again = OpenBench(folder=tmp_path)
+    assert again.panel.answers == given
+    again.lay_next()
+    assert again.panel.answers == {**given, "decision": "", "reason": ""}, "they belong to one pair"
+    assert OpenBench(folder=tmp_path).panel.answers == again.panel.answers
+
+
+@pytest.mark.parametrize(
+    ("read", "is_so", "decision", "words"),
+    [
+        ("not yet known", "passes", "dispense", "more than you know"),
+        ("not yet known", "passes", "refer", "does not go with the pair: nothing"),
+        ("passes", "fails", "dispense", "goes with your ticket, but does not go with the pair: a pair out"),
+        ("passes", "fails", "remake", "does not go with your ticket: nothing"),
+        ("fails", "fails", "remake", "remake, goes with that"),
+        ("fails", "fails", "refer", "does not go with your ticket: a pair out"),
+        ("not yet known", "not yet known", "refer", "refer, goes with that"),
+    ],
+)
+def test_a_decision_goes_with_what_was_read_and_says_no_more_than_is_known(read, is_so, decision, words):
+    assert words in _decided(read, is_so, decision)
+
+
+def test_an_instrument_off_zero_is_a_fault_to_ask_for_and_forgetting_it_is_told():
+    table = OpenBench(style="single vision", difficulty=2, seed=5, faults="zero error")
+    off = table.bench.settings.zero_error
+    assert abs(off) >= 0.12 and table.specimen.fault is None and not table.specimen.conditions
+    as_shown = dict(right_ticket(table.specimen))
+    for side in ("right", "left"):
+        sphere, rest = as_shown[side].split(" ", 1)
+        as_shown[side] = f"{float(sphere) + off:+.2f} {rest}"
+    table.ticket.typed = typed(as_shown)
+    table.ask()
+    assert "zero error not taken off" in said(table.outcome)
 
 
 def test_a_prism_that_nobody_read_keeps_the_pair_not_yet_known():
@@ -167,6 +208,20 @@ def test_the_old_pair_differs_in_what_a_wearer_would_notice(style):
         assert old.frame == new.frame and not old.fault
         assert compare(TABLE, old.record(), new.record()).deciding
         assert right_ticket(old) == right_ticket(old_pair(new, seed))
+
+
+def test_now_and_then_the_old_pair_differs_in_its_prism():
+    changed = set()
+    for seed in range(16):
+        new = make(brief_for("single vision", 2, seed), seed)
+        old = old_pair(new, seed)
+        amounts = [max(pair.prism(eye).amount for eye in "RL") for pair in (old, new)]
+        if amounts[0] > amounts[1] + 1.0:
+            found = compare(TABLE, old.record(), new.record()).deciding
+            assert [each.subject for each in found] == ["horizontal prism"]
+            assert all("base in" in right_ticket(old)[f"prism_{side}"] for side in ("right", "left"))
+        changed.add(amounts[0] > amounts[1] + 1.0)
+    assert changed == {True, False}
 
 
 def test_every_errand_is_dealt_and_its_tables_judge_a_mounted_pair():

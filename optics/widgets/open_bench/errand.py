@@ -31,6 +31,8 @@ ERRANDS = (IDENTIFY, DUPLICATE, VERIFY, COMPARE)
 NEW, OLD = "new pair", "old pair"
 DECISIONS = ("dispense", "remake", "refer")
 USUAL_TABLE = "ANSI Z80.1-2015"
+MOST_LETTERS = 400
+"""Of a reason that is kept."""
 
 _TASKS = {
     IDENTIFY: "Errand: identify. A pair with no history: read it, and write all that it is.",
@@ -154,12 +156,22 @@ class ErrandPanel(widgets.VBox):
         super().__init__()
         self.show_order.on_click(lambda _button: self.look_at_the_order())
 
-    def lay(self, errand: str, pair: Specimen, asked: dict[str, str] | None = None) -> None:
-        """Take another pair."""
+    def lay(
+        self,
+        errand: str,
+        pair: Specimen,
+        asked: dict[str, str] | None = None,
+        answers: dict[str, str] | None = None,
+    ) -> None:
+        """Take another pair, with what was asked and answered of it already."""
         self.errand, self._pair, self.asked = errand, pair, dict(asked or {})
         self._is_read: Callable[[], bool] = lambda: False
         self.task.value = _paragraph(_TASKS[errand])
-        self.decision.value, self.reason.value, self.order.value = "", "", ""
+        kept = answers or {}
+        self.decision.value = kept.get("decision") if kept.get("decision") in DECISIONS else ""
+        self.reason.value, self.order.value = str(kept.get("reason", ""))[:MOST_LETTERS], ""
+        if kept.get("table") in tables():
+            self.table.value = kept["table"]
         self.show_order.disabled = False
         row = widgets.Layout(flex_flow="row wrap", grid_gap="0.5em", align_items="center")
         self.children = {
@@ -174,6 +186,16 @@ class ErrandPanel(widgets.VBox):
         }[errand]
         if self.asked:
             self._tell_order()
+
+    @property
+    def answers(self) -> dict[str, str]:
+        """Table, decision and reason, as they are kept."""
+        return {"table": self.table.value, "decision": self.decision.value, "reason": self.reason.value}
+
+    def when_answered(self, keep: Callable[[], None]) -> None:
+        """Say what keeps the answers, so that a restart does not lose them."""
+        for each in (self.table, self.decision, self.reason):
+            each.observe(lambda _change: keep(), "value")
 
     def when_read(self, is_read: Callable[[], bool]) -> None:
         """Say how it is known whether both lenses stand on the ticket."""
@@ -248,13 +270,28 @@ def _verified(read: Verification, is_so: Verification, all_right: bool, decision
         told.insert(0, f"Right as read, and {ends[is_so.end]}.")
     else:
         told.append(f"The pair itself: {ends[is_so.end]}. {is_so.sentence}")
-    fitting = {"passes": ("dispense",), "fails": ("remake",), "not yet known": ("refer",)}[is_so.end]
-    if decision in fitting:
-        told.append(f"Your decision, {decision}, goes with that.")
-    else:
-        told.append(f"Your decision, {decision}, does not go with that: {_WHY_NOT[is_so.end]}")
+    told.append(_decided(read.end, is_so.end, decision))
     told.append("Your reason is not marked: see whether it names the row that decided.")
     return told
+
+
+_FITTING = {"passes": "dispense", "fails": "remake", "not yet known": "refer"}
+
+
+def _decided(read: str, is_so: str, decision: str) -> str:
+    """How a decision goes with what was read, and with what the pair is: it may say no more than is known."""
+    if decision != _FITTING[read]:
+        if read == "not yet known":
+            return (
+                f"Your decision, {decision}, does not go with your ticket, which leaves the pair not yet known: "
+                "it says more than you know."
+            )
+        return f"Your decision, {decision}, does not go with your ticket: {_WHY_NOT[read]}"
+    if read == is_so:
+        return f"Your decision, {decision}, goes with that."
+    return (
+        f"Your decision, {decision}, goes with your ticket, but does not go with the pair: {_WHY_NOT[is_so]}"
+    )
 
 
 _WHY_NOT = {

@@ -55,6 +55,8 @@ def outcome_html(marks: PairMarks, found: Diagnosis) -> str:
         parts.append(f"<p><strong>Habit: {escape(names)}.</strong> {escape(told)}</p>")
     elif missed:
         parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")
+    if missed and found.seen:
+        parts.append(f"<p>Your moves on the bench: {escape(' '.join(found.seen))}</p>")
     parts.append("<p>Beside the eyepiece above, the same pair is read again, step by step.</p>")
     return f'<div role="status" style="{PAGE}">{"".join(parts)}</div>'
 

@@ -24,7 +24,15 @@ from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import mark_pair
 from optics.progress.file import PROGRESS_FILE, note, read_progress
 from optics.progress.progress import entry_of, next_difficulty
-from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, PROGRESSIVE, STYLES, Brief, brief_for
+from optics.specimens.briefs import (
+    CONDITIONS,
+    DIFFICULTIES,
+    PROGRESSIVE,
+    STYLES,
+    ZERO_ERROR,
+    Brief,
+    brief_for,
+)
 from optics.specimens.old_pair import old_pair
 from optics.specimens.specimen import Specimen, make
 from optics.specimens.steps import READ_PRISM, by_rule
@@ -40,7 +48,7 @@ from optics.widgets.ticket.ticket import Ticket
 __all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "InkedPlaces", "OpenBench", "brief_of"]
 
 FOLLOWS_ME, AS_IT_COMES = "follows me", "as it comes"
-FAULTS = (AS_IT_COMES, "none", "often")
+FAULTS = (AS_IT_COMES, "none", "often", ZERO_ERROR)
 STRONGEST = (AS_IT_COMES, 2.0, 4.0, 6.0, 9.0, 12.0)
 MARKS = {
     "distance": "Distance circle",
@@ -116,8 +124,9 @@ def brief_of(
         As `brief_for` takes them.
     strongest : float or "as it comes"
         Strongest power, dioptres, in place of what goes with the difficulty.
-    faults : {"as it comes", "none", "often"}
-        How often the pair is badly made, bent or smeared.
+    faults : {"as it comes", "none", "often", "zero error"}
+        How often the pair is badly made, bent or smeared; or a good pair on an
+        instrument that does not stand at zero.
 
     Examples
     --------
@@ -127,8 +136,8 @@ def brief_of(
     brief = brief_for(style, difficulty, seed)
     if strongest != AS_IT_COMES:
         brief = replace(brief, strongest=float(strongest))
-    if faults == "none":
-        brief = replace(brief, faulty=0.0, condition=())
+    if faults in ("none", ZERO_ERROR):
+        brief = replace(brief, faulty=0.0, condition=(), fault=ZERO_ERROR if faults == ZERO_ERROR else "")
     elif faults == "often":
         chance = Random(f"often {seed}")
         brief = replace(brief, faulty=0.5, condition=tuple(chance.sample(CONDITIONS, k=chance.randint(1, 2))))
@@ -199,6 +208,7 @@ class OpenBench(widgets.VBox):
         super().__init__()
         self.panel.show_order.on_click(lambda _button: self._keep())
         self.panel.on_bench.observe(lambda _change: self._change_pairs(), "value")
+        self.panel.when_answered(self._keep_answers)
         self.next_pair.on_click(lambda _button: self.lay_next())
         self.how.on_click(lambda _button: self.ask())
         self.form.observe(lambda _change: self._keep(), "value")
@@ -209,6 +219,7 @@ class OpenBench(widgets.VBox):
             step=_whole(kept.get("step")),
             judged=bool(kept.get("judged")),
             asked=kept.get("asked"),
+            answers=kept.get("answers"),
             other=kept.get("other"),
         )
 
@@ -243,12 +254,14 @@ class OpenBench(widgets.VBox):
         step: int | None = None,
         judged: bool = False,
         asked: Any = None,
+        answers: Any = None,
         other: Any = None,
     ) -> None:
+        self._laid = False
         self._step_now = step if step in DIFFICULTIES else self._step()
         chosen = {"strongest": self.strongest.value, "faults": self.faults.value}
         brief = brief_of(self.style.value, self._step_now, seed, **chosen)
-        if self.errand.value == VERIFY and self.faults.value != "none":
+        if self.errand.value == VERIFY and self.faults.value not in ("none", ZERO_ERROR):
             # One in two comes out wrong, or there would be little to decide.
             brief = replace(brief, faulty=0.5)
         self.specimen: Specimen = make(brief, seed)
@@ -263,9 +276,15 @@ class OpenBench(widgets.VBox):
             **chosen,
         }
         self.seed, self._judged, self._warned = seed, judged, False
-        self.panel.lay(self.errand.value, self.specimen, asked if isinstance(asked, dict) else None)
+        asked, answers = (each if isinstance(each, dict) else None for each in (asked, answers))
+        self.panel.lay(self.errand.value, self.specimen, asked, answers)
         self.panel.on_bench.value = self.panel.on_bench.options[0]
         self._lay_out(typed)
+        self._laid = True
+
+    def _keep_answers(self) -> None:
+        if self._laid:  # not while a pair is being laid, whose answers these are not yet
+            self._keep()
 
     def _change_pairs(self) -> None:
         """Lay the other of the two pairs; each keeps its ticket."""
@@ -350,7 +369,8 @@ class OpenBench(widgets.VBox):
             return
         form = self.form.value
         marks = mark_pair(read.pair, self.specimen, form=form)
-        found = diagnose(read.pair, self.specimen, form) if marks.marks.missed else Diagnosis()
+        missed = bool(marks.marks.missed)
+        found = diagnose(read.pair, self.specimen, form, trace=self.bench.trace) if missed else Diagnosis()
         html = outcome_html(marks, found)
         # The errand first: a pair read rightly may still be one that goes back.
         html = self._errand_told(read, marks.all_right) + html
@@ -398,7 +418,8 @@ class OpenBench(widgets.VBox):
         typed, other = dict(self.ticket.typed), self._other_typed
         if self._old is not None and self.specimen is self._old:
             typed, other = other, typed
-        state |= {"typed": typed, "other": other, "judged": self._judged, "asked": self.panel.asked}
+        state |= {"typed": typed, "other": other, "judged": self._judged}
+        state |= {"asked": self.panel.asked, "answers": self.panel.answers}
         keep_draft(self._name, self._folder, state)
 
     # --- on the page ----------------------------------------------------------------------
