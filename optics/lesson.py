@@ -107,13 +107,15 @@ def bench(pair: str, learner: str, folder: str = ".", **options: Any) -> Bench |
     return _benches[key]
 
 
-def tray(pair: str, learner: str, folder: str = ".") -> PairView | None:
+def tray(pair: str, learner: str, folder: str = ".", *, chapter: int | None = None) -> PairView | None:
     """The sealed pair on its tray, as it came in: to look over, to true, to hold before the crossed line.
 
     Parameters
     ----------
     pair, learner, folder
         As for `bench`, which reads the same pair as it lies here.
+    chapter : int, optional
+        `chapter=8` shows only what has been introduced up to there.
 
     Returns
     -------
@@ -125,7 +127,10 @@ def tray(pair: str, learner: str, folder: str = ".") -> PairView | None:
     if _nameless(learner):
         return None
     box = open_pairs(folder)
-    return _tray_of(box.pair(pair, learner), (str(box.bench_seed(pair, learner)), pair, learner))
+    view = _tray_of(box.pair(pair, learner), (str(box.bench_seed(pair, learner)), pair, learner))
+    if chapter is not None:
+        view._parts = [part for part, first in _ON_THE_TRAY.items() if first <= chapter]
+    return view
 
 
 def _tray_of(specimen: Specimen, key: tuple[str, str, str]) -> PairView:
@@ -144,8 +149,8 @@ _KNOWN: dict[int, tuple[str, ...]] = {
     0: ("stage",),
     3: ("stage", "eyepiece", "aside", "wheel"),
     4: ("stage", "eyepiece", "aside", "wheel", "pad"),
-    7: ("stage", "eyepiece", "aside", "wheel", "pad", "compensator", "dot"),
-    9: ("stage", "eyepiece", "aside", "wheel", "pad", "compensator", "dot", "side"),
+    7: ("stage", "lock", "eyepiece", "aside", "wheel", "pad", "compensator", "dot"),
+    9: ("stage", "lock", "eyepiece", "aside", "wheel", "pad", "compensator", "dot", "side"),
 }
 """What the chapters have introduced beside the drum, from each of these on."""
 
@@ -161,6 +166,10 @@ def _introduced(options: dict[str, Any]) -> dict[str, Any]:
     if "eyepiece" not in known:  # nobody can set what is not shown
         options.setdefault("eye_setting", 0)
     return {"parts": [part for part in PARTS if part in known], **options}
+
+
+_ON_THE_TRAY = {"look": 8, "hand": 8, "true": 8, "rule": 9, "chart": 10}
+"""The jobs of the tray, and the chapter that introduces each."""
 
 
 _benches: dict[tuple[str, ...], Bench] = {}

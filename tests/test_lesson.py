@@ -31,16 +31,25 @@ from optics.specimens.sealed import open_pairs
 @pytest.mark.parametrize(
     ("chapter", "shown", "hidden"),
     [
-        (0, {"stage"}, {"wheel", "eyepiece", "pad"}),
+        (0, {"stage"}, {"wheel", "eyepiece", "pad", "lock"}),
         (3, {"stage", "eyepiece", "aside", "wheel"}, {"pad", "compensator"}),
         (4, {"wheel", "pad"}, {"dot", "side"}),
-        (6, {"wheel", "eyepiece", "pad"}, {"compensator", "side"}),
+        (6, {"wheel", "eyepiece", "pad"}, {"compensator", "side", "lock"}),
+        (7, {"lock", "dot", "compensator"}, {"side"}),
     ],
 )
 def test_a_chapter_shows_only_what_it_has_introduced(released_pairs, chapter, shown, hidden):
     parts = set(bench("G", "Ada", released_pairs, chapter=chapter)._parts)
     assert shown <= parts
     assert not hidden & parts
+
+
+def test_a_tray_shows_only_what_its_chapter_has_introduced():
+    source = project_folder("notebooks") / "source"
+    view = tray("A", "Ada", str(source / "08-before-the-instrument"), chapter=8)
+    assert view._parts == ["look", "hand", "true"]
+    view = tray("A", "Ada", str(source / "09-lined-multifocals"), chapter=9)
+    assert view._parts == ["look", "hand", "true", "rule"]
 
 
 def test_an_eyepiece_that_is_not_shown_is_set(released_pairs):

@@ -72,9 +72,9 @@ function row(...children) {
   return element("div", { className: "optics-row" }, children);
 }
 
-function step(number, title, rows) {
+function step(title, rows) {
   return element("div", { className: "optics-step", role: "group", "aria-label": title }, [
-    element("div", { className: "optics-step-title" }, [element("span", { textContent: number }), title]), ...rows,
+    element("div", { className: "optics-step-title", textContent: title }), ...rows,
   ]);
 }
 

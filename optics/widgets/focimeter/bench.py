@@ -44,7 +44,7 @@ _TRACED = tuple(
 _YES = {False: "no", True: "yes"}
 MOST_PIXELS = 768
 """Width of the picture at most, device pixels."""
-PARTS = ("eyepiece", "wheel", "stage", "pad", "compensator", "side", "dot", "aside")
+PARTS = ("eyepiece", "wheel", "stage", "lock", "pad", "compensator", "side", "dot", "aside")
 """What a bench can show beside the drum; a chapter shows only what it has introduced."""
 SCRIPTS = ("rays", "picture", "moves", "dials", "stage", "pad", "bench")
 """The bench's scripts, in the order in which each needs the ones before it."""

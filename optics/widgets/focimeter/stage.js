@@ -89,7 +89,7 @@ function stagePart(bench) {
   });
   const lock = tick("Lock the height", (on) => bench.change({ height_locked: on }));
   const hint = "The stop meets the pair this far from the middle of the bridge, and above (+) or below (-) the datum line.";
-  const el = part("Stage: move the pair", null, [drawing.face, across.line, upward.line, lock.row]);
+  const el = part("Stage: move the pair", null, [drawing.face, across.line, upward.line, ...(bench.shows("lock") ? [lock.row] : [])]);
   el.title = hint;
   const show = () => {
     drawing.show();

@@ -154,14 +154,17 @@ function render({ model, el }) {
   const reading = laid("Mark", "Mark on the rule", "rule_to_mm", mm);
   const measured = element("p", { className: "optics-pair-measured", role: "status" });
 
+  // Without numbers: those belong to the steps of the chapters.
+  const shows = (name) => get("_parts").includes(name);
+  const job = (name, title, rows) => (shows(name) ? [step(title, rows)] : []);
   const root = element("div", { className: "optics-panel optics-pair", role: "group", "aria-label": "The pair" }, [
     element("div", { className: "optics-pair-sight" }, [tray, wall, notice, inWords, abovePart, aloud]),
     element("div", { className: "optics-pair-steps" }, [
-      step("1", "Look it over", [row(over.row, light.row), row(wipe)]),
-      step("2", "Look through a lens at the crossed line", [held.row, hand]),
-      step("3", "True the frame", [row(trueIt)]),
-      step("4", "Mark up a progressive", [chart.row, laying, row(ink)]),
-      step("5", "Measure with the rule", [lies.row, ruleX.row, ruleY.row, reading.row, measured]),
+      ...job("look", "Look it over", [row(over.row, light.row), row(wipe)]),
+      ...job("hand", "Look through a lens at the crossed line", [held.row, hand]),
+      ...job("true", "True the frame", [row(trueIt)]),
+      ...job("chart", "Mark up a progressive", [chart.row, laying, row(ink)]),
+      ...job("rule", "Measure with the rule", [lies.row, ruleX.row, ruleY.row, reading.row, measured]),
     ]),
   ]);
   keepKeys(root);
@@ -234,7 +237,7 @@ function render({ model, el }) {
     const scene = get("_scene");
     if (scene !== shownScene) {
       shownScene = scene;
-      tray.replaceChildren(parts(scene, scene.parts, true), chartGroup, ruleGroup, zeroHandle, markHandle);
+      tray.replaceChildren(parts(scene, scene.parts, true), chartGroup, ...(shows("rule") ? [ruleGroup, zeroHandle, markHandle] : []));
       fromAbove.replaceChildren(parts(scene, scene.above, false));
       const [top, bottom] = scene.turned_over ? [-24, 190] : [-166, 190];
       fromAbove.setAttribute("viewBox", `-90 ${top} 180 ${bottom}`);

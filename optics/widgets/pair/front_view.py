@@ -221,6 +221,7 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
     _scene = traitlets.Dict().tag(sync=True)
     _chart = traitlets.Dict().tag(sync=True)
     _chart_words = traitlets.Unicode("").tag(sync=True)
+    _parts = traitlets.List(["look", "hand", "true", "chart", "rule"]).tag(sync=True)
     _signs = traitlets.List([each.sign for each in charts()]).tag(sync=True)
     _measured = traitlets.Unicode("").tag(sync=True)
     _held = traitlets.Dict().tag(sync=True)
