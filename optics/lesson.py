@@ -273,7 +273,7 @@ def tilted(lens: str, degrees: float) -> None:
     _say(
         f"{lens} leaning by {degrees:g} degrees. By Martin's formula: {sphere:+.2f} {cylinder:+.2f} x 180. "
         f"Traced through both surfaces: {traced:+.2f} {turned:+.2f} x {axis:03.0f}.",
-        state="Recorded",
+        state="For your information",
     )
 
 
@@ -295,7 +295,7 @@ def wearer(pair: str, learner: str, folder: str = ".") -> None:
         x, y = made.reference_point_mm(eye)
         level = f"{abs(y):g} mm {'above' if y > 0 else 'below'} the datum line" if y else "on the datum line"
         told.append(f"the {name} eye {abs(x):g} mm from the middle of the bridge and {level}")
-    _say(f"From the record: {'; '.join(told)}.", state="Recorded")
+    _say(f"From the record: {'; '.join(told)}.", state="For your information")
 
 
 def eyepiece_strip(lens: str, drums: Sequence[float], **options: Any) -> Diagram:
@@ -428,7 +428,7 @@ def homework(
         made = sheet(tasks.split(), count, number, lenses=own, **options)
         if file:
             questions, answers = made.save(file)
-            _say(f"The sheet lies in {questions}, its answers in {answers}.", state="Recorded")
+            _say(f"The sheet lies in {questions}, its answers in {answers}.", state="For your information")
     except OpticsError as error:
         _say(str(error), state="Not yet")
         return None
@@ -473,7 +473,7 @@ def _saved(draw: Callable[[], Sequence[Diagram]], name: str, file: str) -> Diagr
         pages = draw()
         if file:
             saved = written_to(checked_target(file, (".pdf",)), bound(pages, pages[0].title))
-            _say(f"The {name} lies in {saved}.", state="Recorded")
+            _say(f"The {name} lies in {saved}.", state="For your information")
     except OpticsError as error:
         _say(str(error), state="Not yet")
         return None
@@ -489,7 +489,7 @@ def my_spread(readings: str, known: str = "") -> Diagram | None:
     def drawn() -> Sequence[Diagram]:
         lines = lenses_in(readings)
         picture = draw(lines, known or None)
-        _say(scatter([line.power for line in lines]).sentence, state="Recorded")
+        _say(scatter([line.power for line in lines]).sentence, state="For your information")
         return (picture,)
 
     return _saved(drawn, "picture", "")
@@ -504,7 +504,7 @@ def two_readers(first: str, second: str) -> Diagram | None:
     def drawn() -> Sequence[Diagram]:
         one, other = lenses_in(first), lenses_in(second)
         picture = draw(one, other)
-        _say(differ([a.power for a in one], [b.power for b in other]).sentence, state="Recorded")
+        _say(differ([a.power for a in one], [b.power for b in other]).sentence, state="For your information")
         return (picture,)
 
     return _saved(drawn, "picture", "")
@@ -724,7 +724,7 @@ def order_of(pair: str, learner: str, folder: str = ".") -> None:
         f"{name}: {order.of(eye).line}, PD {order.of(eye).pd_mm:g} mm"
         for eye, name in (("R", "Right"), ("L", "left"))
     ]
-    _say(f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered.", state="Recorded")
+    _say(f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered.", state="For your information")
 
 
 def held(ticket: Mapping[str, str], pair: str, learner: str, folder: str = ".") -> VerdictTable | None:
@@ -777,7 +777,7 @@ def compared(old: str, new: str, standard: str = "ANSI Z80.1-2015") -> None:
         return PairRecord(right=right, left=left)
 
     found = compare(load(standard), record(old), record(new))
-    _say(" ".join([*(each.sentence for each in found.deciding), found.sentence]), state="Recorded")
+    _say(" ".join([*(each.sentence for each in found.deciding), found.sentence]), state="For your information")
 
 
 def _nameless(learner: object) -> bool:

@@ -30,6 +30,7 @@ _FRAMES = {
     "Not answered yet": ("○", "dotted", "#777777"),
     "Recorded": ("▪", "solid", "#0072B2"),
     "Marked": ("▪", "solid", "#0072B2"),
+    "For your information": ("▪", "solid", "#0072B2"),
 }
 
 
@@ -50,7 +51,7 @@ class Reply:
 
     Parameters
     ----------
-    state : {"Right", "Not yet", "Not answered yet", "Recorded", "Marked"}
+    state : {"Right", "Not yet", "Not answered yet", "Recorded", "Marked", "For your information"}
         The headline.
     sentences : tuple of str
         What is right, what is not, where to look next.
