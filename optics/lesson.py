@@ -724,7 +724,10 @@ def order_of(pair: str, learner: str, folder: str = ".") -> None:
         f"{name}: {order.of(eye).line}, PD {order.of(eye).pd_mm:g} mm"
         for eye, name in (("R", "Right"), ("L", "left"))
     ]
-    _say(f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered.", state="For your information")
+    _say(
+        f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered.",
+        state="For your information",
+    )
 
 
 def held(ticket: Mapping[str, str], pair: str, learner: str, folder: str = ".") -> VerdictTable | None:
@@ -777,7 +780,9 @@ def compared(old: str, new: str, standard: str = "ANSI Z80.1-2015") -> None:
         return PairRecord(right=right, left=left)
 
     found = compare(load(standard), record(old), record(new))
-    _say(" ".join([*(each.sentence for each in found.deciding), found.sentence]), state="For your information")
+    _say(
+        " ".join([*(each.sentence for each in found.deciding), found.sentence]), state="For your information"
+    )
 
 
 def _nameless(learner: object) -> bool:
