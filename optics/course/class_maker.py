@@ -26,7 +26,7 @@ from optics.apprentices.apprentice import Apprentice, expected_mark
 from optics.apprentices.bench_work import LEARNT
 from optics.course.folder import Course, write_whole
 from optics.course.opening import to_text
-from optics.course.reading import assigned_names
+from optics.course.reading import assigned_names, read_answers
 from optics.errors import OpticsError
 from optics.project_files import project_folder
 
@@ -147,9 +147,12 @@ def fill_in(released: NotebookNode, answers: dict[str, Any]) -> NotebookNode:
     for cell in _answer_cells(notebook):
         if cell.cell_type != "code":
             continue
-        lines = [f"{name} = {answers[name]!r}" for name in assigned_names(cell.source) if name in answers]
-        if lines:
-            cell.source = "\n".join(lines)
+        names = assigned_names(cell.source)
+        if not set(names) & answers.keys():
+            continue
+        # What they leave alone stays as it was handed out.
+        typed = read_answers(cell.source).values | answers
+        cell.source = "\n".join(f"{name} = {typed[name]!r}" for name in names)
     return notebook
 
 
