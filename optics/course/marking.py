@@ -187,6 +187,9 @@ def _is_check(line: ast.Expr) -> bool:
 
 def _result(value: object, points: float | None, count: int) -> NotebookNode | None:
     """The mark as an output that nbgrader reads as just that mark."""
+    if points is None and isinstance(value, Real):
+        # Practice has no mark, and a nought beside its reply would look like one.
+        return None
     if points is not None and value is not None:
         value = _mark(value, points)
     if value is None:
