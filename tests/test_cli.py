@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from typing import ClassVar
 
 import nbformat
 import pytest
@@ -109,13 +110,26 @@ def nobody_learnt_here_yet(tmp_path, monkeypatch):
     monkeypatch.setattr("pathlib.Path.home", lambda: tmp_path / "home")
 
 
+class _AtRest:
+    """A JupyterLab that has ended as soon as it was started."""
+
+    started: ClassVar[list] = []
+
+    def __init__(self, command, **options):
+        self.started.append((command, options))
+
+    def wait(self, _seconds=None):
+        return 0
+
+    poll = wait
+
+
 @pytest.fixture
 def jupyterlab_at_rest(course, monkeypatch):
-    def run(command, **_options):
-        return subprocess.CompletedProcess(command, 0)
-
-    monkeypatch.setattr("optics.course.lab.subprocess.run", run)
+    monkeypatch.setattr("optics.course.lab.subprocess.Popen", _AtRest)
     monkeypatch.setattr("optics.course.self_study.study_course", lambda: course)
+    _AtRest.started.clear()
+    return _AtRest.started
 
 
 def test_learn_says_three_lines_and_opens_the_same_workbook_the_next_day(
@@ -194,18 +208,10 @@ def test_learn_stays_out_of_the_programs_own_folder(jupyterlab_at_rest, tmp_path
     assert not (tmp_path / "mine").exists()
 
 
-def test_learn_and_teach_open_jupyterlab(course, tmp_path, capsys, monkeypatch):
-    started = []
-
-    def run(command, **options):
-        started.append((command, options))
-        return subprocess.CompletedProcess(command, 0)
-
-    monkeypatch.setattr("optics.course.lab.subprocess.run", run)
-    monkeypatch.setattr("optics.course.self_study.study_course", lambda: course)
+def test_learn_and_teach_open_jupyterlab(jupyterlab_at_rest, course, tmp_path, capsys):
     assert _run(capsys, "teach", "--course", course.root)[0] == 0
     assert _run(capsys, "learn", tmp_path / "my work")[0] == 0
-    (teach, for_teaching), (learn, for_learning) = started
+    (teach, for_teaching), (learn, for_learning) = jupyterlab_at_rest
     assert f"--ServerApp.root_dir={course.root}" in teach
     # nbgrader finds its settings in the folder it is started in.
     assert for_teaching["cwd"] == course.root
