@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import nbgrader
+import nbgrader.apps.api
 from nbgrader.converters import GenerateAssignment
 from nbgrader.preprocessors import (
     AssignLatePenalties,
@@ -14,7 +15,7 @@ from nbgrader.preprocessors import (
 from optics.course.marking import CheckAnswers
 from optics.course.overview import overview
 from optics.course.pages import TEMPLATES, cleaned, markdown_cleaned
-from optics.course.release import LockProse
+from optics.course.release import LockProse, ReleaseFromFormgrader
 from optics.course.repair import PutIntoRelease
 
 c = get_config()  # noqa: F821 (given by nbgrader)
@@ -26,6 +27,9 @@ c.ClearSolutions.text_stub = "Write your answer here."
 # A learner writes between quotes; the words around them are locked.
 _STEPS = GenerateAssignment.class_traits()["preprocessors"].default()
 c.GenerateAssignment.preprocessors = [LockProse, *_STEPS]
+
+# A release from formgrader is sealed, stamped and looked through as one from the command line.
+nbgrader.apps.api.GenerateAssignment = ReleaseFromFormgrader
 
 # The briefs of the unknown pairs stay with the instructor; the sealed pairs go out.
 c.CourseDirectory.ignore = [".ipynb_checkpoints", "*.pyc", "__pycache__", "feedback", "pairs.json"]

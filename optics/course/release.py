@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+import logging
 import os
 import shutil
 import tempfile
@@ -14,6 +15,7 @@ from pathlib import Path
 import nbformat
 from nbformat.notebooknode import NotebookNode
 from nbgrader.converters import GenerateAssignment
+from nbgrader.converters.base import NbGraderException
 from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import is_solution
 from tqdm import tqdm
@@ -26,7 +28,7 @@ from optics.errors import OpticsError
 from optics.lens.parsing import parse_pair
 from optics.specimens.sealed import BRIEFS, SEALED, VARIANTS, briefs_in, mark_of, sealed
 
-__all__ = ["HandedOutError", "LockProse", "Released", "release", "traces"]
+__all__ = ["HandedOutError", "LockProse", "ReleaseFromFormgrader", "Released", "release", "traces"]
 
 REGIONS = (("BEGIN SOLUTION", "END SOLUTION"), ("BEGIN HIDDEN TESTS", "END HIDDEN TESTS"))
 MARKERS = tuple(marker for pair in REGIONS for marker in pair)
@@ -66,6 +68,33 @@ class Released:
 
 class HandedOutError(OpticsError):
     """A release would take the place of what has been handed out."""
+
+
+class ReleaseFromFormgrader(GenerateAssignment):
+    """Formgrader's button for the student version: the same release as from the command line.
+
+    nbgrader's own would carry no stamp, and would take the place of what was handed out unasked.
+    """
+
+    def start(self) -> None:
+        """Release the chapter and pack the zip to hand out, or say why not."""
+        if LockProse not in self.preprocessors:  # another course of the same Jupyter
+            return super().start()
+        from optics.course.learner_side import pack
+
+        course = Course(root=Path(self.coursedir.root))
+        before = self.log.level
+        # Of what nbgrader tells its log, an instructor needs nothing here but the sentences.
+        self.log.setLevel(logging.WARNING)
+        try:
+            for done in release(course, [self.coursedir.assignment_id]):
+                self.log.warning("%s", done)
+            self.log.warning("One zip for the class lies in %s.", pack(course))
+        except OpticsError as error:
+            self.log.error("%s", error)
+            raise NbGraderException("Nothing was released; what was released before still stands.") from None
+        finally:
+            self.log.setLevel(before)
 
 
 def release(

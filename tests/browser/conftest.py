@@ -135,9 +135,9 @@ def start_lab(tmp_path_factory):
     """Give a function that starts JupyterLab in a folder; all are stopped at the end."""
     with ExitStack() as running:
 
-        def start(root: Path, *options: str, settings: dict | None = None) -> real_lab.Lab:
+        def start(root: Path, *options: str, **more) -> real_lab.Lab:
             private = tmp_path_factory.mktemp("jupyter")
-            return running.enter_context(real_lab.jupyterlab(root, private, *options, settings=settings))
+            return running.enter_context(real_lab.jupyterlab(root, private, *options, **more))
 
         yield start
 

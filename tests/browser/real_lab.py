@@ -58,6 +58,7 @@ class Lab:
     url: str
     token: str
     root: Path
+    process: subprocess.Popen
 
     def put(self, name: str, cells: list[str]) -> None:
         """Write a notebook of code cells into its folder."""
@@ -99,8 +100,13 @@ class Lab:
 
 
 @contextmanager
-def jupyterlab(root: Path, private: Path, *options: str, settings: dict | None = None) -> Iterator[Lab]:
-    """JupyterLab in the folder `root`, its own files in `private`; stopped at the end."""
+def jupyterlab(
+    root: Path, private: Path, *options: str, settings: dict | None = None, program: str = "jupyterlab"
+) -> Iterator[Lab]:
+    """JupyterLab in the folder `root`, its own files in `private`; stopped at the end.
+
+    Another program, such as "optics" with its options, may be what starts it.
+    """
     config = private / "config"
     (config / "labconfig").mkdir(parents=True)
     # JupyterLab asks a news server at its first start.
@@ -119,13 +125,21 @@ def jupyterlab(root: Path, private: Path, *options: str, settings: dict | None =
         "IPYTHONDIR": str(private / "ipython"),
         "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ.get('PATH', '')}",
     }
-    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ServerApp.ip=127.0.0.1"]
-    command += [f"--ServerApp.port={port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={root}"]
-    command += [f"--IdentityProvider.token={token}", "--LabApp.expose_app_in_browser=True", *options]
+    server = {"ip": "127.0.0.1", "port": port, "port_retries": 0, "open_browser": False, "allow_root": True}
+    plain = {"ServerApp": server | {"root_dir": str(root)}, "IdentityProvider": {"token": token}}
+    plain["LabApp"] = {"expose_app_in_browser": True, "open_browser": False}
+    for name in ("jupyter_server_config.json", "jupyter_lab_config.json"):
+        (config / name).write_text(json.dumps(plain), "utf-8")
+    command = [sys.executable, "-m", program, *options]
     log = private / "log.txt"
     with log.open("w") as out:
         process = subprocess.Popen(
-            command, cwd=root, env=environment | (settings or {}), stdout=out, stderr=out
+            command,
+            cwd=root,
+            env=environment | (settings or {}),
+            stdout=out,
+            stderr=out,
+            start_new_session=True,
         )
     url = f"http://127.0.0.1:{port}"
     try:
@@ -134,7 +148,7 @@ def jupyterlab(root: Path, private: Path, *options: str, settings: dict | None =
             if process.poll() is not None or time.monotonic() > give_up:
                 raise RuntimeError(f"JupyterLab did not start:\n{log.read_text()[-2000:]}")
             time.sleep(0.2)
-        yield Lab(url, token, root)
+        yield Lab(url, token, root, process)
     finally:
         # JupyterLab stops its kernels on the way out.
         process.terminate()

@@ -1,17 +1,22 @@
 """Formgrader in a real browser: the marked class, one submission, and no learner's script."""
 
 import json
+import os
 import shutil
+import signal
+import subprocess
+import time
 from pathlib import Path
 
 import pytest
+from course_names import BENCH, FORMS
 
 from optics.course.folder import open_course
 from optics.course.gather import gather
+from optics.course.handed_out import box_for, stamp_of
 from optics.course.lab import PLAIN
 from optics.course.marking import mark
 
-FORMS = "91-forms"
 SCRIPT = "<script>document.title = 'taken'</script>"
 
 
@@ -41,8 +46,8 @@ def marked(released_once, tmp_path_factory, fill):
 
 @pytest.fixture(scope="module")
 def running(marked, start_lab):
-    """JupyterLab on the course, as `optics teach` opens it."""
-    return start_lab(marked.root)
+    """JupyterLab on the course, opened by `optics teach`."""
+    return start_lab(marked.root, "teach", program="optics")
 
 
 @pytest.fixture
@@ -116,6 +121,85 @@ def test_marking_again_from_formgrader_runs_nothing_either(desk, page, marked):
     assert not victim.exists()
     _open_submission(desk, page, marked, "t103")
     page.wait_for_function("() => document.querySelector('#along-1-check').placeholder === '2'")
+
+
+def test_marks_and_comments_by_hand_reach_the_feedback_and_practice_bears_no_nought(desk, page, marked):
+    _open_submission(desk, page, marked, "t101")
+    assert page.locator("div.prompt", has_text="Out").count() == 2  # the two checks that count
+    page.locator("#why").fill("1.5")
+    page.locator("#why-comment").fill("Say which way they turn.")
+    page.locator("#why-comment").blur()
+    page.locator(".comment-saved:visible").first.wait_for()
+    page.goto(f"{desk.url}/formgrader/manage_assignments")
+    page.locator("tr", has_text=FORMS).locator(".glyphicon-comment").click()
+    page.locator(".modal.in", has_text="Successfully generated feedback").wait_for()
+    told = marked.step("feedback", "t101", FORMS) / f"{FORMS}.html"
+    page.goto(told.as_uri())
+    assert page.get_by_text("Say which way they turn.").count() == 1
+    assert page.locator("#why .marks-of").text_content() == "1.50 of 2"
+
+
+def _release_by_button(desk, page, chapter):
+    page.goto(f"{desk.url}/formgrader/manage_assignments")
+    page.locator("tr", has_text=chapter).locator(".glyphicon-education").click()
+    said = page.locator(".modal.in")
+    said.wait_for()
+    return said.inner_text()
+
+
+def test_a_release_by_formgraders_button_is_sealed_stamped_and_never_replaces_unasked(desk, page, marked):
+    before = marked.notebook("release", BENCH).read_bytes()
+    source = marked.notebook("source", BENCH)
+    unchanged = source.read_text("utf-8")
+    source.write_text(unchanged.replace("# The bench", "# Another bench"), "utf-8")
+    said = _release_by_button(desk, page, BENCH)
+    assert "There was an error" in said and "Another version has been released already" in said
+    assert marked.notebook("release", BENCH).read_bytes() == before
+    shutil.rmtree(marked.step("release", chapter=BENCH))
+    said = _release_by_button(desk, page, BENCH)
+    assert "is ready to hand out, with its unknown pairs sealed" in said and "DEBUG" not in said
+    stamp = stamp_of(json.loads(marked.notebook("release", BENCH).read_text("utf-8"))["metadata"])
+    assert stamp.intake == "spring"
+    assert box_for(marked, BENCH, stamp) is not None
+    assert list((marked.root / "to-hand-out").glob("*.zip"))
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows ends programs in another way")
+@pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGTERM])
+def test_stopping_stops_everything(start_lab, page, tmp_path, released_once, way):
+    root = shutil.copytree(released_once.root, tmp_path / "course")
+    lab = start_lab(root, "teach", program="optics")
+    lab.put("note.ipynb", ["import os; os.getpid()"])
+    lab.open(page, "note.ipynb")
+    mine = _below(lab.process.pid)
+    assert len(mine) >= 2  # JupyterLab and its kernel
+    if way == signal.SIGINT:
+        os.killpg(lab.process.pid, way)  # as a terminal does with Ctrl-C
+    else:
+        lab.process.terminate()
+    assert lab.process.wait(30) in (0, 128 + way)
+    left = time.monotonic() + 5
+    while any(map(_alive, mine)) and time.monotonic() < left:
+        time.sleep(0.1)
+    assert not any(map(_alive, mine))
+
+
+def _below(number):
+    """Processes that a process has started, and those that these have."""
+    listed = subprocess.run(["ps", "-eo", "pid=,ppid="], capture_output=True, text=True, check=True).stdout
+    above = dict(tuple(map(int, line.split())) for line in listed.splitlines())
+    found, grown = {number}, True
+    while grown:
+        more = {child for child, parent in above.items() if parent in found} - found
+        found, grown = found | more, bool(more)
+    return found - {number}
+
+
+def _alive(number):
+    state = subprocess.run(
+        ["ps", "-o", "stat=", "-p", str(number)], capture_output=True, text=True, check=False
+    ).stdout
+    return bool(state.strip()) and not state.startswith("Z")
 
 
 def test_a_learners_jupyterlab_has_no_instructors_menu(start_lab, page, tmp_path, marked):
