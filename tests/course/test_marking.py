@@ -185,7 +185,8 @@ def test_a_set_up_cell_runs_but_shows_nothing():
 def test_a_check_without_marks_is_run_for_its_words():
     bench = Bench()
     bench.run("from optics.lesson import *", points=None)
-    said, _ = bench.run('check.conversion("", given="+1.00 -0.50 x 090", to="plus", points=0)', points=None)
+    # The reply alone, and no nought under it that would look like a mark.
+    (said,) = bench.run('check.conversion("", given="+1.00 -0.50 x 090", to="plus", points=0)', points=None)
     assert "Not answered yet" in said.data["text/plain"]
     assert bench.run('bench("A", "nobody")', points=None) == []
 
