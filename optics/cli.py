@@ -116,6 +116,15 @@ def _crib(given: argparse.Namespace) -> int:
     return 0
 
 
+def _charts(given: argparse.Namespace) -> int:
+    from optics.drawing.diagram import checked_target, written_to
+    from optics.drawing.mark_up_charts import mark_up_charts
+
+    path = checked_target(given.file, (".pdf",))
+    print(f"The charts lie in {written_to(path, mark_up_charts(given.paper).render('pdf'))}. Print at 100 %.")
+    return 0
+
+
 def _intake(given: argparse.Namespace) -> int:
     from optics.course.folder import (
         CONFIGURATION,
@@ -420,6 +429,10 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
 
     added = command("crib", _crib, "make two pages to keep at the bench: steps, conventions and words")
+    added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
+    added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
+
+    added = command("charts", _charts, "make the mark-up charts of the invented progressives, at true size")
     added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
     added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
 

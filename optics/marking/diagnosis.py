@@ -30,8 +30,10 @@ from optics.lens.angles import rotation
 from optics.lens.lens import BACK, FRONT
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal
+from optics.lens.progressive import Progressive
 from optics.marking.habits import CATALOGUE, WRITINGS, Slip, Triple, Way, shows, turned
 from optics.marking.read import Ticket
+from optics.pair.charts import LaidChart, chart_with
 from optics.specimens.briefs import CONDITIONS, FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
 from optics.specimens.specimen import Specimen
 
@@ -274,17 +276,19 @@ class _Truth:
             )
         if read in LEFT_AS_FOUND:
             return bool({each.name for each in self.pair.conditions} & set(LEFT_AS_FOUND[read]))
-        if read.startswith(("layout", "corridor", "from")) or read == "reference":
-            return self.pair.style == PROGRESSIVE
-        if read == "centre":
+        if read.startswith("chart"):
+            # The chart of its own sign, laid true, is no habit.
+            lens = self.pair.spectacles.right.lens
+            return isinstance(lens, Progressive) and read != f"chart {lens.sign} 0 0 0"
+        if read.startswith(("corridor", "from")) or read in ("reference", "centre"):
             return self.pair.style == PROGRESSIVE
         return True
 
     def _read(self, eye: str, part: str, read: str, against: str = BACK) -> tuple[Power, Prism]:
         """Power and prism of a part of a lens read in a way."""
-        if read.startswith("layout"):
-            x, y = (float(each) for each in read.split()[1:])
-            return self._at(eye, part, against, by=(x * nasal(eye), y))
+        if read.startswith("chart"):
+            (x, y), (own_x, own_y) = self._inked(eye, part, read), self._place(eye, part, ())
+            return self._at(eye, part, against, by=(x - own_x, y - own_y))
         if read == "laid":
             return self._at(OTHER[eye], part, against)
         if read == "front":
@@ -292,6 +296,22 @@ class _Truth:
         if read in LEFT_AS_FOUND:
             return self._at(eye, part, against, LEFT_AS_FOUND[read])
         return self._at(eye, part, against)
+
+    def _inked(self, eye: str, part: str, laid: str) -> tuple[float, float]:
+        """Where a mark stands on a lens, from its reference point, put on from a chart that lay so."""
+        assert isinstance(self.pair, Specimen)
+        lens = self.pair.spectacles.mounted(eye).lens
+        assert isinstance(lens, Progressive), "asked only of lenses that have charts"
+        sign, x, y, turned_degrees = laid.split()[1:]
+        chart = LaidChart(
+            sign=sign,
+            x_mm=float(x) * nasal(eye),
+            y_mm=float(y),
+            turned_degrees=float(turned_degrees) * nasal(eye),
+        )
+        printed = lens.places if sign == "own" else chart_with(sign).places(eye)
+        ink_x, ink_y = chart.lands(printed[part]).tolist()
+        return ink_x, ink_y
 
     # --- the line
 
@@ -452,7 +472,10 @@ class _Truth:
         assert isinstance(self.pair, Specimen)
         found = self.pair.pd_mm(eye)
         for write in writes:
-            if write == "laid":
+            if write.startswith("chart"):
+                if self._can(write):
+                    found = found - nasal(eye) * self._inked(eye, "height", write)[0]
+            elif write == "laid":
                 found = self.pair.pd_mm(OTHER[eye])
             elif write == "whole":
                 found = self.pair.pd_mm("R") + self.pair.pd_mm("L")
@@ -466,7 +489,11 @@ class _Truth:
         if found is None:
             return np.nan
         for write in writes:
-            if write == "laid":
+            if write.startswith("chart"):
+                if self._can(write):
+                    at, own = self._inked(eye, "height", write)[1], self.pair.lens_point_mm(eye, "height")
+                    found = found + at - (own[1] if own else 0.0)
+            elif write == "laid":
                 found = self.pair.height_mm(OTHER[eye]) or np.nan
             elif write == "datum":
                 found = abs(found - self.pair.frame.lens_height_mm / 2.0)

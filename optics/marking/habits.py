@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optics.lens.angles import mirrored_axis, right_angle_to, wrapped_axis
+from optics.pair.charts import charts
 
 __all__ = ["CATALOGUE", "SMALLEST_CYLINDER", "WRITINGS", "Slip", "Triple", "Way", "slip", "turned"]
 
@@ -161,6 +162,11 @@ def _one_eye(**way: Any) -> tuple[Way, ...]:
 
 def _writing(*names: str) -> tuple[Way, ...]:
     return tuple(way for name in names for way in _each(write=name))
+
+
+def _inked(laid: str) -> Way:
+    """A progressive read and measured where the ink stands: "chart", its sign, across, up, turned."""
+    return Way(read=laid, add=laid, prism=laid, pd=laid, height=laid)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -478,7 +484,7 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="progressive read unmarked",
         habit="The distance power was read below the distance circle, where the addition has begun.",
-        mend="Find the two rings, put the ink back from the maker's layout, and read distance in its circle.",
+        mend="Find the two rings, put the ink back from the chart of their sign, and read distance in its circle.",
         spoils=_WHOLE,
         ways=(
             Way(read="centre", add="from centre"),
@@ -488,15 +494,22 @@ CATALOGUE: tuple[Slip, ...] = (
         chapter=9,
     ),
     Slip(
-        name="another layout taken",
-        habit="The circles were put back from the layout of another lens, so they stand in the wrong places.",
-        mend="Find the maker's mark below the nasal ring, and take the layout of that lens.",
-        spoils=_WHOLE,
+        name="wrong chart",
+        habit="The ink was put on from the chart of another design, so circles and cross stand in the wrong places.",
+        mend="Tilt to the light, read the sign below the nasal ring, and take the chart with that sign.",
+        spoils=_WHOLE | {"centres", "heights"},
+        ways=tuple(_inked(f"chart {each.sign} 0 0 0") for each in charts()),
+        chapter=10,
+    ),
+    Slip(
+        name="askew chart",
+        habit="The chart lay off the rings or was turned from them, so circles and cross stand in the wrong places.",
+        mend="Lay the chart so that both of its circles cover the rings, and only then put the ink on.",
+        spoils=_WHOLE | {"centres", "heights"},
         ways=tuple(
-            Way(read=f"layout {x} {y}", add=f"layout {x} {y}", prism=f"layout {x} {y}")
-            for x, y in ((0, 4), (0, -4), (3, 0), (-3, 0))
+            _inked(f"chart own {way}") for way in ("0 3 0", "0 -3 0", "3 0 0", "-3 0 0", "0 0 12", "0 0 -12")
         ),
-        chapter=9,
+        chapter=10,
     ),
     Slip(
         name="frame not trued",
@@ -549,7 +562,7 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="near read in the corridor",
         habit="Near was read above its circle, where the addition has not come to its full power.",
-        mend="Put the near circle back from the layout, and read in its middle.",
+        mend="Put the near circle back from the chart, and read in its middle.",
         spoils=_skills("add"),
         ways=(Way(add="corridor 4"), Way(add="corridor 7")),
         chapter=9,

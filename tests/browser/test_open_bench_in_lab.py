@@ -262,7 +262,7 @@ def test_a_progressive_read_without_marks_is_told_its_habit(at_the_bench, page):
     apprentice.write(ticket)
     told = apprentice.ask()
     assert "Look again at" in told and "progressive read unmarked" in told
-    assert "put the ink back from the maker's layout" in told
+    assert "put the ink back from the chart of their sign" in told
 
 
 def test_restarted_twice_and_run_again_nothing_typed_is_lost(page, lab, request):

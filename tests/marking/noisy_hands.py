@@ -50,6 +50,8 @@ class Hand:
         self.moved, self.side, self.add_side = dict.fromkeys("RL", 0.0), dict.fromkeys("RL", "back"), ""
         self.prism_centre = self.total = self.away = self.apart = self.swap = False
         self.near_up = 0.0
+        # Where the ink stands, where it was put on from a chart: of each lens, by what is read there.
+        self.ink: dict[str, dict[str, tuple[float, float]]] = {}
         self.lines: list[Callable] = []
         self.fields: list[Callable] = []
 
@@ -59,10 +61,14 @@ class Hand:
     def met(self, eye: str, at: tuple[float, float], side: str = "back"):
         return self.pair.spectacles.mounted(eye).lens.over_stop(*at, side)
 
+    def far(self, eye: str) -> tuple[float, float] | None:
+        inked = self.ink.get(eye, {}).get("distance")
+        return inked or self.place.get(eye) or self.pair.lens_point_mm(eye, "distance")
+
     def line(self, eye: str) -> list:
         """First power, second power and axis, as drum and wheel stood."""
         of = {"R": "L", "L": "R"}[eye] if self.swap else eye
-        at = self.place.get(of) or self.pair.lens_point_mm(of, "distance") or (0.0, 0.0)
+        at = self.far(of) or (0.0, 0.0)
         s, c, a = map(float, self.met(of, at, self.side[eye]).read.sphere_cylinder())
         spread = min(max(1.7 / max(abs(c), 0.17), 1.0), 10.0)
         one, two = (p + self.moved[eye] + self.shake(POWER_SD) for p in (s, s + c))
@@ -90,15 +96,15 @@ class Hand:
             side = pair.addition_side(of)
             if side is not None:
                 side = {"front": "back", "back": "front"}[side] if self.add_side else side
-                far = self.place.get(of) or pair.lens_point_mm(of, "distance")
-                x, y = pair.lens_point_mm(of, "near")
+                far = self.far(of)
+                x, y = self.ink.get(of, {}).get("near") or pair.lens_point_mm(of, "near")
                 near = self.met(of, (x, y + self.near_up), side).read
                 got = float(near.mean - self.met(of, far, side).read.mean)
                 if self.total:
                     got = float(near.sphere_cylinder()[0])
                 entry["add"] = round((got + self.shake(POWER_SD * 1.414)) * 4) / 4
                 entry["height"] = pair.height_mm(eye) + self.shake(LENGTH_SD)
-            at = (0.0, 0.0)
+            at = self.ink.get(of, {}).get("prism", (0.0, 0.0))
             if self.prism_centre:
                 (x, y), (mx, my) = (
                     pair.spectacles.reference_point_mm(of),
@@ -108,6 +114,10 @@ class Hand:
             prism = self.met(of, at).prism.vector + np.array([self.shake(PRISM_SD), self.shake(PRISM_SD)])
             entry["prism"] = np.asarray(prism, dtype=float)
             entry["pd"] = pair.pd_mm(eye) + self.shake(LENGTH_SD)
+            if eye in self.ink:
+                (x, y), own = self.ink[eye]["cross"], pair.lens_point_mm(eye, "height")
+                entry["pd"] += -x if eye == "R" else x
+                entry["height"] += y - own[1]
             state[eye] = entry
         for change in self.lines:
             change(state)
@@ -191,6 +201,45 @@ def _unmarked(hand: Hand) -> None:
         hand.place[eye] = (middle[0] - x, middle[1] - y)
 
 
+DESIGNS = {"Hb2": (4, 14, 2.5), "Hb4": (2, 11, 2.5), "Hb6": (0, 15, 2), "Hb8": (6, 13, 3)}
+"""Fitting cross, corridor and inset of each sign, as `datasets/charts/designs.csv` has them."""
+
+
+def _put_on(hand: Hand, eye: str, sign: str, across: float, up: float, turned: float) -> None:
+    """Ink from a chart; across is towards the nose."""
+    cross, corridor, inset = DESIGNS[sign]
+    towards, turn = (1.0 if eye == "R" else -1.0), np.deg2rad(turned)
+    printed = {
+        "distance": (0.0, cross + 4.0),
+        "cross": (0.0, cross),
+        "prism": (0.0, 0.0),
+        "near": (towards * inset, cross - corridor - 2.0),
+    }
+    hand.ink[eye] = {
+        part: (
+            towards * across + x * np.cos(turn) - y * np.sin(turn),
+            up + x * np.sin(turn) + y * np.cos(turn),
+        )
+        for part, (x, y) in printed.items()
+    }
+
+
+def _wrong_chart(hand: Hand) -> None:
+    own = {hand.pair.spectacles.mounted(eye).lens.sign for eye in "RL"}
+    sign = str(hand.rng.choice([each for each in DESIGNS if each not in own]))
+    for eye in "RL":
+        _put_on(hand, eye, sign, 0.0, 0.0, 0.0)
+
+
+def _askew_chart(hand: Hand) -> None:
+    """Off the rings by two to four millimetres, or turned by eight to fourteen degrees."""
+    size, way = hand.rng.uniform(2.0, 4.0), hand.rng.integers(3)
+    off = {0: (size, 0.0, 0.0), 1: (0.0, size, 0.0), 2: (0.0, 0.0, hand.rng.uniform(8.0, 14.0))}[int(way)]
+    sign = float(hand.rng.choice([-1.0, 1.0]))
+    for eye in "RL":
+        _put_on(hand, eye, hand.pair.spectacles.mounted(eye).lens.sign, *(sign * each for each in off))
+
+
 def _copied(what: slice) -> Callable:
     def change(hand: Hand, state: State) -> None:
         one, other = ("R", "L") if hand.rng.random() < 0.5 else ("L", "R")
@@ -262,6 +311,8 @@ HABITS: dict[str, Callable] = {
     "wrong side on the stop": _with(side=dict.fromkeys("RL", "front")),
     "eyepiece not set": _eyepiece,
     "progressive read unmarked": _unmarked,
+    "wrong chart": _wrong_chart,
+    "askew chart": _askew_chart,
     "near total written as add": _with(total=True),
     "half the addition": _each("add", lambda hand, add: round(add / 2 * 4) / 4),
     "addition read from the back": _with(add_side="other"),
@@ -336,8 +387,8 @@ def shows(names: tuple[str, ...], style: str, seed: int) -> bool:
 
 def costs(style: str) -> list[str]:
     """Habits that can be done with a style."""
-    none = {"single vision": ("add", "height", "near", "progressive"), "progressive": ()}.get(
-        style, ("progressive", "corridor")
+    none = {"single vision": ("add", "height", "near", "progressive", "chart"), "progressive": ()}.get(
+        style, ("progressive", "corridor", "chart")
     )
     return [name for name in HABITS if not any(word in name for word in none)]
 

@@ -57,6 +57,23 @@ def test_a_habit_that_loses_marks_is_named(style: str) -> None:
     assert asked >= MANY / 2 and right >= LEAST_NAMED * asked, (right, asked)
 
 
+@pytest.mark.parametrize(("habit", "least"), [("wrong chart", 0.75), ("askew chart", 0.5)])
+def test_ink_in_the_wrong_place_is_told_where_it_shows(habit: str, least: float) -> None:
+    found = [hands.explained(*hands.at_work((habit,), "progressive", seed)) for seed in range(MANY)]
+    asked = [each for each in found if each is not None]
+    right = sum(hands.named(each, (habit,)) for each in asked)
+    assert len(asked) >= MANY / 2 and right >= least * len(asked), (right, len(asked))
+
+
+def test_the_right_chart_laid_true_is_no_habit() -> None:
+    pair = hands.pair_of("progressive", 1)
+    truth, sign = _Truth(pair, "minus", "bench"), pair.spectacles.right.lens.sign
+    assert not truth._can(f"chart {sign} 0 0 0")
+    others = [each for each in hands.DESIGNS if each != sign]
+    assert len(others) == 3 and all(truth._can(f"chart {each} 0 0 0") for each in others)
+    assert not _Truth(hands.pair_of("bifocal", 1), "minus", "bench")._can(f"chart {sign} 0 0 0")
+
+
 def test_what_no_catalogue_holds_is_seldom_called_something_else() -> None:
     said = [
         bool(hands.explained(*hands.at_work(habits, style, seed)))

@@ -13,7 +13,7 @@ from optics.progress.file import PROGRESS_FILE
 from optics.specimens.briefs import STYLES
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import make
-from optics.specimens.steps import settled_add
+from optics.specimens.steps import by_rule, on_the_rings, prism_words, settled_add
 from optics.widgets.open_bench.draft import DRAFT_FILE, keep_draft, kept_draft
 from optics.widgets.open_bench.open_bench import OpenBench, brief_of
 
@@ -79,6 +79,71 @@ def test_marks_are_brought_only_once_they_are_inked():
         button.click()
         at = table.specimen.point_mm("R", part)
         assert (table.bench.stage_x_mm, table.bench.stage_y_mm) == pytest.approx(at, abs=0.051)
+
+
+def read_from_ink(table, sign, off=(0.0, 0.0, 0.0)):
+    """Lay a chart over the rings, or so far off them, ink, and write what stage and rule then show."""
+    view, pair = table.view, table.specimen
+    ticket = right_ticket(pair)
+    view.tilted_to_light = view.wiped = view.trued = True
+    view.chart = sign
+    for eye, side in (("R", "right"), ("L", "left")):
+        (x, y), middle = pair.spectacles.reference_point_mm(eye), pair.frame.boxing_centre_mm(eye)
+        view.chart_under = eye
+        # Nasal is to the viewer's right on the right lens.
+        across, up, turned = off if eye == "R" else (-off[0], off[1], -off[2])
+        view.chart_x_mm, view.chart_y_mm = x - middle[0] + across, y - middle[1] + up
+        view.chart_turned_degrees, view.inking = turned, True
+        assert f"inked from chart {sign}" in view._notice
+
+        def read(part, against, eye=eye):
+            table.bench.lens = eye
+            table.marks.bring(part)
+            place = table.bench.stage_x_mm, table.bench.stage_y_mm
+            return view.spectacles.over_stop(eye, *place, against)
+
+        on = pair.addition_side(eye)
+        ticket[side] = settle(read("distance", "back").read).choice.distance
+        gain = float(read("near", on).read.mean - read("distance", on).read.mean)
+        ticket[f"add_{side}"] = f"{settled_add(gain):+.2f}"
+        ticket[f"prism_{side}"] = prism_words(on_the_rings(read("prism", "back").prism, eye)) or "no prism"
+        cross = next(
+            {p.along: p.at_mm for p in view.scene.places if p.name == name}
+            for name in [f"the fitting cross of the {side} lens"]
+        )
+        ticket[f"pd_{side}"] = f"{by_rule(abs(cross['x'])):g}"
+        ticket[f"height_{side}"] = f"{by_rule(pair.frame.height_above_rim_mm(cross['y'])):g}"
+    return ticket
+
+
+def progressive_of(sign):
+    seed = next(
+        n for n in range(60) if make(brief_of("progressive", 2, n), n).spectacles.right.lens.sign == sign
+    )
+    return OpenBench(style="progressive", difficulty=2, seed=seed)
+
+
+def test_from_the_right_chart_a_pair_is_read_right():
+    table = progressive_of("Hb2")
+    table.ticket.typed = typed(read_from_ink(table, "Hb2"))
+    table.ask()
+    assert "Right: everything on this ticket" in table.outcome.value
+
+
+@pytest.mark.parametrize(
+    ("own", "sign", "off", "habit"),
+    [
+        ("Hb2", "Hb8", (0.0, 0.0, 0.0), "wrong chart"),
+        ("Hb6", "Hb4", (0.0, 0.0, 0.0), "wrong chart"),
+        ("Hb2", "Hb2", (0.0, -3.0, 0.0), "askew chart"),
+        ("Hb8", "Hb8", (3.0, 0.0, 0.0), "askew chart"),
+    ],
+)
+def test_who_inks_from_a_wrong_or_an_askew_chart_is_told_so(own, sign, off, habit):
+    table = progressive_of(own)
+    table.ticket.typed = typed(read_from_ink(table, sign, off))
+    table.ask()
+    assert f"Habit: {habit}" in table.outcome.value, table.outcome.value
 
 
 def test_with_ordered_prism_a_note_says_where_the_wearer_looks():
