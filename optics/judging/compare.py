@@ -187,7 +187,7 @@ def compare(
     if order is not None:
         held = verify(standard, order, new)
         findings.append(Finding(subject="order", sentence=held.sentence, verdicts=held.verdicts))
-    if old.lens != new.lens:
+    if old.lens != new.lens and old.is_kind_read and new.is_kind_read:
         told = f"Kind of lens: {old.lens} to {new.lens}. A new kind takes getting used to."
         findings.append(Finding(subject="kind of lens", sentence=told, verdicts=()))
     for direction in ("vertical", "horizontal"):

@@ -18,6 +18,7 @@ import numpy as np
 
 from optics.errors import OpticsError, shown
 from optics.lens.kinds import LENS_KINDS, checked_kind
+from optics.lens.numbers import LONGEST_LINE
 from optics.project_files import project_folder
 
 __all__ = ["Range", "Row", "Standard", "available", "load"]
@@ -245,8 +246,9 @@ def load(name: str) -> Standard:
     def plain(text: str) -> str:
         return "".join(ch for ch in text.casefold() if ch.isalnum())
 
+    wanted = plain(name) if isinstance(name, str) and len(name) <= LONGEST_LINE else ""
     for known, standard in _tables().items():
-        if plain(known) == plain(str(name)):
+        if plain(known) == wanted:
             return standard
     raise OpticsError(
         f"There is no table named {shown(name)}.",

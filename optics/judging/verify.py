@@ -373,8 +373,10 @@ def verify(standard: Standard, order: PairRecord, found: PairRecord) -> Verifica
     if order.lens != LENS_KINDS[0] and None in adds:
         remark = f"a {order.lens} lens has an addition, and none is written."
         verdicts.append(judge(standard, "addition", None, {"addition": 0.0}, lens=order.lens, remark=remark))
-    if found.lens not in (order.lens, LENS_KINDS[0]):
-        remark = f"{order.lens} was ordered, {found.lens} found."
+    # Lenses without an addition are the plain case, and need no word for it.
+    if found.lens != order.lens and (found.is_kind_read or order.lens != LENS_KINDS[0]):
+        met = f"{found.lens} found" if found.is_kind_read else "and nobody wrote what was found"
+        remark = f"{order.lens} was ordered, {met}."
         verdicts.append(judge(standard, "kind of lens", None, {}, lens=order.lens, remark=remark))
     for direction in ("vertical", "horizontal"):
         of_pair = judge_imbalance(standard, order, found, direction)

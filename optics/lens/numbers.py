@@ -28,8 +28,12 @@ _SAME = str.maketrans(
     | dict.fromkeys("\uff0b\ufe62", "+")
     # The increment sign and small delta look like the Greek capital; all mean prism dioptre.
     | dict.fromkeys("\u2206\u03b4", "\u0394")
+    # Two signs that keyboards have in place of a degree.
+    | dict.fromkeys("\u00ba\u02da", "\u00b0")
     | {"\u00d7": "x"}
 )
+_UNSEEN = "\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
+"""Marks without a shape that a copied text brings along; only at its ends are they passed over."""
 _COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 
 
@@ -65,7 +69,7 @@ def tidied(text: object, longest: int = LONGEST_LINE, what: str = "A prescriptio
             f"{what} has at most {longest}.",
             "Write it alone, without anything else.",
         )
-    return " ".join(text.lower().translate(_SAME).split())
+    return " ".join(text.strip(f"{_UNSEEN} \t\n").lower().translate(_SAME).split())
 
 
 def pointed(text: str) -> str | None:

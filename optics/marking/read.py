@@ -206,7 +206,8 @@ class Ticket:
             lenses[EYES[eye]] = LensRecord(
                 line=lens.line, prism=lens.prism_met(eye), pd_mm=lens.pd_mm, height_mm=lens.height_mm
             )
-        return PairRecord(**lenses, lens=kind_of(self.style or SINGLE_VISION))
+        kind = kind_of(self.style or SINGLE_VISION)
+        return PairRecord(**lenses, lens=kind, is_kind_read=self.style is not None)
 
 
 def read_answer(typed: Mapping[str, object], form: str | None = None) -> Ticket:

@@ -89,11 +89,14 @@ class PairRecord:
         The two lenses.
     lens : str
         "single vision", "multifocal" or "progressive".
+    is_kind_read : bool
+        False in a finding where nobody wrote what kind of lens it is; `lens` then says nothing.
     """
 
     right: LensRecord
     left: LensRecord
     lens: str = LENS_KINDS[0]
+    is_kind_read: bool = True
 
     def __post_init__(self) -> None:
         checked_kind(self.lens)

@@ -159,6 +159,17 @@ def test_noise_seldom_makes_a_cylinder(table, spheres, most):
     assert invented(READING_DEVIATION, table, spheres) < most
 
 
+def test_a_cylinder_from_noise_is_written_only_where_the_true_sphere_would_fail():
+    """T-A3: a cylinder read beyond 0.13 D does not pass as a sphere; no line is recommended that fails."""
+    rng = np.random.default_rng(23)
+    true, off = rng.integers(-24, 25, 20_000) / 4, rng.normal(0, READING_DEVIATION, (2, 20_000))
+    found = columns(Power.from_line_readings(true + off[0], true + off[1], rng.uniform(1, 180, 20_000)))
+    made = found.higher[:, 0] > found.lower[:, 0]
+    assert 0.02 < made.mean() < 0.06
+    is_true = (found.higher == true[:, None]) & (found.lower == true[:, None])
+    assert is_true[made].any() and not (is_true & found.passes)[made].any()
+
+
 def test_the_mean_of_three_readings_makes_none():
     assert invented(READING_DEVIATION / np.sqrt(3), ANSI, lambda rng, n: rng.uniform(-4, 4, n)) < 0.003
 

@@ -1,6 +1,7 @@
 """The tables of tolerances: complete, readable, honest about memory."""
 
 import csv
+import time
 from collections import defaultdict
 
 import numpy as np
@@ -82,3 +83,14 @@ def test_a_row_says_itself():
         "ISO 21987:2009, horizontal imbalance (horizontal meridian above 3.25 and ordered prism up to 2.00): "
         "the effect of 2 mm"
     )
+
+
+@pytest.mark.parametrize(
+    "name", ["", "ANSI Z80.1", "ansi" * 2500, "\ud800", 10**5000, None, float("nan")], ids=range(7)
+)
+def test_what_names_no_table_ends_in_a_sentence_at_once(name):
+    load("ANSI Z80.1-2015")
+    start = time.perf_counter()
+    with pytest.raises(OpticsError, match="There is no table named"):
+        load(name)
+    assert time.perf_counter() - start < 0.02

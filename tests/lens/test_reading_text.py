@@ -232,6 +232,11 @@ def test_what_happens_to_an_array_afterwards_changes_nothing(made) -> None:
         ("‐2.25 ‑0.75 x 15", "-2.25 -0.75 x 015"),
         ("–2.25 —0.75 x 15", "-2.25 -0.75 x 015"),
         ("＋2.25 DS", "+2.25 DS"),
+        # What a copied text brings along unseen, and signs that stand in for a degree.
+        ("\ufeff-2.25 DS \u200f\n", "-2.25 DS"),
+        ("\u200e-2.25\u200b", "-2.25 DS"),
+        ("+1.00 -0.50 × 70º", "+1.00 -0.50 x 070"),
+        ("+1.00 -0.50 × 70˚", "+1.00 -0.50 x 070"),
         ("+2.25 DS add 2.00", "+2.25 DS add +2.00"),
         ("+2.25 DS no prism", "+2.25 DS no prism"),
         ("+2.25 DS prism none", "+2.25 DS no prism"),
@@ -253,7 +258,7 @@ def test_the_trades_spellings(text: str, line: str) -> None:
         "+1.00 DS add", "+1.00 DS add +2.00 add +2.50", "+1.00 DS 5", "+1.00.00 DS", "+1.00 DS prism 0.5",
         "-2.25 -0.75 x 01 base up5", "-2.25 -0.75 x 0 add +2.00 15", "-2.25 -0.75 x 1 no prism 5", "1 base up00",
         "-2.25 -0.75 x 0159", "-2.295 -0.75 x 015", "+2.001", "+1.00 DS add +2.009", "-2.25 prism 1 base up -0.75 x 90",
-        "+1.00 DS prisms 2.00 base up", "+1.00 -0.50 x 9 0",
+        "+1.00 DS prisms 2.00 base up", "+1.00 -0.50 x 9 0", "-2\u200f.25", "\u202e52.2-", "-2½", "２.２５", "-2·25",
     ],
 )  # fmt: skip
 def test_nothing_is_guessed(text: str) -> None:

@@ -228,3 +228,16 @@ def test_every_errand_is_dealt_and_its_tables_judge_a_mounted_pair():
     assert len(ERRANDS) == 4 and "ANSI Z80.1-2015" in tables() and "ISO 21987:2009" in tables()
     for errand in ERRANDS:
         assert errand in said(OpenBench(errand=errand, difficulty=1, seed=1).panel.task)
+
+
+def test_a_style_that_nobody_wrote_keeps_the_pair_not_yet_known():
+    table = OpenBench(errand="verify", style="bifocal", difficulty=1, seed=2, faults="none")
+    read_right(table)
+    table.panel.show_order.click()
+    table.panel.decision.value, table.panel.reason.value = "dispense", "it looks right"
+    table.ask()
+    assert "Right as read" in said(table.outcome)
+    table.ticket.typed = {name: text for name, text in table.ticket.typed.items() if name != "style"}
+    table.ask()
+    assert "Not yet known. Not judged: kind of lens." in said(table.outcome)
+    assert "Right as read" not in said(table.outcome)
