@@ -218,10 +218,8 @@ def _prism(standard: Standard, old: PairRecord, new: PairRecord, direction: str)
         verdicts = (replace(of_pair, limit=None, row=None, remark=remark),)
     if error is not None:
         told = f"{direction.capitalize()} prism difference of the pair: changed by {abs(error.amount):.2f} Δ."
-    elif any(pair.of(eye).written_prism(eye) is not None for pair in (old, new) for eye in "RL"):
-        told = f"{direction.capitalize()} prism: not read on every lens of both pairs."
     else:
-        return []
+        told = f"{direction.capitalize()} prism: not read on every lens of both pairs."
     return [Finding(subject=f"{direction} prism", sentence=told, verdicts=verdicts)]
 
 

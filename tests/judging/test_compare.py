@@ -50,8 +50,8 @@ def test_power_change_in_words(old, new, words):
 
 
 def test_the_same_pair_in_the_other_form_does_not_differ():
-    old = on_paper("+2.50 -1.50 x 170; -3.00 -2.00 x 090", pd_mm=(31, 31))
-    new = on_paper("+1.00 +1.50 x 080; -5.00 +2.00 x 180", pd_mm=(31, 31))
+    old = on_paper("+2.50 -1.50 x 170 no prism; -3.00 -2.00 x 090 no prism")
+    new = on_paper("+1.00 +1.50 x 080 no prism; -5.00 +2.00 x 180 no prism")
     result = compare(ANSI, old, new)
     assert not result.deciding
     assert result.sentence.startswith("Nothing read differs by more than the tolerance. Look at the fit:")
@@ -90,7 +90,10 @@ def test_without_an_order_the_advice_asks_whether_it_was_meant():
     assert [(f.subject, f.sentence) for f in result.deciding] == [
         ("power", "R power: 0.50 D more minus in every meridian.")
     ]
-    assert result.sentence == "Begin with: power. Ask whether the new order meant it."
+    assert result.sentence == (
+        "Begin with: power. Ask whether the new order meant it. "
+        "Not compared: vertical prism, horizontal prism; read this on both pairs."
+    )
     both = compare(ANSI, on_paper("-2.00 DS; -2.00 DS"), on_paper("-2.50 DS; -2.50 DS"))
     assert both.sentence == result.sentence and len(both.deciding) == 2
     (verdict,) = result.deciding[0].deciding

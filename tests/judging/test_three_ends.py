@@ -104,6 +104,15 @@ NEVER = {
         ("R +2.00 DS; L +2.00 DS", "R +2.00 DS prism 5.00 base up; L +2.00 DS prism 5.00 base up"),
         "The table judges only the difference of the pair. Read again, and ask who ordered it.",
     ),
+    "in both lenses alike, and both centres in their place": (
+        lambda: held(
+            "R +2.00 DS; L +2.00 DS",
+            "R +2.00 DS prism 0.45 base up; L +2.00 DS prism 0.45 base up",
+            places=(LEVEL, LEVEL),
+        ),
+        (),
+        "The table judges only the difference of the pair. Read again, and ask who ordered it.",
+    ),
     "all of it in one lens": (
         held,
         (

@@ -59,6 +59,16 @@ CASES = {
     "one lens silent": (order(PLAIN), ticket("+2.00 DS no prism", "+2.00 DS"), OPEN),
     "sideways alike, which cancels": (order(WEAK), ticket("+1.00 DS prism 2.00 base in", "+1.00 DS prism 2.00 base out"), OPEN),
     "up alike": (order(PLAIN), ticket("+2.00 DS prism 1.00 base up", "+2.00 DS prism 1.00 base up"), OPEN),
+    "up alike, more than a pair may differ": (
+        order(WEAK),
+        ticket("+1.00 DS prism 0.50 base up", "+1.00 DS prism 0.50 base up"),
+        OPEN,
+    ),
+    "sideways alike, less than a pair may differ": (
+        order(WEAK),
+        ticket("+1.00 DS prism 0.50 base in", "+1.00 DS prism 0.50 base out"),
+        PASSES,
+    ),
     "a total of 0.50 sideways, limit 0.67": (order(WEAK), ticket("+1.00 DS prism 0.50 base in", "+1.00 DS no prism"), PASSES),
     "a total of 0.75 sideways": (order(WEAK), ticket("+1.00 DS prism 0.75 base in", "+1.00 DS no prism"), FAILS),
     "zero written as a number": (order(WEAK), ticket("+1.00 DS prism 0", "+1.00 DS prism none"), PASSES),
@@ -66,6 +76,22 @@ CASES = {
     "its own field in one eye": (order(WEAK), ticket("+1.00 DS", "+1.00 DS", prism_right=NO), OPEN),
     "CX6, opposed": (order(PLAIN), ticket("+2.00 DS prism 0.25 base up", "+2.00 DS prism 0.25 base down"), FAILS),
     "CX6, alike": (order(PLAIN), ticket("+2.00 DS prism 0.25 base up", "+2.00 DS prism 0.25 base up"), PASSES),
+    # of a cylinder, the meridian that the prism lies along (T-PR3: 1.0 mm of 4.00 D; T-PR5: 2.5 mm of 3.00 D)
+    "0.39 up along 4.00 D of 6.00": (
+        order("R -4.00 -2.00 x 090; L -4.00 -2.00 x 090"),
+        ticket("-4.00 -2.00 x 090 prism 0.39 base up", "-4.00 -2.00 x 090 no prism"),
+        PASSES,
+    ),
+    "0.50 up along 4.00 D of 6.00": (
+        order("R -4.00 -2.00 x 090; L -4.00 -2.00 x 090"),
+        ticket("-4.00 -2.00 x 090 prism 0.50 base up", "-4.00 -2.00 x 090 no prism"),
+        FAILS,
+    ),
+    "0.80 in along 3.00 D of 6.00": (
+        order("R -3.00 -3.00 x 180; L -3.00 -3.00 x 180"),
+        ticket("-3.00 -3.00 x 180 prism 0.80 base in", "-3.00 -3.00 x 180 no prism"),
+        FAILS,
+    ),
     # prism and place
     "distances alone": (order(PLAIN, **EQUAL), ticket("+2.00 DS", "+2.00 DS", **PD), OPEN),
     "the other way at equal distances": (order("R -6.00 DS prism 3.00 base in; L -6.00 DS prism 3.00 base in", **EQUAL), ticket("-6.00 DS prism 3.00 base out", "-6.00 DS prism 3.00 base out", **PD), OPEN),
@@ -77,6 +103,11 @@ CASES = {
     "thinning in one lens": (order(ADDS, "progressive"), ticket("+1.00 DS add +2.00 prism 1.33 base down", ADDED[1], "progressive"), FAILS),
     "equal base up": (order(ADDS, "progressive"), ticket(*("+1.00 DS add +2.00 prism 1.33 base up",) * 2, "progressive"), OPEN),
     "thinning, and sideways alike": (order(ADDS, "progressive"), ticket("+1.00 DS add +2.00 prism 1.33 base down and 1.00 base in", "+1.00 DS add +2.00 prism 1.33 base down and 1.00 base out", "progressive"), OPEN),
+    "base down in the weaker lens alone": (
+        order("R -6.00 DS add +2.00; L +1.00 DS add +2.00", "progressive"),
+        ticket("-6.00 DS add +2.00 no prism", "+1.00 DS add +2.00 prism 0.50 base down", "progressive"),
+        OPEN,
+    ),
     "crosses off sideways": (order(ADDS, "progressive", **EQUAL), ticket(*ADDED, "progressive", pd_right="27", pd_left="35"), FAILS),
     "crosses not measured": (order(ADDS, "progressive", **EQUAL), ticket(*ADDED, "progressive"), OPEN),
     "one cross not measured": (order(ADDS, "progressive", **EQUAL), ticket(*ADDED, "progressive", pd_right="31"), OPEN),

@@ -169,3 +169,14 @@ def test_the_base_is_thicker_by_the_wedge():
     angle = deviation_degrees(prism) / (index - 1)
     by_angle = width * np.tan(np.deg2rad(angle))
     assert thickness_difference_mm(prism, width, index) == pytest.approx(by_angle, rel=0.002)
+
+
+def test_a_weak_lens_gives_prism_too_when_it_is_moved_far_enough():
+    """Prentice: 0.0625 D at 16 mm is 0.10; only where there is no power at all can no place give it."""
+    place = decentration_mm(Power.from_sphere_cylinder(0.0625), Prism.from_base(0.1, "up", "R"))
+    assert place == pytest.approx([0.0, 16.0])
+
+
+def test_whatever_shows_in_two_decimals_is_written():
+    assert Prism.from_base(0.04, "up", "R").written("R") == "0.04 base up"
+    assert Prism.from_base(0.004, "up", "R").written("R") == "no prism"
