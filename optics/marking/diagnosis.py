@@ -56,6 +56,7 @@ GAIN = 1.0
 FURTHEST = 3
 """No more explanations than this are named together."""
 
+DIGITS = ("last digits", "first digits", "outer digits")
 STEP = 0.25
 NOISE = 1.2 * READING_DEVIATION
 """A little wider than one careful reading: hands differ."""
@@ -150,13 +151,18 @@ class BareLenses:
 
 
 class _Lines(NamedTuple):
-    """What may be written of a line for every two effects: shape (n, n, 9), the axis (n, n)."""
+    """What may be written of a line for every two effects: shape (n, n, 9), the axis (n, n).
+
+    Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
+    they change places on what the hand read, noise and all, so it is undone on what was written.
+    """
 
     sphere: Floats
     cylinder: Floats
     chance: Floats
     axis: Floats
     deviation: Floats
+    swapped: NDArray[np.intp]
 
 
 @lru_cache(maxsize=4)
@@ -368,9 +374,12 @@ class _Truth:
         deviation = np.where(abs(c) < 0.15, 40.0, deviation)
         made = self._settled(s, c, modes)
         lines = [made[0], made[1], np.broadcast_to(a[..., None], made[0].shape).copy()]
+        swapped = np.zeros((n, n), dtype=int)
         for axis in (0, 1):
             for i, (_, write) in enumerate(effects):
-                if write:
+                if write in DIGITS:
+                    swapped[(i, slice(None)) if axis == 0 else (slice(None), i)] = 1 + DIGITS.index(write)
+                elif write:
                     at = (i, slice(None)) if axis == 0 else (slice(None), i)
                     before = (lines[0][at], lines[1][at], lines[2][at])
                     after = WRITINGS[write](*before)
@@ -381,7 +390,7 @@ class _Truth:
         # Every line of one state has one axis, but for what a habit makes of a sphere among them.
         best = chance.argmax(axis=-1)[..., None]
         axes = np.take_along_axis(lines[2], best, -1)[..., 0]
-        return _Lines(lines[0], lines[1], chance, axes, deviation)
+        return _Lines(lines[0], lines[1], chance, axes, deviation, swapped)
 
     def _settled(self, s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
         """Lines that a reading may be settled to, and the chance of each."""
@@ -519,15 +528,24 @@ def _share(off: Any, noise: float, step: float = STEP) -> Any:
 # --- how well it fits what was written ------------------------------------------------------------
 
 
+def _near(off: Floats, exact: bool) -> Floats:
+    """How likely a power is to be written so far from a step: nearly always on it, at times on an eighth."""
+    if exact:
+        return np.exp(-np.minimum((off / 0.004) ** 2 / 2, 60.0))
+    return 0.85 * np.exp(-np.minimum((off / 0.02) ** 2 / 2, 60.0)) + 0.15 * np.exp(
+        -np.minimum((off / 0.07) ** 2 / 2, 60.0)
+    )
+
+
 def _of_line(lines: _Lines, wrote: Triple, exact: bool) -> tuple[Floats, float]:
     """Log likelihood of a line for every two effects, and of an odd line."""
-    wide = 0.004 if exact else 0.075
-    in_s = -((lines.sphere - wrote.sphere) ** 2) / (2 * wide**2)
-    in_c = -((lines.cylinder - wrote.cylinder) ** 2) / (2 * wide**2)
-    power = (lines.chance * np.exp(np.maximum(in_s + in_c, -60.0))).sum(axis=-1)
+    in_s = _near(lines.sphere - wrote.sphere, exact)
+    in_c = _near(lines.cylinder - wrote.cylinder, exact)
+    power = (lines.chance * in_s * in_c).sum(axis=-1)
     around = np.ones_like(power)
     if wrote.cylinder:
-        off = abs((lines.axis - wrote.axis + 90.0) % 180.0 - 90.0)
+        before = np.array([wrote.axis, *(float(WRITINGS[each](0.0, 1.0, wrote.axis)[2]) for each in DIGITS)])
+        off = abs((lines.axis - before[lines.swapped] + 90.0) % 180.0 - 90.0)
         deviation = np.full_like(off, 0.3) if exact else lines.deviation
         tail = 0.0 if exact else 1.0
         around = (
@@ -541,8 +559,8 @@ def _of_line(lines: _Lines, wrote: Triple, exact: bool) -> tuple[Floats, float]:
     possible = lines.chance.sum(axis=-1) > 0
     found = np.where(possible, np.log(power * around + floor), -np.inf)
     chance = lines.chance[0, 0]
-    right_s = float((chance * np.exp(np.maximum(in_s[0, 0], -60.0))).sum())
-    right_c = float((chance * np.exp(np.maximum(in_c[0, 0], -60.0))).sum())
+    right_s = float((chance * in_s[0, 0]).sum())
+    right_c = float((chance * in_c[0, 0]).sum())
     axis = 1 / 90.0 if wrote.cylinder else 1.0
     odd = (
         0.4 / 40 * right_c * around[0, 0]
@@ -560,13 +578,17 @@ def _of_add(table: Floats, wrote: float) -> tuple[Floats, float]:
 
 
 def _of_length(table: Floats, wrote: float) -> tuple[Floats, float]:
-    # Centimetres have an error of their own size.
-    noise = np.where(table < 10.0, 0.1, PD_NOISE)
-    off = (table - wrote) / noise
-    found = np.log(
-        PD_STEP * (0.97 * np.exp(-(off**2) / 2) + 0.01 * np.exp(-abs(off) / 3)) / (2.5 * noise) + 1e-6
-    )
-    return np.where(np.isnan(table), -np.inf, np.minimum(found, 0.0)), float(np.log(PD_STEP / 20.0))
+    # A distance doubled has twice the error, and one in centimetres a tenth of it.
+    wide, fine = np.where(table > 50.0, 2.0, 1.0) * PD_NOISE, 0.1
+    close = np.minimum(_of_noise(table - wrote, wide), 1.0)
+    small = np.minimum(_of_noise(table - wrote, fine), 1.0)
+    found = np.log(np.where(table < 10.0, (close + small) / 2.0, close) + 1e-6)
+    return np.where(np.isnan(table), -np.inf, found), float(np.log(PD_STEP / 20.0))
+
+
+def _of_noise(off_mm: Floats, noise: Any) -> Floats:
+    off = off_mm / noise
+    return PD_STEP * (0.97 * np.exp(-(off**2) / 2) + 0.01 * np.exp(-abs(off) / 3)) / (2.5 * noise)
 
 
 def _of_prism(table: Floats, wrote: Prism, thinning: Floats, strength: float) -> tuple[Floats, float]:

@@ -353,7 +353,18 @@ OUTSIDE: dict[str, Callable] = {
             "line", [float(hand.rng.integers(-24, 25)) / 4, -float(hand.rng.integers(0, 9)) / 4, 77.0]
         )
     ),
-    "prism a prism dioptre too strong": _each("prism", lambda hand, prism: prism + np.array([0.0, 1.0])),
+    "a prism dioptre of base up put in": _each("prism", lambda hand, prism: prism + np.array([0.0, 1.0])),
+    "prism half as strong again": _each("prism", lambda hand, prism: prism * 1.5),
+    "axis half a turn of the pointer out": _on_lines(lambda s, c, a: (s, c, a + 45)),
+    "axes put on 30s": _on_lines(lambda s, c, a: (s, c, round(a / 30) * 30 or 180)),
+    "spheres put on whole dioptres": _on_lines(lambda s, c, a: (float(round(s)), c, a)),
+    "sphere doubled": _on_lines(lambda s, c, a: (2 * s, c, a)),
+    "lens read eight millimetres aside": lambda hand: hand.place.update(
+        {eye: (8.0, -6.0) for eye in "RL"} if hand.rng.random() < 0.5 else {"R": (-8.0, 6.0)}
+    ),
+    "addition a half too strong": _each("add", lambda hand, add: add + 0.5),
+    "heights four too high": _each("height", lambda hand, height: height + 4.0),
+    "distances to the inner rim": _each("pd", lambda hand, pd: pd - 7.0),
 }
 
 

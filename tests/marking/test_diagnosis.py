@@ -325,3 +325,17 @@ def test_a_shift_of_its_own_size_and_a_habit_of_fixed_size_are_told_together() -
     pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
     found = names(diagnose(read_answer({"right": "-2.75 DS", "left": "-1.75 DS"}), pair))
     assert {"drum counted the wrong way"} in found
+
+
+def test_digits_change_places_on_what_the_hand_read_not_on_what_is_true() -> None:
+    # The true axes are 20 and 160, which would become 002 and 106; read as 23 and 163 they are written so.
+    pair = specimen(thin(-2.25, -0.75, 20), thin(-1.50, -1.25, 160, "L"))
+    found = diagnose(read_answer({"right": "-2.25 -0.75 x 032", "left": "-1.50 -1.25 x 136"}), pair)
+    assert found.names == ("digits of the axis exchanged",)
+
+
+def test_a_height_from_the_datum_line_has_the_error_of_a_rule() -> None:
+    # Segment tops 4 mm below the middle line of 40 mm: 16 from the rim, 4 from the line.
+    pair = specimen(thin(1.0), thin(1.5, eye="L"))
+    ticket = {"right": "+1.00 DS", "left": "+1.50 DS", "height_right": "5.0", "height_left": "3.1"}
+    assert diagnose(read_answer(ticket), pair).names == ("height from the datum line",)
