@@ -43,21 +43,21 @@ class Apprentice:
     def press(self, name):
         self.page.get_by_role("button", name=name, exact=True).click()
 
-    def look_over(self, pair, mark_up):
+    def look_over(self, pair, mark_up, chart=None):
         for name, hand in (("smeared", "Wipe the lenses"), ("bent", "True the frame")):
             if any((name == "smeared") == (each.name == "smeared") for each in pair.conditions):
                 self.press(hand)
         if mark_up:
             self.page.get_by_label("Tilted to the light").check()
             for eye in "RL":
-                self.lay_the_chart(eye)
+                self.lay_the_chart(eye, chart)
             self.page.wait_for_selector("button:has-text('Near circle'):not([disabled])")
 
-    def lay_the_chart(self, eye):
-        """Choose the chart by the engraved sign, lay its circles over the rings as they are drawn, and ink."""
+    def lay_the_chart(self, eye, chart=None):
+        """Choose a chart, by the engraved sign if at all, lay its circles over the rings as drawn, and ink."""
         tray, side = self.page.locator(".optics-pair-picture").first, {"R": "right", "L": "left"}[eye]
         signs = tray.locator("text.optics-pair-engraved").filter(has_text=re.compile("Hb"))
-        self.page.get_by_label(f"Chart {signs.first.text_content()}", exact=True).check()
+        self.page.get_by_label(f"Chart {chart or signs.first.text_content()}", exact=True).check()
         self.page.get_by_label(f"Under the {side} lens", exact=True).check()
         self.slide("Chart turned, degrees anticlockwise", 0)
         for hand in ("Chart left or right", "Chart down or up"):
@@ -263,6 +263,18 @@ def test_a_progressive_read_without_marks_is_told_its_habit(at_the_bench, page):
     told = apprentice.ask()
     assert "Look again at" in told and "progressive read unmarked" in told
     assert "put the ink back from the chart of their sign" in told
+
+
+@pytest.mark.exhaustive
+def test_a_progressive_read_from_the_wrong_chart_is_told_so(at_the_bench, page):
+    apprentice, pair = at_the_bench("progressive", 11)
+    own = pair.spectacles.right.lens.sign
+    apprentice.look_over(pair, mark_up=True, chart="Hb6" if own == "Hb8" else "Hb8")
+    found = apprentice.read(pair, mark_up=True)
+    dotted = page.locator(".optics-bench-dotted").filter(has_text="Between the dots").inner_text()
+    apprentice.write(own_ticket(apprentice, "progressive", found, dotted))
+    told = apprentice.ask()
+    assert "wrong chart" in told and "take the chart with that sign" in told
 
 
 def test_restarted_twice_and_run_again_nothing_typed_is_lost(page, lab, request):
