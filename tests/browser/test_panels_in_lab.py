@@ -43,9 +43,11 @@ def test_the_tray(in_lab):
     for name in ("Wipe the lenses", "True the frame"):
         page.get_by_role("button", name=name).focus()
         page.keyboard.press("Enter")
-    for name in ("Tilted to the light", "Marked up in ink"):
+    for name in ("Tilted to the light", "Chart Hb4"):
         page.get_by_label(name).focus()
         page.keyboard.press("Space")
+    page.get_by_role("button", name="Ink this lens").focus()
+    page.keyboard.press("Enter")
     page.wait_for_function(
         "() => document.querySelector('.optics-pair-words').textContent.includes('stand in ink')"
     )
