@@ -47,7 +47,6 @@ __all__ = [
     "my_progress",
     "my_spread",
     "open_bench",
-    "order_of",
     "own_ticket",
     "power_cross",
     "prentice",
@@ -286,13 +285,15 @@ def wearer(pair: str, learner: str, folder: str = ".") -> None:
         As for `bench`.
     """
     from optics.specimens.sealed import open_pairs
+    from optics.specimens.steps import by_rule
 
     if _nameless(learner):
         return
     made = open_pairs(folder).pair(pair, learner).spectacles
     told = []
     for eye, name in (("R", "right"), ("L", "left")):
-        x, y = made.reference_point_mm(eye)
+        # A record is kept as a rule gives it.
+        x, y = map(by_rule, made.reference_point_mm(eye))
         level = f"{abs(y):g} mm {'above' if y > 0 else 'below'} the datum line" if y else "on the datum line"
         told.append(f"the {name} eye {abs(x):g} mm from the middle of the bridge and {level}")
     _say(f"From the record: {'; '.join(told)}.", state="For your information")
@@ -599,7 +600,8 @@ def against_order(
     from optics.pair.records import LensRecord, PairRecord
 
     if any(unanswered(part) for part in ([found] if isinstance(found, str) else [*found, found_mm])):
-        _say("Write both lenses and the distance first and run that cell, then this one.")
+        distance = " and the distance" * (isinstance(found_mm, str))
+        _say(f"Write both lenses{distance} first and run that cell, then this one.")
         return None
 
     def record(text: str | Sequence[str], mm: float) -> PairRecord:
@@ -707,36 +709,13 @@ def _practice_in(file: Path) -> tuple[str, ...]:
     return so_far(rights), LATER
 
 
-def order_of(pair: str, learner: str, folder: str = ".") -> None:
-    """Show what an unknown pair was ordered to be: read first, look afterwards.
-
-    Parameters
-    ----------
-    pair, learner, folder
-        As for `bench`.
-    """
-    from optics.specimens.sealed import open_pairs
-
-    if _nameless(learner):
-        return
-    order = open_pairs(folder).pair(pair, learner).order
-    told = [
-        f"{name}: {order.of(eye).line}, PD {order.of(eye).pd_mm:g} mm"
-        for eye, name in (("R", "Right"), ("L", "left"))
-    ]
-    _say(
-        f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered.",
-        state="For your information",
-    )
-
-
 def held(ticket: Mapping[str, str], pair: str, learner: str, folder: str = ".") -> VerdictTable | None:
-    """One's own ticket held against the order of the pair, row by row.
+    """One's own ticket held against the order of the pair, row by row: read first, look afterwards.
 
     Parameters
     ----------
     ticket : mapping of str to str
-        As it was typed.
+        As it was typed; the order is not shown before it has both lenses.
     pair, learner, folder
         As for `bench`.
 
@@ -751,12 +730,18 @@ def held(ticket: Mapping[str, str], pair: str, learner: str, folder: str = ".") 
     from optics.marking.read import read_answer
     from optics.specimens.sealed import open_pairs
 
+    if _nameless(learner):
+        return None
     try:
         found = read_answer(ticket).record()
     except OpticsError as error:
         _say(str(error))
         return None
     made = open_pairs(folder).pair(pair, learner)
+    order = made.order
+    told = [f"{name}: {order.of(eye).line}" for eye, name in (("R", "Right"), ("L", "left"))]
+    words = f"Ordered. {'; '.join(told)}. Prism that is not written was not ordered."
+    _say(words, state="For your information")
     return VerdictTable(verify(load(made.brief.table), made.order, found))
 
 

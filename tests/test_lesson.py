@@ -13,6 +13,7 @@ from optics.lesson import (
     at_the_line,
     bench,
     crib,
+    held,
     homework,
     my_marks,
     my_spread,
@@ -22,6 +23,7 @@ from optics.lesson import (
     tilted,
     tray,
     two_readers,
+    wearer,
 )
 from optics.marking.telling import MARKS_MIME, collecting
 from optics.project_files import project_folder
@@ -217,3 +219,19 @@ def test_a_leaning_lens_is_said_by_the_formula_and_as_traced():
     assert "formula: -6.13 -0.44 x 180" in minus
     assert re.search(r"surfaces: -6\.1\d -0\.4\d x 180", minus)
     assert "formula: +6.13 +0.44 x 180" in plus and "surfaces: +6.13" not in plus
+
+
+def test_the_order_is_shown_after_a_reading_and_the_record_as_a_rule_gives_it():
+    chapter = next((project_folder("notebooks") / "source").glob("11-*"))
+    order = open_pairs(chapter).pair("A", "Mara").order
+    for ticket in ({}, {"right": order.right.line.distance}):
+        with collecting() as said:
+            assert held(ticket, "A", "Mara", str(chapter)) is None
+        assert "Ordered" not in said[0]["text/plain"]
+    with collecting() as said:
+        table = held({"right": "-1.00 DS", "left": "-1.00 DS"}, "A", "Mara", str(chapter))
+    assert table is not None and str(order.right.line) in said[0]["text/plain"]
+    with collecting() as said:
+        wearer("A", "Mara", str(chapter))
+    lengths = re.findall(r"([0-9.]+) mm", said[0]["text/plain"])
+    assert len(lengths) >= 2 and all(2 * float(length) % 1 == 0 for length in lengths)

@@ -9,7 +9,8 @@ from pathlib import Path
 from optics.checks.bench import NAME_FIRST
 from optics.judging.standards import load
 from optics.judging.verify import Verification, verify
-from optics.marking.marks import shared_out
+from optics.marking.marks import mark_pair, shared_out
+from optics.marking.read import read_answer
 from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
@@ -18,6 +19,7 @@ __all__ = ["recorded_verdict", "verdict"]
 
 ENDS = ("passes", "fails", "not yet known")
 SKILLS = ("verdict", "deciding row")
+READ_FIRST = "A verdict rests on a reading: read the lines of both lenses first, and hold the pair against its order again."
 FILL_IN = (
     'Type the end between the quotes: "passes", "fails" or "not yet known"; where it fails, the lens and '
     'the row as well, such as "right axis".'
@@ -28,7 +30,13 @@ _EYES = {"R": "right ", "L": "left ", None: ""}
 
 
 def verdict(
-    answer: object, *, learner: object, pair: str, points: float = 0.0, folder: str | Path = "."
+    answer: object,
+    *,
+    learner: object,
+    pair: str,
+    ticket: object,
+    points: float = 0.0,
+    folder: str | Path = ".",
 ) -> float:
     """Mark how the unknown pair before this learner ends against its order.
 
@@ -37,6 +45,8 @@ def verdict(
     answer : dict of str to str
         "end": one of passes, fails, not yet known; "row": the lens and the row that
         decided, where it fails.
+    ticket : dict of str to str
+        What was written of the pair: a verdict on a pair that was not looked at is a guess.
     learner, pair, points, folder
         As for `optics.checks.bench.reading`.
 
@@ -55,6 +65,9 @@ def verdict(
         sentence = f'"{end[:40]}" is no end. There are {", ".join(ENDS)}.'
         return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, taken=False))
     specimen = open_pairs(folder).pair(pair, learner)
+    read = read_answer(ticket if isinstance(ticket, Mapping) else {})
+    if not mark_pair(read, specimen, "minus", 1.0, ("lines",)).marks.total:
+        return tell(Reply(state="Not yet", sentences=(READ_FIRST,), marks=nothing))
     held = verify(load(specimen.brief.table), specimen.order, specimen.record())
     right = {"verdict": end == held.end}
     # Who does not see that it fails has no row to name, and earns none by leaving it empty.

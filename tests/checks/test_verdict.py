@@ -6,6 +6,8 @@ import pytest
 
 from optics import checks
 from optics.checks import collecting, recorded_verdict, verdict
+from optics.specimens.right_ticket import right_ticket
+from optics.specimens.sealed import open_pairs
 
 
 @pytest.fixture
@@ -17,7 +19,14 @@ def folder(tmp_path):
     return tmp_path
 
 
+def looked(folder, pair):
+    """What a careful reader writes of the lines."""
+    return right_ticket(open_pairs(folder).pair(pair, "Mara"))
+
+
 def said(check, *args, **given):
+    if check is verdict and "ticket" not in given:
+        given["ticket"] = looked(given["folder"], given["pair"])
     with collecting() as replies:
         mark = check(*args, **given)
     return mark, replies[0]["text/plain"]
@@ -51,6 +60,16 @@ def test_what_is_no_verdict_is_a_sentence(folder, bad):
     assert mark == 0.0
     assert "passes" in words and len(words) < 400
     assert said(recorded_verdict, bad)[0] is None
+
+
+@pytest.mark.parametrize(
+    "ticket", [None, {}, {"right": "", "left": ""}, {"right": "+9.00 DS", "left": "+9.00 DS"}, "-1.00 DS", 7]
+)
+def test_a_verdict_without_a_reading_earns_nothing(folder, ticket):
+    given = {"learner": "Mara", "pair": "A", "points": 3, "folder": folder}
+    assert said(verdict, {"end": "passes"}, **given)[0] == 3.0
+    mark, words = said(verdict, {"end": "passes"}, ticket=ticket, **given)
+    assert mark == 0.0 and "read the lines of both lenses first" in words
 
 
 def test_a_bare_word_is_an_end(folder):
