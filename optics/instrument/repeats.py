@@ -34,6 +34,10 @@ INSTRUMENT_DEVIATION = 0.03
 focimeters stay up to 5 D (D. Whitney, "Focimetry issues, part one", 20/20), taken
 as a 95 % limit."""
 
+FEW = 10
+"""From fewer than this the 95 % limits say little: of five readings the true deviation
+may be nearly three times the one found (chi-squared with 4 degrees of freedom)."""
+
 
 def scale_deviation(step: float) -> float:
     """Standard deviation from reading a scale to its nearest step, dioptres.
@@ -112,7 +116,7 @@ class Spread:
             line += f" {cylinder:+.2f} x {whole_axis(axis):03d}"
         return (
             f"{self.count} readings, mean {line}: 95 of 100 readings of the mean power lie"
-            f" within {1.96 * self.deviation[0]:.2f} D of it."
+            f" within {1.96 * self.deviation[0]:.2f} D of it.{_rough(self.count, 'readings')}"
         )
 
 
@@ -138,7 +142,7 @@ def spread(readings: Iterable[Power]) -> Spread:
     --------
     >>> repeats = [Power.from_sphere_cylinder(s, -0.75, a) for s, a in ((-2.20, 178), (-2.30, 2))]
     >>> print(spread(repeats).sentence)
-    2 readings, mean -2.25 -0.75 x 180: 95 of 100 readings of the mean power lie within 0.14 D of it.
+    2 readings, mean -2.25 -0.75 x 180: 95 of 100 readings of the mean power lie within 0.14 D of it. Limits from 2 readings are rough: take 10 or more.
     """
     vectors = np.array([reading.vector for reading in readings])
     if len(vectors) < 2:
@@ -191,8 +195,14 @@ class Agreement:
             told = f"the first reads {apart:+.2f} D beside the second, no more than chance explains"
         return (
             f"{self.count} lenses read by both: {told}. 95 of 100 differences in the mean power lie between "
-            f"{low:+.2f} and {high:+.2f} D. Which of the two is off only a lens of known power can tell."
+            f"{low:+.2f} and {high:+.2f} D.{_rough(self.count, 'lenses')}"
+            " Which of the two is off only a lens of known power can tell."
         )
+
+
+def _rough(count: int, what: str) -> str:
+    """How far limits from a few can be trusted."""
+    return f" Limits from {count} {what} are rough: take {FEW} or more." if count < FEW else ""
 
 
 def agreement(first: Sequence[Power], second: Sequence[Power]) -> Agreement:

@@ -29,7 +29,14 @@ def test_mean_and_deviation_by_hand():
     assert (low, high) == (pytest.approx(-2.4328, abs=0.0001), pytest.approx(-1.8339, abs=0.0001))
     assert scatter.sentence == (
         "3 readings, mean -2.13: 95 of 100 readings of the mean power lie within 0.30 D of it."
+        " Limits from 3 readings are rough: take 10 or more."
     )
+
+
+def test_limits_from_many_readings_are_not_called_rough():
+    drawn = [Power.from_sphere_cylinder(-2.0 + 0.01 * n) for n in range(10)]
+    assert "rough" not in spread(drawn).sentence and "rough" in spread(drawn[:9]).sentence
+    assert "rough" not in agreement(drawn, drawn[1:] + drawn[:1]).sentence
 
 
 def test_the_limits_hold_95_of_100_readings():
