@@ -8,6 +8,7 @@ import pytest
 
 from optics.judging.compare import compare
 from optics.judging.standards import load
+from optics.judging.verdicts import judge_lens, together
 from optics.judging.verify import verify
 from optics.lens.parsing import parse_pair
 from optics.marking.read import read_answer
@@ -184,6 +185,27 @@ def test_a_ticket_is_told_no_more_than_was_read(case):
 def test_what_another_table_says_or_is_silent_about(table, asked, found, end):
     held = verify(load(table), asked, found)
     assert held.end == end, held.report
+
+
+@pytest.mark.parametrize(("cylinder", "weighs"), [("-0.12", False), ("-0.25", True), ("-0.50", True)])
+def test_an_axis_that_a_table_has_no_row_for_keeps_a_real_cylinder_open(cylinder, weighs):
+    """Item 3 of the quick reference guide leaves the axis below 0.12 D alone, and no other."""
+    line = parse_pair(f"R +1.00 {cylinder} x 090; L pl")[0]
+    axis = next(v for v in judge_lens(load("ISO 8980-2:2004"), line, line) if v.quantity == "axis")
+    assert axis.passed is None and axis.weighs == weighs
+
+
+def test_where_nothing_was_judged_nothing_passes():
+    line = parse_pair("R +1.00 -0.12 x 090; L pl")[0]
+    axis = [v for v in judge_lens(load("ISO 8980-2:2004"), line, line) if v.quantity == "axis"]
+    assert axis and together(axis) is None and together([]) is None
+
+
+@pytest.mark.parametrize(("found", "passes"), [("-21.37 DS", True), ("-21.50 DS", False)])
+def test_three_eighths_are_within_a_limit_printed_as_0_37(found, passes):
+    """ISO power limits beyond 20.00 D (from memory): 0.37 stands for 0.375, as powers are written."""
+    ordered, read = (parse_pair(f"R {text}; L pl")[0] for text in ("-21.00 DS", found))
+    assert judge_lens(load(ISO), ordered, read)[0].passed is passes
 
 
 def test_a_kind_that_nobody_wrote_is_not_compared():

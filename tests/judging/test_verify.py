@@ -94,6 +94,10 @@ def test_a_progressive_is_judged_lens_by_lens_when_strong():
     both_low = on_paper("+4.00 DS no prism; +4.00 DS no prism", "progressive", centre_height_mm=(0.5, 0.5))
     verdict = judge_imbalance(load("ANSI Z80.1-1999"), order, both_low, "vertical")
     assert verdict.off == pytest.approx(1.5) and verdict.passed is False
+    for heights in ((2, 0.5), (0.5, 2)):
+        one_low = on_paper("+4.00 DS no prism; +4.00 DS no prism", "progressive", centre_height_mm=heights)
+        verdict = judge_imbalance(load("ANSI Z80.1-1999"), order, one_low, "vertical")
+        assert verdict.off == pytest.approx(1.5) and verdict.passed is False
     single = judge_imbalance(
         ANSI, on_paper("+4.00 DS; +4.00 DS", centre_height_mm=(2, 2)), both_low, "vertical"
     )
@@ -120,6 +124,9 @@ def test_an_uncut_lens_may_pass_by_prism_or_by_place(prism, moved, passes):
     """T-PR1 (quick reference guide, item 5, read)."""
     verdict = judge_unmounted(ANSI, parse("-5.00 DS"), Prism(np.array([0.0, prism])), moved)
     assert verdict.passed is passes
+    # Where neither is within its limit, the prism is what fails.
+    assert (verdict.quantity == "prism") == (verdict.off == prism)
+    assert passes or verdict.quantity == "prism"
 
 
 GOOD = "R -1.50 -1.25 x 170 add +2.00; L -2.00 DS add +2.00"
