@@ -43,7 +43,6 @@ __all__ = [
     "DIFFERENCE_WITHIN",
     "EXACTLY",
     "HEIGHT_WITHIN_MM",
-    "PD_SUM_WITHIN_MM",
     "POWER_WITHIN",
     "PRISM_WITHIN",
     "SKILLS",
@@ -74,8 +73,6 @@ PRISM_WITHIN = 0.33 + 0.125
 the quarter to which rings are read."""
 CENTRES_WITHIN_MM = HEIGHT_WITHIN_MM = 1.0 + 0.25
 """Distances and heights of one lens: one millimetre, and half of what a rule is read to."""
-PD_SUM_WITHIN_MM = 1.0 + 0.25 * sqrt(2.0)
-"""The distance from centre to centre, which two dots decide."""
 AXIS_SCALE = 1.0
 """One degree for reading the axis scale."""
 WEAKEST_JUDGED = 0.125

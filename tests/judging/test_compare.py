@@ -30,6 +30,9 @@ def lens(sphere, cylinder=0.0, axis=180.0):
     [
         ((-2.00,), (-2.00,), "no change"),
         ((-2.00,), (-2.50,), "0.50 D more minus in every meridian"),
+        # An ordinary focimeter may be 0.06 D out (FO10): less is not named, more is.
+        ((-2.00,), (-2.05,), "no change"),
+        ((-2.00,), (-2.10,), "0.10 D more minus in every meridian"),
         ((-2.00, -1.0, 90), (-1.50, -1.0, 90), "0.50 D more plus in every meridian"),
         ((+2.50, -1.50, 170), (+1.00, +1.50, 80), "no change"),
         (

@@ -213,5 +213,12 @@ def test_a_kind_that_nobody_wrote_is_not_compared():
     for old, new in ((silent, written), (written, silent)):
         assert "Kind of lens" not in compare(load(ANSI), old, new).report
     assert "multifocal to progressive" in compare(load(ANSI), ticket(*ADDED, "bifocal"), written).report
+    # An axis that cannot be judged and does not weigh is not worth reading again.
+    weak = ticket("+1.00 -0.12 x 090 no prism", "pl no prism")
+    assert "Not compared: power" not in compare(load("ISO 8980-1:2004"), weak, weak).sentence
+    assert (
+        "Not compared"
+        not in compare(load(ANSI), weak, ticket(*("+1.00 DS no prism", "pl no prism"))).sentence
+    )
     open_ = verify(load(ANSI), order(ADDS, "progressive"), silent).report
     assert "progressive was ordered, and nobody wrote what was found." in open_

@@ -130,3 +130,29 @@ def test_a_weak_cylinder_that_settles_away_loses_nothing():
     assert missed("-1.25 DS", weak) == set()
     # A quarter and the instrument's error more, and it must be seen.
     assert "axis" in missed("-1.25 DS", Power.from_sphere_cylinder(-1.10, -0.32, 70))
+
+
+@pytest.mark.parametrize(
+    ("line", "true", "harms"),
+    [
+        ("-3.00 DS", (-2.00, 0.0, 180.0), True),
+        ("-2.87 DS", (-2.00, 0.0, 180.0), False),
+        ("+1.00 -1.50 x 090", (1.00, -0.50, 90.0), True),
+        ("+1.00 -0.50 x 060", (1.00, -0.50, 120.0), True),
+        ("+1.00 -0.50 x 061", (1.00, -0.50, 120.0), False),
+        ("+1.00 -0.37 x 030", (1.00, -0.37, 120.0), False),
+        ("+0.25 DS", (-0.25, 0.0, 180.0), True),
+        ("+0.12 DS", (-0.25, 0.0, 180.0), False),
+    ],
+)
+def test_where_harm_begins(line, true, harms):
+    """A dioptre in any meridian, 60 degrees on half a dioptre of cylinder, the other sign (the course's own)."""
+    power = Power.from_sphere_cylinder(*true)
+    assert bool(hold(parse(line), true_triple(power)).harm) is harms
+
+
+def test_what_harms_earns_half_at_most() -> None:
+    """Cylinder, axis, form and notation are right, and would make seven tenths."""
+    marks = mark_lens(parse("+2.25 -0.75 x 015"), LENS)
+    assert marks.harm and marks.missed == ("sphere",)
+    assert marks.total == pytest.approx(2.5)

@@ -100,6 +100,8 @@ def test_prism_is_held_as_a_vector(pair, fields) -> None:
     assert missed(fields, pair, prism_right=f"{amount:.2f} base {base} and 0.25 base {other}") == ()
     assert missed(fields, pair, prism_right=f"{amount:.2f} base {base} and 1.00 base {other}") == ("prism",)
     assert PRISM_WITHIN == pytest.approx(0.455)
+    # A millimetre each (T-G1), and half of what a rule is read to.
+    assert CENTRES_WITHIN_MM == HEIGHT_WITHIN_MM == 1.25
 
 
 def test_how_far_off_is_told_with_its_unit(pair, fields) -> None:
