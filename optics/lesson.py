@@ -521,12 +521,40 @@ def own_ticket(
     height_left: str = "",
     style: str = "",
     remarks: str = "",
+    number: str = "",
+    learner: str = "",
 ) -> Diagram | None:
-    """The ticket of a real pair, to print; see `optics.drawing.job_ticket`."""
+    """The ticket of a real pair, to print; see `optics.drawing.job_ticket`.
+
+    With the `number` of a practice pair and a name it is written to a small file as well,
+    which the instructor marks with `python -m optics kit mark`.
+    """
+    import csv
+    from pathlib import Path
+
     from optics.drawing.job_ticket import job_ticket as draw
+    from optics.drawing.reading_form import NUMBER
+
+    def handed() -> None:
+        if not NUMBER.fullmatch(number):
+            raise OpticsError(
+                "The number of the pair cannot be read.",
+                "It has letters, figures and hyphens.",
+                "Copy it from its label.",
+            )
+        if not (learner.strip() and right.strip() and left.strip()):
+            raise OpticsError(
+                "A practice pair is marked from a name and both lenses.", "One is empty.", "Fill it in."
+            )
+        file = Path(f"pair-{number}.csv")
+        with file.open("w", encoding="utf-8", newline="") as out:
+            csv.writer(out).writerows(
+                [("learner", "number", "right", "left"), (learner.strip(), number, right, left)]
+            )
+        _say(f"Hand {file} to your instructor, who has the powers.", state="For your information")
 
     def drawn() -> Sequence[Diagram]:
-        return (
+        ticket = (
             draw(
                 right or None,
                 left or None,
@@ -534,8 +562,12 @@ def own_ticket(
                 height_mm=(height_right or None, height_left or None),
                 lens_style=style,
                 remarks=remarks,
+                job=number,
             ),
         )
+        if number:
+            handed()
+        return ticket
 
     return _saved(drawn, "ticket", "")
 

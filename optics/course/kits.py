@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -22,7 +21,7 @@ import numpy as np
 from optics.course.feedback import plain_field
 from optics.course.folder import Course, write_whole
 from optics.drawing.diagram import bound
-from optics.drawing.reading_form import reading_form
+from optics.drawing.reading_form import NUMBER, reading_form
 from optics.errors import OpticsError
 from optics.judging.standards import load
 from optics.judging.verdicts import judge_lens, together
@@ -35,7 +34,6 @@ __all__ = ["KitPair", "labels", "lend", "mark_readings", "read_register", "regis
 FOLDER = "kit"
 REGISTER, LOANS, READINGS = "register.csv", "loans.csv", "readings.csv"
 STANDARD = "ISO 21987:2009"
-NUMBER = re.compile(r"[A-Za-z0-9-]{1,12}")
 EYES = {"R": "right", "L": "left"}
 ENOUGH = 3
 """So many learners must agree before their reading is held against the register."""

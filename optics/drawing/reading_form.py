@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 
 from matplotlib.figure import Figure
@@ -11,7 +12,10 @@ from optics.drawing import style
 from optics.drawing.diagram import Diagram
 from optics.drawing.job_ticket import CAUTION
 
-__all__ = ["REPEATS", "reading_form"]
+__all__ = ["NUMBER", "REPEATS", "reading_form"]
+
+NUMBER = re.compile(r"[A-Za-z0-9-]{1,12}")
+"""The number of a pair in a kit, as it is stuck on it."""
 
 REPEATS = 5
 READ = ("", "sphere lines", "wheel", "cylinder lines")

@@ -6,6 +6,7 @@ import pytest
 
 from optics.course.kits import labels, lend, mark_readings, register, worksheets
 from optics.errors import OpticsError
+from optics.lesson import own_ticket
 
 LIST = (
     "number,right,left\n12,-2.25 -0.75 x 015,-2.00 DS\nB-7,+1.50 DS add +2.00,+1.25 -0.50 x 090 add +2.00\n"
@@ -102,3 +103,14 @@ def test_readings_all_over_the_place_flag_no_pair(kit, tmp_path):
 def test_two_who_agree_are_not_enough(kit, tmp_path):
     said = _read(kit, tmp_path, *(f"t{n},12,-2.25 -0.75 x 015,-2.75 DS" for n in range(2)))
     assert not [line for line in said if line.startswith("Pair")]
+
+
+def test_a_practice_pair_is_marked_from_the_learners_own_ticket(kit, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert own_ticket("-2.25 -0.75 x 015", "-2.50 DS", number="12", learner="Mara") is not None
+    said = mark_readings(kit, tmp_path / "pair-12.csv").splitlines()
+    assert said[1].startswith("Mara, pair 12: right lens within tolerance; left lens outside tolerance")
+    for wrong in ({"number": "../12", "learner": "Mara"}, {"number": "12"}):
+        (tmp_path / "pair-12.csv").unlink(missing_ok=True)
+        assert own_ticket("-2.25 DS", "-2.50 DS", **wrong) is None
+        assert not (tmp_path / "pair-12.csv").exists()
