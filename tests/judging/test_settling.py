@@ -174,6 +174,15 @@ def test_the_mean_of_three_readings_makes_none():
     assert invented(READING_DEVIATION / np.sqrt(3), ANSI, lambda rng, n: rng.uniform(-4, 4, n)) < 0.003
 
 
+def test_in_eighths_twice_as_many_cylinders_share_the_same_odds():
+    odds = []
+    for step in (0.25, 0.125):
+        settled = settle(reading(-1.00, -0.12, 30), step=step)
+        sphere, weak = (settled.candidate(parse(line)) for line in ("-1.00 DS", "-1.00 -0.25 x 030"))
+        odds.append(sphere.likelihood / weak.likelihood)
+    assert odds[1] / odds[0] == pytest.approx(2.0, rel=1e-4)
+
+
 def test_less_cylinder_than_noise_is_a_sphere():
     settled = settle(reading(-1.01, -0.02, 40))
     assert settled.choice == parse("-1.00 DS") and not settled.is_judgement

@@ -99,6 +99,18 @@ CASES = {
     "none ordered, read at its place": (order(STRONG, **EQUAL), ticket("-6.00 DS prism 3.00 base in", "-6.00 DS no prism", **PD), OPEN),
     "no prism written 3 mm off": (order(STRONG, **EQUAL), ticket("-6.00 DS no prism", "-6.00 DS no prism", pd_right="34", pd_left="34"), FAILS),
     "moved the same way": (order(STRONG, **EQUAL), ticket("-6.00 DS no prism", "-6.00 DS no prism", pd_right="27", pd_left="35"), PASSES),
+    # 2 mm of 6.00 D: within what the pair is allowed, not within what two readings of one place differ.
+    "1.20 read where the centre lies": (
+        order(STRONG, **EQUAL),
+        ticket("-6.00 DS prism 1.20 base in", "-6.00 DS no prism", **PD),
+        OPEN,
+    ),
+    # What is met is the prism of the lens as it is: 2.4 mm of 2.87 D is 0.69, of 2.75 D it would be 0.66.
+    "a centre off in a lens a little strong": (
+        order("R +2.75 DS; L +2.75 DS", **EQUAL),
+        ticket("+2.87 DS no prism", "+2.75 DS no prism", pd_right="33.4", pd_left="31"),
+        FAILS,
+    ),
     "heights of one centre alone": (order("R -6.00 DS; L pl", centre_height_mm=(3, 3)), ticket("-6.00 DS", "pl no prism"), OPEN),
     # progressives
     "thinning in one lens": (order(ADDS, "progressive"), ticket("+1.00 DS add +2.00 prism 1.33 base down", ADDED[1], "progressive"), FAILS),
