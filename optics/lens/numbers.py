@@ -187,6 +187,9 @@ def length_mm(given: object, name: str = "length") -> float:
                 if centimetres is None
                 else f"Write millimetres: {centimetres:g} cm are {centimetres * 10:g}."
             )
+        # The eye has a field of its own.
+        elif beside := re.fullmatch(rf"(?:[rl] )?(?![+-])({NUMBER}) ?(?:mm)?(?: [rl])?", tidied(given)):
+            hint = f"Write {beside[1]} alone."
     if value is None:
         raise OpticsError(
             f"The {name} is {seen}.", "A length is one number in millimetres, with a decimal point.", hint

@@ -294,3 +294,11 @@ def test_a_refusal_repeats_the_learners_own_number(reader, text: str, own: str) 
 def test_no_length(text: str) -> None:
     with pytest.raises(OpticsError):
         length_mm(text)
+
+
+@pytest.mark.parametrize("typed", ["31.5mm R", "R 31.5 mm", "31.5 L"])
+def test_a_length_with_its_eye_beside_it_is_repeated_alone(typed):
+    with pytest.raises(OpticsError, match=r"Write 31\.5 alone\."):
+        length_mm(typed)
+    with pytest.raises(OpticsError, match=r"Write it like 31\.5\."):
+        length_mm(typed.replace("31.5", "-31.5"))
