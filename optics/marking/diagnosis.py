@@ -205,6 +205,7 @@ class _Truth:
     def __init__(self, pair: Specimen | BareLenses, form: str, where: str) -> None:
         self.pair, self.form, self.where = pair, form, where
         self._met: dict[tuple, tuple[Power, Prism]] = {}
+        self._middle: dict[tuple, Power] = {}
         eyes = pair.powers if isinstance(pair, BareLenses) else "RL"
         self.lines = {eye: self._lines(eye) for eye in "RL" if eye in eyes}
         self.values: dict[tuple[str, str], Floats] = {}
@@ -249,10 +250,12 @@ class _Truth:
                 met = lens.over_stop(x + by[0], y + by[1], against)
                 if by == (0.0, 0.0):
                     self._met[key] = met.read, met.prism
+                    self._middle[key[:4]] = met.power
                 else:
                     # What the whole stop adds changes little over a few millimetres, and costs much.
-                    beside = lens.over_stop(x, y, against).power
-                    power = met.power + self._at(eye, part, against, left)[0] - beside
+                    read = self._at(eye, part, against, left)[0]
+                    beside = self._middle[eye, part, against, left]
+                    power = met.power + read - beside
                     self._met[key] = power, met.prism
         return self._met[key]
 
