@@ -96,7 +96,7 @@ def ticket(
         return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=found.marks))
     troubles += _beside(read)
     if found.all_right and not troubles:
-        return tell(Reply(state="Right", marks=found.marks, offs=found.offs))
+        return tell(Reply(state="Right", marks=found.marks, where="bench", offs=found.offs))
     some = found.marks.missed and any(read.of(eye).line for eye in EYES)
     explained = diagnose(read, specimen, form) if some else Diagnosis()
     return tell(

@@ -10,13 +10,14 @@ import numpy as np
 
 from optics.course.results import Result, skill_pairs, sums
 from optics.drawing.class_spread import FEWEST, class_spread
+from optics.marking.habits import CATALOGUE
 from optics.marking.marks import SKILLS
 
 __all__ = ["class_page", "question_rows", "tells_apart", "trend"]
 
 MOST_FIRST = 8
 """Learners in the first table: as many as one sees in a week."""
-MOST_QUESTIONS = 12
+MOST_QUESTIONS = 10
 COMES_BACK = 3
 """So often a habit shows before it is a reason to see somebody."""
 FEWEST_LEARNERS = 10
@@ -28,11 +29,11 @@ body { font: 1rem/1.4 system-ui, sans-serif; color: #111; max-width: 70em; margi
 table { border-collapse: collapse; margin: 0.5em 0 1.2em; }
 caption { text-align: left; font-weight: bold; padding: 0.3em 0; }
 th, td { border: 1px solid #999; padding: 0.1em 0.5em; text-align: left; vertical-align: top; }
-td.number { text-align: right; white-space: nowrap; }
+td.number { text-align: right; } td.number, td.name { white-space: nowrap; }
 td.s0 { background: #bbb; font-weight: bold; } td.s1 { background: #ddd; } td.s2 { background: #f2f2f2; }
 @media print {
   @page { size: A4; margin: 12mm; }
-  body { font-size: 8.5pt; line-height: 1.2; margin: 0; max-width: none; padding: 0; }
+  body { font-size: 8pt; line-height: 1.15; margin: 0; max-width: none; padding: 0; }
   h1 { font-size: 13pt; margin: 0; }
   thead { display: table-header-group; } tr, figure { break-inside: avoid; }
   td { -webkit-print-color-adjust: exact; print-color-adjust: exact; }
@@ -59,7 +60,9 @@ def trend(found: Sequence[Result], habit: str) -> str:
         "growing", "shrinking", "steady", or "" where one chapter, or fewer than three such
         answers, tell nothing. Half as much again, or two thirds, is taken for a change.
     """
-    answered = [result for result in found if result.taken]
+    known = next((entry.where for entry in CATALOGUE if entry.name == habit), frozenset())
+    # A habit of the bench does not shrink on paper: only answers in which it can show are counted.
+    answered = [r for r in found if r.taken and (habit in r.slips or not known or r.where in known)]
     chapters = sorted({result.chapter for result in answered})
     if len(chapters) < 2 or sum(habit in result.slips for result in answered) < COMES_BACK:
         return ""
@@ -97,7 +100,7 @@ def tells_apart(found: Sequence[Result]) -> dict[tuple[str, str], float]:
 
 
 def question_rows(found: Sequence[Result]) -> list[dict[str, object]]:
-    """Each question with its share of marks, how it tells learners apart, and what went wrong in it.
+    """Each question that is marked, with its share of marks, how it tells learners apart, and what went wrong in it.
 
     Returns
     -------
@@ -108,7 +111,8 @@ def question_rows(found: Sequence[Result]) -> list[dict[str, object]]:
     apart = tells_apart(found)
     by_question: dict[tuple[str, str], list[Result]] = defaultdict(list)
     for result in found:
-        by_question[result.chapter, result.question].append(result)
+        if not result.by_hand:
+            by_question[result.chapter, result.question].append(result)
     rows = []
     for key, own in by_question.items():
         ((got, of),) = sums((None, result.mark, result.out_of) for result in own).values()
@@ -201,6 +205,10 @@ def _table(caption: str, header: Sequence[str], rows: Sequence[str]) -> str:
     )
 
 
+def _name(name: str) -> str:
+    return f'<td class="name">{escape(name)}</td>'
+
+
 def _row(*cells: str) -> str:
     return f"<tr>{''.join(cell if cell.startswith('<td') else f'<td>{cell}</td>' for cell in cells)}</tr>"
 
@@ -268,9 +276,7 @@ def class_page(
             f"{habit} ({count}){_after(trend(own, habit))}" for habit, count in _habits(own).most_common(2)
         )
         cells = (_share(*by_skill.get(skill, (0.0, 0.0))) for skill in skills)
-        learner_rows.append(
-            _row(escape(who), escape(names[who]), _share(*_whole(own)), *cells, escape(shown))
-        )
+        learner_rows.append(_row(escape(who), _name(names[who]), _share(*_whole(own)), *cells, escape(shown)))
     habit_rows = []
     for habit, count in _habits(found).most_common():
         theirs = [result for result in found if habit in result.slips]
@@ -289,7 +295,7 @@ def class_page(
     worst = sorted(asked, key=lambda row: 101 if row["percent"] == "" else float(str(row["percent"])))
     talk = [
         _row(
-            escape(str(row["chapter"])),
+            escape(_short(str(row["chapter"]))),
             escape(f"{row['question']}{' (practice)' if row['practice'] else ''}"),
             f'<td class="number">{row["percent"]}</td>',
             _apart(row["tells apart"]),
@@ -310,7 +316,7 @@ def class_page(
 <html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title><style>{_STYLE}</style></head>
 <body><h1>{escape(title)}</h1>
 <p>{escape(_sentences(found, sum(not own for own in by_learner.values()), len(names)))}</p>
-{_table("See first", ["Learner", "Name", "Why"], [_row(escape(who), escape(names[who]), escape("; ".join(why))) for who, why in first[:MOST_FIRST]])}
+{_table("See first", ["Learner", "Name", "Why"], [_row(escape(who), _name(names[who]), escape("; ".join(why))) for who, why in first[:MOST_FIRST]])}
 {f"<p>{len(first) - MOST_FIRST} more have a reason; it stands in their line below.</p>" if len(first) > MOST_FIRST else ""}
 {_table("Learners by skill, % of the marks", ["Learner", "Name", "All", *skills, "Habits, with the answers they explain"], learner_rows)}
 {_table("Habits of the class, practice included", ["Habit (answers)", "Learners", "By chapter", "Over the chapters"], habit_rows)}

@@ -44,6 +44,8 @@ class Result:
         Whether there was an answer that could be marked.
     harmful : bool
         Whether what was written would hurt its wearer.
+    where : {"", "bench", "paper"}
+        Whether it was read or worked out, if that is known.
     offs : tuple of (str, str, float)
         Eye, skill and how far off, for what was read of an unknown pair.
     """
@@ -61,6 +63,7 @@ class Result:
     answer: str = ""
     taken: bool = False
     harmful: bool = False
+    where: str = ""
     offs: tuple[tuple[str, str, float], ...] = ()
 
     @property
@@ -137,14 +140,22 @@ def _of_one(submission: SubmittedAssignment, chapter: str, told: dict[str, dict]
 
 
 def _of_the_check(said: dict) -> tuple[Any, ...]:
-    """Skills, slips, answer, whether it was taken, whether it would harm, and how far off."""
+    """Skills, slips, answer, whether it was taken, whether it would harm, where, and how far off."""
     skills = {skill: (float(got), float(of)) for skill, (got, of) in said.get("skills", {}).items()}
     typed = said.get("answer", "")
     answer = str(typed).strip()[:60] if isinstance(typed, str | int | float) else ""
     # What could not be read, or was left empty, is no wrong answer that a habit might explain.
     taken = said.get("state") in ("Right", "Not yet") and said.get("taken", True)
     offs = tuple((str(eye), str(skill), float(amount)) for eye, skill, amount in said.get("offs", ()))
-    return skills, tuple(said.get("slips", ())), answer, taken, "at most" in said, offs
+    return (
+        skills,
+        tuple(said.get("slips", ())),
+        answer,
+        taken,
+        "at most" in said,
+        str(said.get("where", "")),
+        offs,
+    )
 
 
 def sums(pairs: Iterable[tuple[object, float, float]]) -> dict:

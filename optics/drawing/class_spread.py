@@ -36,23 +36,26 @@ def class_spread(errors: Mapping[str, Sequence[float]]) -> Diagram:
         (name for name, own in near.items() if len(own) >= FEWEST),
         key=lambda name: abs(float(np.median(near[name]))),
     )
-    figure = style.canvas(7.4, 1.1 + 0.26 * max(len(rows), 1))
+    figure = style.canvas(7.4, 0.9 + 0.19 * max(len(rows), 1))
     figure.set_layout_engine("constrained", w_pad=0.15, h_pad=0.12)
     ax = figure.subplots()
     ax.axvline(0.0, color=style.GREY, linewidth=style.LINE, linestyle=(0, (1, 1)))
     said = []
     for place, name in enumerate(rows):
         low, middle, high = np.quantile(near[name], (0.25, 0.5, 0.75))
-        ax.plot(near[name], np.full(len(near[name]), place), "|", color=style.GREY, markersize=7)
-        ax.plot([low, high], [place, place], color=style.BLUE, linewidth=4.0, solid_capstyle="butt")
-        ax.plot([middle], [place], "o", color=style.BLACK, markersize=5)
+        ax.plot(near[name], np.full(len(near[name]), place), "|", color=style.GREY, markersize=6)
+        ax.plot([low, high], [place, place], color=style.BLUE, linewidth=3.0, solid_capstyle="butt")
+        ax.plot([middle], [place], "o", color=style.BLACK, markersize=4)
         said.append(f"{name} {middle:+.2f} D, middle half {low:+.2f} to {high:+.2f}")
     beyond = [len(errors[name]) - len(near[name]) for name in rows]
     labels = [f"{name}{f' ({far} beyond)' if far else ''}" for name, far in zip(rows, beyond, strict=True)]
     ax.set_yticks(range(len(rows)), labels, fontsize=style.SMALL)
     ax.set_ylim(-0.6, max(len(rows), 1) - 0.4)
     ax.set_xlim(-REACH, REACH)
-    ax.set_xlabel("sphere, written less true, D (dot: median; bar: middle half)", fontsize=style.SMALL)
+    ax.set_xlabel(
+        "sphere, written less true, D (dot: median; bar: middle half; at least five readings)",
+        fontsize=style.SMALL,
+    )
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
     ax.tick_params(axis="y", length=0)

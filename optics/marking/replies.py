@@ -72,7 +72,7 @@ def reply(
     else there is to say; `offs` is how far off; `lens` is what was written and what it is, as `account` takes them.
     """
     if not marks.missed:
-        return tell(Reply(state="Right", sentences=extra, marks=marks, offs=offs))
+        return tell(Reply(state="Right", sentences=extra, marks=marks, where=where, offs=offs))
     told = account(marks, [slip(name) for name in slips], where=where, notation=(*extra, *notation), **lens)
     return tell(
         Reply(

@@ -15,14 +15,14 @@ from optics.drawing.class_spread import class_spread
 def one(learner="t1", chapter="02-forms", question="q-1-check", mark=1.0, of=1.0, slips=(), **more):
     skills = {"axis": (mark, of)}
     practice = more.pop("practice", False)
-    taken = more.pop("taken", True)
+    taken, more["where"] = more.pop("taken", True), more.get("where", "paper")
     return Result(learner, learner.upper(), chapter, question, mark, of, False, practice, skills, slips,
                   taken=taken, **more)  # fmt: skip
 
 
 def first_table(page):
     found = re.search(r"<caption>See first</caption>.*?</table>", page)
-    return re.findall(r"<tr><td>(.*?)</td><td>.*?</td><td>(.*?)</td></tr>", found[0]) if found else []
+    return re.findall(r"<tr><td>(.*?)</td><td.*?</td><td>(.*?)</td></tr>", found[0]) if found else []
 
 
 def page(found, names=None, late=None):
@@ -82,6 +82,22 @@ def test_a_habit_grows_or_shrinks_by_its_share_of_the_answers(earlier, later, wo
     assert trend(found, "axis 90 out") == word
     # Ten times as many answers without it in the later chapter: a smaller share of more is no growth.
     assert trend([r for r in found if r.chapter == "02-a"], "axis 90 out") == ""
+
+
+def test_a_habit_of_the_bench_does_not_grow_because_a_chapter_on_paper_came_first():
+    paper = [one(question=f"q-{i}", where="paper") for i in range(10)]
+    bench = [
+        one(chapter="05-b", question=f"q-{i}", mark=0.5, where="bench", slips=("eyepiece not set",))
+        for i in range(4)
+    ]
+    assert trend(paper + bench, "eyepiece not set") == ""
+    read = [one(chapter="06-c", question=f"q-{i}", where="bench") for i in range(4)]
+    assert trend(paper + bench + read, "eyepiece not set") == "shrinking"
+
+
+def test_what_waits_for_a_hand_is_not_hard():
+    waits = Result("a", "A", "02-forms", "reason", 0.0, 3.0, True, False, {}, ())
+    assert [row["question"] for row in question_rows([one(), waits])] == ["q-1"]
 
 
 def test_a_question_that_the_strong_miss_tells_learners_apart_the_wrong_way():
