@@ -41,6 +41,8 @@ __all__ = ["Gathered", "choose", "gather", "hand_in", "lateness", "ledger"]
 
 LEDGER = "received.csv"
 OWN_FOLDERS = ("source", "release", "submitted", "inbox", "autograded", "feedback", "handed-out")
+UNSETTLED = "unsettled"
+"""Of the inbox, where files lie that need a look."""
 COLUMNS = ("gathered", "learner", "chapter", "sent", "fingerprint", "file", "came as", "from", "sender")
 STAMP = "%Y-%m-%d %H:%M:%S"
 # Work that came in another form than the notebook itself.
@@ -153,13 +155,15 @@ def gather(
     try:
         for place in map(Path, places):
             for file in tqdm(received(place), desc=f"Gathering {place.name}", unit="file", disable=None):
-                desk.take(file, place.name)
+                desk.take(desk.as_it_came(file, place), place.name)
     finally:
         desk.close()
     return desk.result
 
 
 def _refuse_own_folders(course: Course, place: Path) -> None:
+    if place.is_file() and place.parent == (course.root / "inbox" / UNSETTLED).resolve():
+        return  # one that needed a look, and has had it
     own = [course.root / step for step in OWN_FOLDERS]
     if course.root.is_relative_to(place) or any(place.is_relative_to(folder) for folder in own):
         raise OpticsError(
@@ -192,6 +196,15 @@ class _Desk:
         self.rows = _ledger(self.inbox / LEDGER)
         self.filed: set[tuple[str, str]] = set()
         self.now = datetime.now().strftime(STAMP)
+
+    def as_it_came(self, file: Received, place: Path) -> Received:
+        """A file that lay aside for a look, with the name and the time that it came with."""
+        if place.resolve().parent == (self.inbox / UNSETTLED).resolve():
+            for row in self.rows:
+                if (self.course.root / row["file"]).name == place.name and not row["learner"]:
+                    file.name = row["came as"]
+                    file.time = datetime.strptime(row["sent"], STAMP) if row["sent"] else file.time
+        return file
 
     def take(self, file: Received, came_from: str) -> None:
         """File one received file."""
@@ -281,8 +294,9 @@ class _Desk:
         return path
 
     def _unsettled(self, file: Received, fingerprint: str, came_from: str, why: str) -> None:
-        path = self._keep(file, fingerprint, "unsettled")
-        self.result.unsettled.append(f'"{file.name}": {why}')
+        path = self._keep(file, fingerprint, UNSETTLED)
+        where = "" if self.result.preview else f" It lies in inbox/{UNSETTLED}, as {path.name}."
+        self.result.unsettled.append(f'"{file.name}": {why}{where}')
         self._note(file, fingerprint, came_from, "", "", path)
 
     def _note(

@@ -312,22 +312,51 @@ _DATE = re.compile(
 )
 
 
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTH = rf"(?P<month>{'|'.join(_MONTHS)})[a-z]*"
+_DAY = r"(?P<day>0?[1-9]|[12]\d|3[01])(?:st|nd|rd|th)?"
+# "2 March, 2026 905 PM" and "Mar 2, 2026 21.05": no colon may stand in a file's name.
+_IN_WORDS = [
+    re.compile(
+        rf"(?<![\da-z]){first}[-_ .]{{1,2}}{then}[-_ ,]{{1,3}}(?P<year>20\d\d)"
+        r"(?:,?[-_ T](?:at[-_ ])?(?P<hour>[01]?\d|2[0-3])[-.:_h]?(?P<minute>[0-5]\d)(?:[-.:_](?P<second>[0-5]\d))?"
+        r"(?:[-_ ]?(?P<half>[ap])\.?m\b\.?)?)?(?!\d)",
+        re.IGNORECASE,
+    )
+    for first, then in ((_DAY, _MONTH), (_MONTH, _DAY))
+]
+
+
 def date_in(path: str) -> datetime | None:
     """When a file was handed in, as the platform wrote it into its name; the last date there is."""
-    for found in reversed(list(_DATE.finditer(path))):
-        year, _, month, day, hour, minute, second = found.groups()
-        try:
-            return datetime(
-                int(year), int(month), int(day), int(hour or 0), int(minute or 0), int(second or 0)
-            )
-        except ValueError:
-            continue
-    return None
+    found = [
+        (each.start(), _moment(*each.groups()[0:1], *each.groups()[2:])) for each in _DATE.finditer(path)
+    ]
+    found += [(each.start(), _moment_in_words(each)) for words in _IN_WORDS for each in words.finditer(path)]
+    dates = [(place, moment) for place, moment in found if moment is not None]
+    return max(dates)[1] if dates else None
+
+
+def _moment(year: str, month: str, day: str, *time: str | None) -> datetime | None:
+    try:
+        return datetime(int(year), int(month), int(day), *(int(part or 0) for part in time))
+    except ValueError:
+        return None
+
+
+def _moment_in_words(found: re.Match[str]) -> datetime | None:
+    hour = int(found["hour"] or 0)
+    if found["half"] and hour <= 12:
+        hour = hour % 12 + (12 if found["half"].lower() == "p" else 0)
+    month = _MONTHS.index(found["month"].lower()) + 1
+    return _moment(found["year"], str(month), found["day"], str(hour), found["minute"], found["second"])
 
 
 def without_dates(path: str) -> str:
     """A path without the dates in it, whose figures are nobody's number."""
-    return _DATE.sub(" ", path)
+    for pattern in (_DATE, *_IN_WORDS):
+        path = pattern.sub(" ", path)
+    return path
 
 
 def sender_of(path: str, chapters: Sequence[str] = ()) -> str:
