@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import nbgrader.api
 from nbgrader.api import Gradebook
@@ -83,7 +84,18 @@ def configuration(course: Course) -> Config:
     return config
 
 
-_engine = functools.lru_cache(maxsize=4)(nbgrader.api.create_engine)
+WAIT_S = 45
+"""Seconds that one process waits for another to be done with a gradebook in a file."""
+
+
+@functools.lru_cache(maxsize=4)
+def _engine(address: str, **options: bool) -> Any:
+    # Five seconds are SQLite's own, and a busy machine with a slow disk takes longer.
+    patience = {"connect_args": {"timeout": WAIT_S}} if address.startswith("sqlite") else {}
+    return _create_engine(address, **options, **patience)
+
+
+_create_engine = nbgrader.api.create_engine
 
 
 @contextmanager
@@ -94,7 +106,7 @@ def _one_engine() -> Iterator[None]:
     out its queries anew: nearly half of the time that marking takes.
     """
     before = nbgrader.api.create_engine
-    nbgrader.api.create_engine = lambda address, **options: _engine(address, **options)
+    nbgrader.api.create_engine = _engine
     try:
         yield
     finally:

@@ -3,16 +3,19 @@
 import base64
 import json
 import re
+import sqlite3
+import threading
 import time
 from contextlib import suppress
 
 import nbformat
 import pytest
 from course_names import FORMS
+from nbgrader.converters import Autograde
 
 from optics.course.feedback import hand_back
 from optics.course.gather import gather
-from optics.course.grader import Outcome, gradebook
+from optics.course.grader import Outcome, gradebook, run_step
 from optics.course.marking import LOST_GRADEBOOK, mark
 from optics.course.release import release
 from optics.course.results import results
@@ -198,3 +201,16 @@ def test_two_pictures_of_one_name_stay_with_their_cells(course, fill, submit):
     assert hand_back(course).troubles == []
     page = (course.step("feedback", "t101", FORMS) / f"{FORMS}.html").read_text("utf-8")
     assert "data:image/png" in page and "data:image/gif" in page
+
+
+@pytest.mark.thorough
+def test_a_gradebook_that_another_holds_for_some_seconds_is_waited_for(course, submit, fill):
+    submit(course, "t101", FORMS, fill(course, FORMS))
+    other = sqlite3.connect(course.root / "gradebook.db", check_same_thread=False, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    done = threading.Timer(9.0, other.rollback)
+    done.start()
+    outcome = run_step(course, Autograde, FORMS, "t101")
+    done.join()
+    other.close()
+    assert outcome.success, outcome.reason

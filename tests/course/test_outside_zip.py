@@ -9,7 +9,7 @@ from course_names import FORMS
 from optics.course.gather import gather, ledger
 from optics.course.marking import mark
 from optics.course.names import date_in, sender_of
-from optics.course.report import results
+from optics.course.results import results
 
 RIGHT, WRONG = '"+1.00 +1.50 x 080"', '"+1.00 +1.50 x 170"'
 TOO_LATE_DAY = (2026, 4, 1, 12, 0, 0)  # the day of the download, on every file
