@@ -339,7 +339,8 @@ def date_in(path: str) -> datetime | None:
 
 def _moment(year: str, month: str, day: str, *time: str | None) -> datetime | None:
     try:
-        return datetime(int(year), int(month), int(day), *(int(part or 0) for part in time))
+        hour, minute, second = (int(part or 0) for part in time)
+        return datetime(int(year), int(month), int(day), hour, minute, second)
     except ValueError:
         return None
 
