@@ -533,10 +533,10 @@ def own_ticket(
     from pathlib import Path
 
     from optics.drawing.job_ticket import job_ticket as draw
-    from optics.drawing.reading_form import NUMBER
+    from optics.drawing.reading_form import PAIR_NUMBER
 
     def handed() -> None:
-        if not NUMBER.fullmatch(number):
+        if not PAIR_NUMBER.fullmatch(number):
             raise OpticsError(
                 "The number of the pair cannot be read.",
                 "It has letters, figures and hyphens.",

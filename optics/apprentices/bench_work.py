@@ -67,7 +67,6 @@ LEARNT = (
     *sorted(OF_THE_PAIR),
 )
 """The habits with which an apprentice answers the questions of a chapter."""
-DOTTING_MM = 0.2
 
 
 def at_the_bench(

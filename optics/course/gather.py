@@ -19,6 +19,7 @@ from pathlib import Path, PurePosixPath
 import nbformat
 from tqdm import tqdm
 
+from optics.course.dates import date_in, lateness, without_dates
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook
 from optics.course.handed_out import Stamp, box_of_intake, set_stamp, stamp_of
@@ -27,17 +28,15 @@ from optics.course.names import (
     Who,
     chapter_of,
     checked_identifier,
-    date_in,
     sender_of,
     who_sent,
-    without_dates,
 )
 from optics.course.names import class_list as listed
 from optics.course.opening import NotebookError, load_notebook, to_text
 from optics.course.unpack import Received, received
 from optics.errors import OpticsError
 
-__all__ = ["Gathered", "choose", "gather", "hand_in", "lateness", "ledger"]
+__all__ = ["Gathered", "choose", "gather", "hand_in", "ledger"]
 
 LEDGER = "received.csv"
 OWN_FOLDERS = ("source", "release", "submitted", "inbox", "autograded", "feedback", "handed-out")
@@ -387,17 +386,6 @@ def hand_in(course: Course, whose: tuple[str, str], text: str, sent: datetime | 
     time = (sent or datetime.now().replace(microsecond=0)).astimezone()
     write_whole(submitted.with_name("timestamp.txt"), time.isoformat(sep=" ") + "\n")
     write_whole(submitted, text)
-
-
-def lateness(due: str, sent: datetime | None) -> str:
-    """How late something was, in words; "" where it was not, or nothing is known."""
-    if not due or sent is None or sent <= datetime.fromisoformat(due):
-        return ""
-    minutes = int((sent - datetime.fromisoformat(due)).total_seconds() // 60)
-    days, hours = minutes // 1440, minutes // 60 % 24
-    if days:
-        return f"{days} d {hours} h"
-    return f"{hours} h {minutes % 60} min" if hours else f"{max(minutes, 1)} min"
 
 
 def choose(course: Course, learner: str, chapter: str, number: int | None = None) -> str:

@@ -21,7 +21,7 @@ import numpy as np
 from optics.course.feedback import plain_field
 from optics.course.folder import Course, write_whole
 from optics.drawing.diagram import bound
-from optics.drawing.reading_form import NUMBER, reading_form
+from optics.drawing.reading_form import PAIR_NUMBER, reading_form
 from optics.errors import OpticsError
 from optics.judging.standards import load
 from optics.judging.verdicts import judge_lens, together
@@ -97,7 +97,7 @@ def read_register(path: Path) -> dict[str, KitPair]:
     wrong = []
     for line, row in enumerate(_rows(path, ("number", "right", "left")), 2):
         number = row["number"]
-        if not NUMBER.fullmatch(number):
+        if not PAIR_NUMBER.fullmatch(number):
             wrong.append(f'line {line}: "{number[:20]}" is no number of letters and digits')
         elif number.casefold() in {each.casefold() for each in found}:
             wrong.append(f"line {line}: pair {number} is there twice")

@@ -13,12 +13,12 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
 
 from nbformat.notebooknode import NotebookNode
 
+from optics.course.dates import without_dates
 from optics.course.folder import CLASS_LIST, Course, write_whole
 from optics.course.reading import assigned_names, read_answers
 from optics.errors import OpticsError
@@ -31,12 +31,10 @@ __all__ = [
     "chapter_of",
     "checked_identifier",
     "class_list",
-    "date_in",
     "keep_class_list",
     "read_class_list",
     "sender_of",
     "who_sent",
-    "without_dates",
 ]
 
 IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@+-]{0,63}")
@@ -305,59 +303,6 @@ def aliases(learners: Sequence[Learner]) -> dict[str, str]:
 
 
 # --- what stands in a path ---------------------------------------------------------
-
-_DATE = re.compile(
-    r"(?<!\d)(20\d\d)([-._ ]?)(0[1-9]|1[0-2])\2(0[1-9]|[12]\d|3[01])"
-    r"(?:[-_ T]{1,3}([01]\d|2[0-3])[-.:_h]?([0-5]\d)(?:[-.:_m]?([0-5]\d))?)?(?!\d)"
-)
-
-
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_MONTH = rf"(?P<month>{'|'.join(_MONTHS)})[a-z]*"
-_DAY = r"(?P<day>0?[1-9]|[12]\d|3[01])(?:st|nd|rd|th)?"
-# "2 March, 2026 905 PM" and "Mar 2, 2026 21.05": no colon may stand in a file's name.
-_IN_WORDS = [
-    re.compile(
-        rf"(?<![\da-z]){first}[-_ .]{{1,2}}{then}[-_ ,]{{1,3}}(?P<year>20\d\d)"
-        r"(?:,?[-_ T](?:at[-_ ])?(?P<hour>[01]?\d|2[0-3])[-.:_h]?(?P<minute>[0-5]\d)(?:[-.:_](?P<second>[0-5]\d))?"
-        r"(?:[-_ ]?(?P<half>[ap])\.?m\b\.?)?)?(?!\d)",
-        re.IGNORECASE,
-    )
-    for first, then in ((_DAY, _MONTH), (_MONTH, _DAY))
-]
-
-
-def date_in(path: str) -> datetime | None:
-    """When a file was handed in, as the platform wrote it into its name; the last date there is."""
-    found = [
-        (each.start(), _moment(*each.groups()[0:1], *each.groups()[2:])) for each in _DATE.finditer(path)
-    ]
-    found += [(each.start(), _moment_in_words(each)) for words in _IN_WORDS for each in words.finditer(path)]
-    dates = [(place, moment) for place, moment in found if moment is not None]
-    return max(dates)[1] if dates else None
-
-
-def _moment(year: str, month: str, day: str, *time: str | None) -> datetime | None:
-    try:
-        hour, minute, second = (int(part or 0) for part in time)
-        return datetime(int(year), int(month), int(day), hour, minute, second)
-    except ValueError:
-        return None
-
-
-def _moment_in_words(found: re.Match[str]) -> datetime | None:
-    hour = int(found["hour"] or 0)
-    if found["half"] and hour <= 12:
-        hour = hour % 12 + (12 if found["half"].lower() == "p" else 0)
-    month = _MONTHS.index(found["month"].lower()) + 1
-    return _moment(found["year"], str(month), found["day"], str(hour), found["minute"], found["second"])
-
-
-def without_dates(path: str) -> str:
-    """A path without the dates in it, whose figures are nobody's number."""
-    for pattern in (_DATE, *_IN_WORDS):
-        path = pattern.sub(" ", path)
-    return path
 
 
 def sender_of(path: str, chapters: Sequence[str] = ()) -> str:

@@ -12,9 +12,9 @@ from optics.drawing import style
 from optics.drawing.diagram import Diagram
 from optics.drawing.job_ticket import CAUTION
 
-__all__ = ["NUMBER", "REPEATS", "reading_form"]
+__all__ = ["PAIR_NUMBER", "REPEATS", "reading_form"]
 
-NUMBER = re.compile(r"[A-Za-z0-9-]{1,12}")
+PAIR_NUMBER = re.compile(r"[A-Za-z0-9-]{1,12}")
 """The number of a pair in a kit, as it is stuck on it."""
 
 REPEATS = 5

@@ -6,9 +6,10 @@ from collections import Counter
 import pytest
 from course_names import FORMS
 
+from optics.course.dates import date_in
 from optics.course.gather import gather, ledger
 from optics.course.marking import mark
-from optics.course.names import date_in, sender_of
+from optics.course.names import sender_of
 from optics.course.results import results
 
 RIGHT, WRONG = '"+1.00 +1.50 x 080"', '"+1.00 +1.50 x 170"'

@@ -7,10 +7,11 @@ from datetime import datetime
 import pytest
 from course_names import FORMS
 
+from optics.course.dates import date_in
 from optics.course.gather import choose, gather, ledger
 from optics.course.grader import gradebook
 from optics.course.marking import mark
-from optics.course.names import Learner, class_list, date_in, keep_class_list, read_class_list
+from optics.course.names import Learner, class_list, keep_class_list, read_class_list
 from optics.course.people import merge, remove, rename
 from optics.errors import OpticsError
 
