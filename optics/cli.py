@@ -215,8 +215,8 @@ def _gather(given: argparse.Namespace) -> int:
 
 
 def _class(given: argparse.Namespace) -> int:
+    from optics.course.class_list import class_list, keep_class_list, read_class_list
     from optics.course.folder import open_course
-    from optics.course.names import class_list, keep_class_list, read_class_list
 
     course = open_course(given.course)
     if given.file is None:

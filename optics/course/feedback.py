@@ -15,10 +15,10 @@ from pathlib import Path
 from nbgrader.converters import GenerateFeedback
 from tqdm import tqdm
 
+from optics.course.class_list import class_list
 from optics.course.folder import Course, write_whole
 from optics.course.gather import ledger
 from optics.course.grader import gradebook, run_step
-from optics.course.names import class_list
 
 __all__ = ["HandedBack", "hand_back", "new_folder", "plain_field", "write_feedback"]
 

@@ -19,19 +19,13 @@ from pathlib import Path, PurePosixPath
 import nbformat
 from tqdm import tqdm
 
+from optics.course.class_list import Learner, checked_identifier
+from optics.course.class_list import class_list as listed
 from optics.course.dates import date_in, lateness, without_dates
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook
 from optics.course.handed_out import Stamp, box_of_intake, set_stamp, stamp_of
-from optics.course.names import (
-    Learner,
-    Who,
-    chapter_of,
-    checked_identifier,
-    sender_of,
-    who_sent,
-)
-from optics.course.names import class_list as listed
+from optics.course.names import Who, chapter_of, sender_of, who_sent
 from optics.course.opening import NotebookError, load_notebook, to_text
 from optics.course.unpack import Received, received
 from optics.errors import OpticsError

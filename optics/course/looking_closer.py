@@ -12,11 +12,11 @@ from pathlib import Path
 
 import nbformat
 
+from optics.course.class_list import class_list
 from optics.course.feedback import new_folder
 from optics.course.folder import Course, write_whole
 from optics.course.gather import ledger
 from optics.course.handed_out import box_for, person_in, stamp_of
-from optics.course.names import class_list
 from optics.course.opening import load_notebook
 from optics.course.reading import answers_in
 from optics.drawing import describe, style

@@ -13,10 +13,10 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+from optics.course.class_list import checked_identifier, class_list, keep_class_list
 from optics.course.folder import Course, write_whole
 from optics.course.gather import COLUMNS, LEDGER, ledger
 from optics.course.grader import gradebook
-from optics.course.names import checked_identifier, class_list, keep_class_list
 from optics.errors import OpticsError
 
 __all__ = ["merge", "remove", "rename"]

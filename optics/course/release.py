@@ -20,10 +20,10 @@ from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import is_solution
 from tqdm import tqdm
 
+from optics.course.class_list import aliases, class_list
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook, run_step
 from optics.course.handed_out import Stamp, keep_box, set_stamp, stamp_of_box
-from optics.course.names import aliases, class_list
 from optics.errors import OpticsError
 from optics.lens.parsing import parse_pair
 from optics.specimens.sealed import BRIEFS, SEALED, VARIANTS, briefs_in, mark_of, sealed

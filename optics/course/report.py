@@ -10,12 +10,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
+from optics.course.class_list import Learner, class_list
 from optics.course.class_page import class_page, question_rows
 from optics.course.dates import lateness
 from optics.course.feedback import new_folder, plain_field
 from optics.course.folder import Course, write_whole
 from optics.course.handed_out import stamp_of
-from optics.course.names import Learner, class_list
 from optics.course.results import Result, results, skill_pairs, sums
 
 __all__ = ["write_report"]

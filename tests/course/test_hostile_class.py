@@ -14,11 +14,11 @@ import nbformat
 import pytest
 from course_names import FORMS
 
+from optics.course.class_list import Learner, keep_class_list
 from optics.course.feedback import hand_back
 from optics.course.folder import open_course
 from optics.course.gather import gather
 from optics.course.marking import mark
-from optics.course.names import Learner, keep_class_list
 from optics.course.report import write_report
 from optics.course.results import results
 

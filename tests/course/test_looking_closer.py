@@ -10,12 +10,12 @@ import pytest
 from course.test_handed_out import _right
 from course_names import BENCH, CLASS, FORMS
 
+from optics.course.class_list import keep_class_list, read_class_list
 from optics.course.feedback import hand_back
 from optics.course.folder import set_deadline, start_intake
 from optics.course.gather import gather
 from optics.course.looking_closer import as_it_was_read, key
 from optics.course.marking import mark
-from optics.course.names import keep_class_list, read_class_list
 from optics.course.release import release
 from optics.course.report import write_report
 from optics.course.solving import solve

@@ -3,7 +3,8 @@
 import nbformat
 import pytest
 
-from optics.course.names import Learner, chapter_of, checked_identifier, read_class_list, who_sent
+from optics.course.class_list import Learner, checked_identifier, read_class_list
+from optics.course.names import chapter_of, who_sent
 from optics.errors import OpticsError
 
 FORMS, BENCH = "91-forms", "92-bench"

@@ -7,11 +7,11 @@ from datetime import datetime
 import pytest
 from course_names import FORMS
 
+from optics.course.class_list import Learner, class_list, keep_class_list, read_class_list
 from optics.course.dates import date_in
 from optics.course.gather import choose, gather, ledger
 from optics.course.grader import gradebook
 from optics.course.marking import mark
-from optics.course.names import Learner, class_list, keep_class_list, read_class_list
 from optics.course.people import merge, remove, rename
 from optics.errors import OpticsError
 
@@ -118,7 +118,7 @@ def test_a_typed_name_that_is_not_the_senders_is_told(course, tmp_path, text_of)
     "typed", ["Con", "nul", "AUX", "lpt1", "김민서", "Ж", "Ä Ö", "../..", "a" * 300, "\u202eevil"]
 )
 def test_a_typed_name_becomes_a_folder_on_any_machine(course, tmp_path, text_of, typed):
-    from optics.course.names import checked_identifier
+    from optics.course.class_list import checked_identifier
 
     done = gather(course, [_zip(tmp_path / "a.zip", {"x.ipynb": text_of(typed)})])
     assert len(done.taken) + len(done.unsettled) == 1
