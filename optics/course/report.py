@@ -10,8 +10,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
+from optics.course.class_findings import question_rows, see_first
 from optics.course.class_list import Learner, class_list
-from optics.course.class_page import class_page, question_rows
+from optics.course.class_page import class_page
 from optics.course.dates import lateness
 from optics.course.feedback import new_folder, plain_field
 from optics.course.folder import Course, write_whole
@@ -44,7 +45,7 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
     -------
     Path
         The folder, with `marks.csv` (a line a question), `totals.csv` (a line a
-        learner), `questions.csv`, `skills.csv`, `slips.csv`, and `class.html` to read.
+        learner), `see-first.csv`, `questions.csv`, `skills.csv`, `slips.csv`, and `class.html` to read.
     """
     found = results(course, chapters)
     counted = [result for result in found if not result.practice]
@@ -98,6 +99,13 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
         ["chapter", "question", "slip", "learners"],
         ((*key, slip, count) for key, counter in slips.items() for slip, count in counter.most_common()),
     )
+    overdue = _overdue(course, found, everybody)
+    by_learner = {who: [result for result in found if result.learner == who] for who in everybody}
+    _csv(
+        folder / "see-first.csv",
+        ["id", "name", "why"],
+        ([who, everybody[who], "; ".join(why)] for who, why in see_first(by_learner, late, overdue)),
+    )
     asked = question_rows(found)
     if asked:
         _csv(
@@ -109,7 +117,7 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
             ),
         )
     title = f"Class report, intake {course.intake.name}"
-    write_whole(folder / "class.html", class_page(title, found, everybody, late))
+    write_whole(folder / "class.html", class_page(title, found, everybody, late, overdue))
     return folder
 
 
@@ -130,6 +138,20 @@ def _lateness(course: Course, learner: str, chapters: Sequence[str]) -> dict[str
         intake = intakes.get(stamp.intake, course.intake)
         if late := lateness(intake.deadline(chapter, learner), sent):
             said[chapter] = late
+    return said
+
+
+def _overdue(course: Course, found: Sequence[Result], everybody: Iterable[str]) -> dict[str, list[str]]:
+    """Chapters of the report that did not come from a learner, and for which there is no more time."""
+    came = {(result.learner, result.chapter) for result in found}
+    chapters = sorted({result.chapter for result in found})
+    now = datetime.now()
+    said: dict[str, list[str]] = {}
+    for who in everybody:
+        for chapter in chapters:
+            due = course.intake.deadline(chapter, who)
+            if (who, chapter) not in came and (not due or datetime.fromisoformat(due) < now):
+                said.setdefault(who, []).append(chapter)
     return said
 
 

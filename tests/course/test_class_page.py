@@ -7,7 +7,8 @@ import re
 import numpy as np
 import pytest
 
-from optics.course.class_page import class_page, question_rows, tells_apart, trend
+from optics.course.class_findings import question_rows, tells_apart, trend
+from optics.course.class_page import class_page
 from optics.course.results import Result
 from optics.drawing.class_spread import class_spread
 
@@ -25,9 +26,9 @@ def first_table(page):
     return re.findall(r"<tr><td>(.*?)</td><td.*?</td><td>(.*?)</td></tr>", found[0]) if found else []
 
 
-def page(found, names=None, late=None):
+def page(found, names=None, late=None, overdue=None):
     names = names or {r.learner: r.name for r in found}
-    return class_page("Class", found, names, {who: (late or {}).get(who, {}) for who in names})
+    return class_page("Class", found, names, late or {}, overdue or {})
 
 
 def test_harm_comes_before_what_is_missing_before_what_comes_back_before_low_marks():
@@ -36,11 +37,11 @@ def test_harm_comes_before_what_is_missing_before_what_comes_back_before_low_mar
     found += [one("again", question=f"q-{i}", mark=0.9, slips=("axis 90 out",)) for i in range(3)]
     found += [one("again", "03-zero")]
     found += [one("harm", harmful=True), one("harm", "03-zero")]
-    rows = first_table(page(found))
+    rows = first_table(page(found, overdue={"missing": ["03-zero"]}))
     assert [who for who, _ in rows] == ["harm", "missing", "again", "low"]
     why = dict(rows)
     assert why["harm"] == "would harm as written: 02 q-1"
-    assert why["missing"] == "missing: 03"
+    assert why["missing"] == "overdue: 03"
     assert why["again"].startswith("axis 90 out, 3 times")
     assert why["low"] == "20 % of the marks"
 
@@ -52,8 +53,14 @@ def test_nobody_is_named_without_a_reason_and_late_alone_is_none():
     assert row[1] == "0 % of the marks; late: 02 by 2 h 5 min"
 
 
+def test_what_is_not_due_yet_and_what_waits_for_a_hand_are_no_reasons():
+    waits = Result("a", "A", "02-forms", "reason", 0.0, 3.0, True, False, {}, ())
+    tried = one("a", question="guided", practice=True, mark=0.2, harmful=True)
+    assert first_table(page([one("a"), waits, tried], {"a": "Ann", "b": "Bertil Moorhen"})) == []
+
+
 def test_from_whom_nothing_came_is_said():
-    shown = page([one("a")], {"a": "Ann", "b": "Bertil Moorhen"})
+    shown = page([one("a")], {"a": "Ann", "b": "Bertil Moorhen"}, overdue={"b": ["02-forms"]})
     assert first_table(shown) == [("b", "nothing came")]
     assert "2 learners, 1 answers with marks. Nothing came from 1." in shown
 
