@@ -126,10 +126,20 @@ def test_marking_again_from_formgrader_runs_nothing_either(desk, page, marked):
 def test_marks_and_comments_by_hand_reach_the_feedback_and_practice_bears_no_nought(desk, page, marked):
     _open_submission(desk, page, marked, "t101")
     assert page.locator("div.prompt", has_text="Out").count() == 2  # the two checks that count
-    page.locator("#why").fill("1.5")
-    page.locator("#why-comment").fill("Say which way they turn.")
-    page.locator("#why-comment").blur()
-    page.locator(".comment-saved:visible").first.wait_for()
+    # Marks and comments are fetched after the page, and what was typed before is written over; and the
+    # sign that they are saved fades within a second, so the answers to the saving are waited for.
+    page.wait_for_function("() => document.querySelector('#why-comment').placeholder.startsWith('Type any')")
+    page.wait_for_function("() => document.querySelector('#along-1-check').placeholder === '2'")
+    for where, typed, saved in (
+        ("#why", "1.5", "/api/grade/"),
+        ("#why-comment", "Say which way they turn.", "/api/comment/"),
+    ):
+        with page.expect_response(
+            lambda each, to=saved: to in each.url and each.request.method == "PUT"
+        ) as done:
+            page.locator(where).fill(typed)
+            page.locator(where).blur()
+        assert done.value.ok
     page.goto(f"{desk.url}/formgrader/manage_assignments")
     page.locator("tr", has_text=FORMS).locator(".glyphicon-comment").click()
     page.locator(".modal.in", has_text="Successfully generated feedback").wait_for()
