@@ -38,6 +38,10 @@ OWN_LIMIT = {"vertical": 0.33, "horizontal": 0.67}
 """Where one lens's own prism becomes worth a word at the least, prism dioptres: what ANSI Z80.1-2015
 allows a whole pair of weak lenses (its quick reference guide, item 6)."""
 
+BOTH_MOVED_MM = 5.0
+"""So far both centres may lie the same way before the pair stays open: ours, twice what
+ANSI Z80.1-2015 allows the total of strong lenses. No table limits it."""
+
 
 # --- prism and centres ---------------------------------------------------------------
 
@@ -115,8 +119,8 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
     """What a pair's difference averages away: prism of one lens, or of both the same way.
 
     Tables judge the pair. A lens that alone is further off than the pair may be keeps the
-    pair open, with two exceptions that are only told: both centres moved the same way, and
-    equal base down of a progressive, which is thinning prism.
+    pair open, with two exceptions that are only told: both centres moved the same way, not
+    further than `BOTH_MOVED_MM`, and equal base down of a progressive, which is thinning prism.
 
     Parameters
     ----------
@@ -132,7 +136,8 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
     known = {eye: error for eye, error in errors.items() if error is not None}
     limits = {eye: _own_limit(of_pair, order, eye) for eye in known}
     off = {eye: error for eye, error in known.items() if abs(error.amount) > limits[eye] + GUARD}
-    is_moved = all(_was_moved(order, found, eye, direction) for eye in "RL")
+    moved = [abs(_moved(order, found, eye, direction)) for eye in "RL"]
+    is_moved, is_far = min(moved) > 0, max(moved) > BOTH_MOVED_MM + GUARD
     downs = [-error.amount for error in known.values()]
     adds = [order.of(eye).line.add or 0.0 for eye in "RL"]
     is_thinning = (
@@ -146,7 +151,12 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
     for eye, error in off.items():
         wanted = (order.of(eye).written_prism(eye) or Prism.none()).written(eye)
         remark = f"{abs(error.amount):.2f} Δ other than ordered ({wanted}). "
-        if is_moved:
+        if is_moved and is_far:
+            remark += (
+                "Both centres are moved the same way, further than a fit explains. The table judges only "
+                "the difference of the pair. Read the places again, and ask who ordered it so."
+            )
+        elif is_moved:
             remark += "Both centres are moved the same way, within what the table allows the pair."
         elif is_thinning:
             remark += "Equal base down in both lenses looks like thinning prism; the maker can tell."
@@ -163,7 +173,7 @@ def judge_own_prism(order: PairRecord, found: PairRecord, of_pair: Verdict) -> l
                 limit=None,
                 row=None,
                 remark=remark,
-                weighs=not (is_moved or is_thinning),
+                weighs=not (is_thinning or (is_moved and not is_far)),
             )
         )
     return told
@@ -179,10 +189,10 @@ def _own_limit(of_pair: Verdict, order: PairRecord, eye: str) -> float:
     return max(limit, OWN_LIMIT[direction])
 
 
-def _was_moved(order: PairRecord, found: PairRecord, eye: str, direction: str) -> bool:
-    """Whether the centre itself was found elsewhere, so that the prism is a matter of its place."""
+def _moved(order: PairRecord, found: PairRecord, eye: str, direction: str) -> float:
+    """How far the centre itself was found elsewhere, mm; a progressive's prism is not a matter of its place."""
     moved = moved_mm(order.of(eye), found.of(eye), eye)[direction == "vertical"]
-    return bool(moved) and order.lens != "progressive"
+    return 0.0 if moved is None or order.lens == "progressive" else moved
 
 
 def _centres_off_mm(row: Row, order: PairRecord, found: PairRecord, direction: str) -> float | None:

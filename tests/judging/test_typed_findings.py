@@ -98,6 +98,8 @@ CASES = {
     "the other way at equal distances": (order("R -6.00 DS prism 3.00 base in; L -6.00 DS prism 3.00 base in", **EQUAL), ticket("-6.00 DS prism 3.00 base out", "-6.00 DS prism 3.00 base out", **PD), OPEN),
     "none ordered, read at its place": (order(STRONG, **EQUAL), ticket("-6.00 DS prism 3.00 base in", "-6.00 DS no prism", **PD), OPEN),
     "no prism written 3 mm off": (order(STRONG, **EQUAL), ticket("-6.00 DS no prism", "-6.00 DS no prism", pd_right="34", pd_left="34"), FAILS),
+    "moved the same way, 10 mm": (order(STRONG, **EQUAL), ticket("-6.00 DS no prism", "-6.00 DS no prism", pd_right="21", pd_left="41"), OPEN),
+    "moved the same way, 5 mm": (order(STRONG, **EQUAL), ticket("-6.00 DS no prism", "-6.00 DS no prism", pd_right="26", pd_left="36"), PASSES),
     "moved the same way": (order(STRONG, **EQUAL), ticket("-6.00 DS no prism", "-6.00 DS no prism", pd_right="27", pd_left="35"), PASSES),
     # 2 mm of 6.00 D: within what the pair is allowed, not within what two readings of one place differ.
     "1.20 read where the centre lies": (
