@@ -8,6 +8,7 @@ import pytest
 
 from optics.lens.parsing import parse
 from optics.lens.prescription import written
+from optics.lens.prism import Prism
 from optics.marking.marks import (
     ADD_WITHIN,
     CENTRES_WITHIN_MM,
@@ -20,7 +21,7 @@ from optics.marking.marks import (
 from optics.marking.read import read_answer
 from optics.specimens.briefs import STYLES, Brief, brief_for
 from optics.specimens.right_ticket import right_ticket
-from optics.specimens.specimen import make
+from optics.specimens.specimen import Specimen, make
 
 
 @pytest.fixture(scope="module")
@@ -104,6 +105,17 @@ def test_prism_is_held_as_a_vector(pair, fields) -> None:
     assert CENTRES_WITHIN_MM == HEIGHT_WITHIN_MM == 1.25
 
 
+@pytest.mark.parametrize(("amount", "harms"), [(0.40, False), (0.60, True), (2.00, True)])
+def test_a_base_on_the_other_side_harms_from_half_a_prism_dioptre(pair, fields, amount, harms) -> None:
+    """The limit is the course's own: less is what two honest readings of next to nothing may say."""
+    ((_, base),) = pair.ordered[0].prism
+    other = {"in": "out", "out": "in", "up": "down", "down": "up"}[base]
+    found = mark_pair(read_answer(fields | {"prism_right": f"{amount:.2f} base {other}"}), pair, points=10.0)
+    assert "prism" in found.marks.missed
+    assert bool(found.harms) is harms
+    assert (found.marks.share <= 0.5) is harms
+
+
 def test_how_far_off_is_told_with_its_unit(pair, fields) -> None:
     line = parse(fields["right"])
     wrong = fields | {
@@ -157,6 +169,17 @@ def test_an_addition_on_single_vision_is_wrong() -> None:
     fields = right_ticket(pair)
     assert "add" not in mark_pair(read_answer(fields), pair).marks.skills
     assert missed(fields, pair, add_right="+2.00") == ("add",)
+
+
+@pytest.mark.parametrize(("amount", "asked"), [(0.20, False), (0.30, True), (0.60, True)])
+def test_prism_worth_writing_is_asked_for(monkeypatch, amount, asked) -> None:
+    """Shops grind from a quarter prism dioptre, and rings tell a quarter (common practice)."""
+    pair = make(brief_for("single vision", 2), 6)
+    silent = {name: text for name, text in right_ticket(pair).items() if not name.startswith("prism")}
+    monkeypatch.setattr(Specimen, "prism", lambda _, eye: Prism.from_base(amount, "up", eye))
+    found = mark_pair(read_answer(silent), pair)
+    assert ("prism" in found.marks.skills) is asked
+    assert ("R prism" in found.missing) is (amount > PRISM_WITHIN)
 
 
 def test_prism_where_there_is_none_is_wrong_and_none_is_asked_for() -> None:
