@@ -90,7 +90,7 @@ def timed():
     gc.enable()
 
 
-from course_names import BENCH, CLASS, FORMS  # noqa: E402
+from course_names import BENCH, FORMS, write_class_list  # noqa: E402
 
 SECRET = "not a secret, only a test"
 
@@ -251,9 +251,7 @@ def marks_of():
 @pytest.fixture
 def class_list(tmp_path):
     """A class list with the awkward cases: accents, a name within a name, two of one name."""
-    path = tmp_path / "class.csv"
-    path.write_text("id,name\n" + "".join(f"{one},{name}\n" for one, name in CLASS.items()), "utf-8")
-    return path
+    return write_class_list(tmp_path / "class.csv")
 
 
 @pytest.fixture

@@ -84,6 +84,7 @@ def reticle(picture):
     return float(np.sum(np.diff(picture[: size // 4, size // 3 : size // 2], axis=0) ** 2))
 
 
+@pytest.mark.thorough
 def test_a_lens_is_read_by_keyboard_and_eye_alone(in_lab, lab, seen, tmp_path):
     page = in_lab(PAIR, SAY)
     operator = Operator(page, seen)

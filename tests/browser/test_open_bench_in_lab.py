@@ -226,7 +226,11 @@ def own_ticket(apprentice, style, found, dotted):
 
 
 @pytest.mark.parametrize(
-    "style", ["single vision", pytest.param("bifocal", marks=pytest.mark.thorough), "progressive"]
+    "style",
+    [
+        "single vision",
+        *(pytest.param(each, marks=pytest.mark.thorough) for each in ("bifocal", "progressive")),
+    ],
 )
 def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, style, tmp_path):
     apprentice, pair = at_the_bench(style, 11)
@@ -249,6 +253,7 @@ def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, 
     page.get_by_text(f"Step {len(steps) - 1} of {len(steps)}.").wait_for()
 
 
+@pytest.mark.thorough
 def test_a_progressive_read_without_marks_is_told_its_habit(at_the_bench, page):
     apprentice, pair = at_the_bench("progressive", 11)
     assert page.get_by_role("button", name="Distance circle").is_disabled()

@@ -5,9 +5,9 @@ import shutil
 
 import nbformat
 import pytest
-from course_names import BENCH, CLASS, FORMS
+from course_names import BENCH, CLASS, FORMS, write_class_list
 
-from optics.course.folder import set_deadline, start_intake
+from optics.course.folder import open_course, set_deadline, start_intake
 from optics.course.gather import gather
 from optics.course.handed_out import STAMP
 from optics.course.marking import mark
@@ -40,13 +40,24 @@ def _handed_out(course, tmp_path, name):
     return shutil.copytree(course.step("release", chapter=BENCH), tmp_path / name)
 
 
-@pytest.fixture
-def two_intakes(course, tmp_path):
-    """Two classes in one folder: what each was handed out, the second in hand."""
-    spring = _handed_out(course, tmp_path, "spring")
+@pytest.fixture(scope="module")
+def two_intakes_once(released_once, tmp_path_factory):
+    """Two classes in one folder, and beside it what each was handed out; never written to."""
+    place = tmp_path_factory.mktemp("two")
+    shutil.copytree(released_once.root, place / "course")
+    course = open_course(place / "course")
+    _handed_out(course, place, "spring")
     start_intake(course, "autumn", secret="another secret")
     release(course, variants=4, replace=True)
-    return course, spring, _handed_out(course, tmp_path, "autumn")
+    _handed_out(course, place, "autumn")
+    return place
+
+
+@pytest.fixture
+def two_intakes(two_intakes_once, tmp_path):
+    """Two classes in one folder: what each was handed out, the second in hand."""
+    place = shutil.copytree(two_intakes_once, tmp_path / "two")
+    return open_course(place / "course"), place / "spring", place / "autumn"
 
 
 def test_two_intakes_handed_in_mixed_are_each_marked_with_their_own_pairs(two_intakes, submit, marks_of):
@@ -158,12 +169,19 @@ def test_a_release_is_all_or_nothing(course, monkeypatch):
 # --- whose pairs ---------------------------------------------------------------------------
 
 
+@pytest.fixture(scope="module")
+def listed_once(released_once, tmp_path_factory):
+    """The course, released to a class list; never written to."""
+    root = shutil.copytree(released_once.root, tmp_path_factory.mktemp("listed") / "course")
+    write_class_list(root / "class-list.csv")
+    release(open_course(root), variants=24, replace=True)
+    return root
+
+
 @pytest.fixture
-def listed(course, class_list):
+def listed(listed_once, tmp_path):
     """The course, released to a class list."""
-    shutil.copy(class_list, course.root / "class-list.csv")
-    release(course, variants=24, replace=True)
-    return course
+    return open_course(shutil.copytree(listed_once, tmp_path / "listed"))
 
 
 def test_however_a_listed_name_is_typed_the_same_pairs_lie_there(listed):

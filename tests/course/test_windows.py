@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 
+import pytest
 from course_names import FORMS
 
 
@@ -14,6 +15,7 @@ def _optics(root, *words, encoding="cp1252"):
     )  # fmt: skip
 
 
+@pytest.mark.thorough
 def test_no_name_stops_a_message(course, tmp_path, text_of):
     work = tmp_path / "Zoë Иванова 김민서"
     work.mkdir()

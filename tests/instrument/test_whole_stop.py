@@ -156,9 +156,9 @@ PLACES = {
 
 
 def each_once():
-    """Every power, addition and place; at the desk each place once, at powers and additions that change."""
+    """Every power, addition and place; at the desk two of them."""
     every = list(product(POWERS, ADDITIONS, PLACES))
-    desk = every[:: len(PLACES) + 1]
+    desk = every[:: len(PLACES) + 1][1:3]
     return [pytest.param(*case, marks=() if case in desk else pytest.mark.thorough) for case in every]
 
 

@@ -200,7 +200,9 @@ def test_thinning_prism_is_told_apart():
     assert "base down" in table.ticket.read.faults["thinning"]
 
 
-@pytest.mark.parametrize("style", ["single vision", "bifocal", "progressive"])
+@pytest.mark.parametrize(
+    "style", ["single vision", "bifocal", pytest.param("progressive", marks=pytest.mark.thorough)]
+)
 def test_the_old_pair_differs_in_what_a_wearer_would_notice(style):
     for seed in range(4):
         new = make(brief_for(style, 2, seed), seed)
