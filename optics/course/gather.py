@@ -36,7 +36,19 @@ LEDGER = "received.csv"
 OWN_FOLDERS = ("source", "release", "submitted", "inbox", "autograded", "feedback", "handed-out")
 UNSETTLED = "unsettled"
 """Of the inbox, where files lie that need a look."""
-COLUMNS = ("gathered", "learner", "chapter", "sent", "fingerprint", "file", "came as", "from", "sender")
+COLUMNS = (
+    "gathered",
+    "learner",
+    "chapter",
+    "sent",
+    "fingerprint",
+    "file",
+    "came as",
+    "from",
+    "sender",
+    "intake",
+)
+"""Of a line in the ledger; the intake stands there where it was said in gathering, because the stamp was lost."""
 STAMP = "%Y-%m-%d %H:%M:%S"
 # Work that came in another form than the notebook itself.
 NEARLY = {".pdf", ".html", ".htm", ".docx", ".py", ".rar", ".7z", ".tar", ".gz"}
@@ -188,6 +200,7 @@ class _Desk:
         self.inbox = course.root / "inbox"
         self.rows = _ledger(self.inbox / LEDGER)
         self.filed: set[tuple[str, str]] = set()
+        self.intake, self.given = intake or "", ""
         self.now = datetime.now().strftime(STAMP)
 
     def as_it_came(self, file: Received, place: Path) -> Received:
@@ -219,7 +232,8 @@ class _Desk:
         if not chapter:
             self._unsettled(file, fingerprint, came_from, "It is none of the chapters that were released.")
             return
-        if not stamp_of(notebook.metadata).pairs and chapter in self.stamps:
+        self.given = "" if stamp_of(notebook.metadata).pairs else self.intake
+        if self.given:
             set_stamp(notebook, self.stamps[chapter])
         stamp = stamp_of(notebook.metadata)
         who = Who(self.learner or "")
@@ -287,6 +301,7 @@ class _Desk:
         return path
 
     def _unsettled(self, file: Received, fingerprint: str, came_from: str, why: str) -> None:
+        self.given = ""
         path = self._keep(file, fingerprint, UNSETTLED)
         where = "" if self.result.preview else f" It lies in inbox/{UNSETTLED}, as {path.name}."
         self.result.unsettled.append(f'"{file.name}": {why}{where}')
@@ -305,6 +320,7 @@ class _Desk:
             "came as": file.name,
             "from": came_from,
             "sender": sender_of(file.name, tuple(self.released)),
+            "intake": self.given,
         }
         if learner == chapter == "" and any(
             (each["fingerprint"], each["came as"], each["learner"]) == (fingerprint, file.name, "")
@@ -322,13 +338,15 @@ class _Desk:
         """Make this file the one that is marked, unless a newer one is there."""
         title = ", ".join(whose)
         before = self._before(whose)
-        if any(row["fingerprint"] == fingerprint for row in before):
+        same = [row for row in before if row["fingerprint"] == fingerprint]
+        # Gathered again to say its intake, it is handed in anew; without that word nothing has changed.
+        if same and self.given in ("", same[-1]["intake"]):
             self.result.kept_aside.append(f"{title}: this version was gathered before.")
             # What lies beside it is compared with it, as if nothing had come between.
             self.filed.add(whose)
             return
         path = self._keep(file, fingerprint, *whose)
-        why_not = self._older(file, before, whose)
+        why_not = self._older(file, [row for row in before if row not in same], whose)
         if why_not:
             self.result.kept_aside.append(f"{title}: {why_not}")
             self._note(file, fingerprint, came_from, *whose, path)
@@ -400,7 +418,13 @@ def choose(course: Course, learner: str, chapter: str, number: int | None = None
         The versions, a line each, or what was chosen.
     """
     (chapter,) = course.chosen([chapter], "release")
-    rows = [row for row in ledger(course) if (row["learner"], row["chapter"]) == (learner, chapter)]
+    # One line a version, the last word on each.
+    versions = {
+        row["fingerprint"]: row
+        for row in ledger(course)
+        if (row["learner"], row["chapter"]) == (learner, chapter)
+    }
+    rows = list(versions.values())
     rows.sort(key=lambda row: (row["sent"], _attempt(row["came as"])))
     if not rows:
         raise OpticsError(
@@ -418,6 +442,8 @@ def choose(course: Course, learner: str, chapter: str, number: int | None = None
         )
     row = rows[number - 1]
     notebook, _ = load_notebook((course.root / row["file"]).read_bytes())
+    if row["intake"]:
+        set_stamp(notebook, box_of_intake(course, chapter, row["intake"]))
     hand_in(
         course,
         (learner, chapter),

@@ -8,7 +8,7 @@ import pytest
 from course_names import BENCH, CLASS, FORMS, write_class_list
 
 from optics.course.folder import open_course, set_deadline, start_intake
-from optics.course.gather import gather
+from optics.course.gather import choose, gather
 from optics.course.handed_out import STAMP
 from optics.course.marking import mark
 from optics.course.release import HandedOutError, release
@@ -105,6 +105,30 @@ def test_a_lost_stamp_is_refused_only_where_it_matters(two_intakes, submit, tmp_
     assert marks_of(course, "t101", BENCH)["right-a-check"] == FULL
     with pytest.raises(OpticsError, match='no intake "summer"'):
         gather(course, [file], learner="t101", intake="summer")
+
+
+def test_an_intake_that_was_said_in_gathering_is_kept(two_intakes, tmp_path, marks_of):
+    course, spring, _ = two_intakes
+    first, second = (_right(course, "t101", handed_out=spring) for _ in range(2))
+    second.cells.append(nbformat.v4.new_markdown_cell("Once more."))
+    files = [tmp_path / f"t101_attempt_2026-03-0{day}-10-00-00.ipynb" for day in (1, 2)]
+    for notebook, file in zip((first, second), files, strict=True):
+        del notebook.metadata[STAMP]
+        file.write_text(nbformat.writes(notebook), "utf-8")
+    gather(course, files, learner="t101")
+    assert "Gather it again with --intake" in mark(course)[0].notes[0]
+    # As the sentence says; that these files came before does not make them known.
+    assert gather(course, files, learner="t101", intake="spring").taken
+    assert len(choose(course, "t101", BENCH).splitlines()) == 2
+    assert mark(course)[0].marked
+    assert marks_of(course, "t101", BENCH)["right-a-check"] == FULL
+    choose(course, "t101", BENCH, 1)
+    assert mark(course)[0].marked
+    assert marks_of(course, "t101", BENCH)["right-a-check"] == FULL
+    before = course.notebook("submitted", BENCH, "t101").read_bytes()
+    assert not gather(course, files, learner="t101", intake="spring").taken
+    assert not gather(course, files, learner="t101").taken
+    assert course.notebook("submitted", BENCH, "t101").read_bytes() == before
 
 
 def test_one_set_of_pairs_needs_no_stamp(course, submit, marks_of):
