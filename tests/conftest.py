@@ -64,7 +64,11 @@ def pytest_xdist_make_scheduler(config, log):
 
     class OneBrowser(LoadScopeScheduling):
         def _split_scope(self, nodeid):
-            return "browser" if nodeid.startswith("tests/browser/") else nodeid
+            if nodeid.startswith("tests/browser/"):
+                return "browser"
+            # What one file shares is dear to make in these two rooms, and would be made by both.
+            shares = nodeid.startswith(("tests/course/", "tests/specimens/"))
+            return nodeid.partition("::")[0] if shares else nodeid
 
     return OneBrowser(config, log)
 
@@ -74,11 +78,27 @@ def pytest_collection_modifyitems(config, items):
     here = Path(__file__).parent
     left_out = {"desk": ("thorough", "exhaustive"), "thorough": ("exhaustive",)}.get(PROFILE, ())
     longer = [item for item in items if any(map(item.get_closest_marker, left_out))]
+    if PROFILE == "desk":
+        longer += _beyond_the_sample(items)
     items[:] = [item for item in items if item not in set(longer)]
     config.hook.pytest_deselected(items=longer)
     for item in items:
         if not SLOW & set(item.path.relative_to(here).parts):
             item.add_marker(pytest.mark.quick)
+
+
+def _beyond_the_sample(items):
+    """Of the cases of one test that say so, all but every so many; the first is always among the kept."""
+    cases = {}
+    for item in items:
+        if item.get_closest_marker("sampled"):
+            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
+    return [
+        item
+        for each in cases.values()
+        for n, item in enumerate(each)
+        if n % item.get_closest_marker("sampled").args[0]
+    ]
 
 
 @pytest.fixture

@@ -486,6 +486,7 @@ def test_an_untouched_copy_asks_for_answers(path: Path, monkeypatch: pytest.Monk
 # --- run in kernels --------------------------------------------------------------------
 
 
+@pytest.mark.thorough
 def test_every_notebook_runs_in_a_kernel() -> None:
     # Two at a time: a kernel spends most of its time starting.
     command = [

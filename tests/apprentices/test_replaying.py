@@ -62,6 +62,7 @@ def followed(pair, steps, form="minus"):
     return ticket
 
 
+@pytest.mark.sampled(4)
 @every_pair
 def test_who_follows_the_steps_reads_the_pair_right(style, difficulty, seed) -> None:
     pair = pair_of(style, difficulty, seed)
@@ -70,6 +71,7 @@ def test_who_follows_the_steps_reads_the_pair_right(style, difficulty, seed) -> 
     assert found.marks.total == 20.0
 
 
+@pytest.mark.sampled(4)
 @every_pair
 def test_drum_and_wheel_stand_where_the_lines_are_sharp(style, difficulty, seed) -> None:
     pair = pair_of(style, difficulty, seed)
@@ -136,6 +138,7 @@ def test_the_pictures_of_the_steps_are_sharp(style) -> None:
     assert sharp(here) > 1.5 * max(sharp(here - 0.5), sharp(here + 0.5))
 
 
+@pytest.mark.sampled(4)
 @every_pair
 def test_the_right_ticket_is_right(style, difficulty, seed) -> None:
     pair = pair_of(style, difficulty, seed)

@@ -177,6 +177,7 @@ def middle_of_light(picture):
     )
 
 
+@pytest.mark.sampled(2)
 @pytest.mark.parametrize(("eye", "drum", "way"), [("R", -2.6, -1), ("L", 0.9, +1)], ids=["minus", "plus"])
 def test_the_target_moves_with_a_plus_lens_and_against_a_minus_lens(in_lab, seen, eye, drum, way):
     show = f"bench.lens = {eye!r}; bench.drum = {drum}; bench.eyepiece = bench._eye_setting"
@@ -194,6 +195,7 @@ def test_the_target_moves_with_a_plus_lens_and_against_a_minus_lens(in_lab, seen
     assert page.locator(".optics-notice").inner_text() == ""
 
 
+@pytest.mark.thorough
 def test_two_benches_and_one_shown_twice_keep_apart(in_lab):
     other = PAIR.replace("bench = ", "second = ").replace("\nbench\n", "\nsecond\n")
     page = in_lab(PAIR, other, "bench")
@@ -207,6 +209,7 @@ def test_two_benches_and_one_shown_twice_keep_apart(in_lab):
     assert told[1].startswith("Drum 0.00 D") and "left lens" in told[1]
 
 
+@pytest.mark.thorough
 def test_a_restart_is_told_and_running_again_leaves_one_picture(in_lab, lab):
     page = in_lab(PAIR)
     lab.restart(page)

@@ -175,7 +175,8 @@ def test_a_release_by_formgraders_button_is_sealed_stamped_and_never_replaces_un
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows ends programs in another way")
-@pytest.mark.parametrize("way", [signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.thorough)])
+@pytest.mark.thorough
+@pytest.mark.parametrize("way", [signal.SIGINT, signal.SIGTERM])
 def test_stopping_stops_everything(start_lab, page, tmp_path, released_once, way):
     root = shutil.copytree(released_once.root, tmp_path / "course")
     lab = start_lab(root, "teach", program="optics")

@@ -282,6 +282,7 @@ def test_a_progressive_read_from_the_wrong_chart_is_told_so(at_the_bench, page):
     assert "wrong chart" in told and "take the chart with that sign" in told
 
 
+@pytest.mark.thorough
 def test_restarted_twice_and_run_again_nothing_typed_is_lost(page, lab, request):
     name = request.node.originalname + ".ipynb"
     lab.put(name, ["from optics.lesson import *", "open_bench('one')", "open_bench('two')"])

@@ -66,6 +66,7 @@ def test_the_tray(in_lab):
     assert page.locator(".jp-Notebook .jp-CodeCell").count() == 1
 
 
+@pytest.mark.thorough
 def test_the_tray_loses_its_kernel(in_lab, page, lab):
     in_lab(TRAY, ".optics-pair[data-drawn]")
     lab.restart(page)

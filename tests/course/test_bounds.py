@@ -43,6 +43,7 @@ def job(what, number):
     return number * 2
 
 
+@pytest.mark.thorough
 def test_what_takes_too_long_too_much_or_dies_is_named_and_the_rest_goes_on():
     jobs = [("fine", 0), ("sleep", 1), ("fine", 2), ("die", 3), ("raise", 4), ("eat", 5), ("fine", 6)]
     done = {n: (fine, said) for n, fine, said in in_processes(job, jobs, 2, longest_s=3, most_mb=500)}

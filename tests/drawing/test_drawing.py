@@ -220,6 +220,7 @@ def test_settling_is_legible(reading, step):
             assert faults(settling(given, step=step, decided=decided).figure) == []
 
 
+@pytest.mark.sampled(2)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("task", TASKS)
 def test_sheets_are_legible(task, paper):
@@ -230,6 +231,7 @@ def test_sheets_are_legible(task, paper):
         assert faults(page.figure) == []
 
 
+@pytest.mark.sampled(2)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_mixed_sheet_is_legible_and_numbered_through(paper):
     made = sheet(list(TASKS), 3, 5, paper=paper)
@@ -654,6 +656,7 @@ def test_answers_are_as_worked_out_by_hand_and_stand_on_the_answer_sheet_alone(t
     assert answer not in "   ".join(said(made.questions[0].figure))
 
 
+@pytest.mark.sampled(2)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize(
     "words", ["W" * 50, "Lower Mill Optical and Frames, 14 Chandlers Row, Oster", "$ 1 & $2 \\foo_{$"]
@@ -723,6 +726,7 @@ def test_a_sheet_that_cannot_be_is_a_sentence(arguments, sentence):
 # --- real pairs ---------------------------------------------------------------------------------------
 
 
+@pytest.mark.sampled(2)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_form_for_real_pairs_is_legible(paper):
     form = reading_form(paper)
@@ -740,6 +744,7 @@ def test_two_readers_side_by_side_are_legible(apart):
 # --- crib -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.sampled(2)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_crib_is_legible(paper):
     pages = crib(paper)

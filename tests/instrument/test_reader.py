@@ -38,7 +38,7 @@ def axis_limit(cylinder):
 
 def test_recovers_random_lenses_from_pictures_alone(thorough):
     rng = np.random.default_rng(20)
-    lenses = 300 if thorough else 60
+    lenses = 300 if thorough else 30
     missed = []
     for _ in range(lenses):
         sphere, cylinder, axis = rng.uniform(-8, 8), rng.uniform(0, 4), rng.uniform(0.01, 180)

@@ -184,6 +184,7 @@ def test_a_progressive_looks_as_traced_rays_make_it_look(power, addition, where)
 @pytest.mark.parametrize("against", [BACK, FRONT])
 @pytest.mark.parametrize("addition", ADDITIONS)
 @pytest.mark.parametrize("power", POWERS)
+@pytest.mark.sampled(4)
 def test_near_is_read_as_traced_rays_have_it(power, addition, against):
     lens = Progressive(power=Power.from_sphere_cylinder(power), addition=addition, eye="R")
     place = lens.near_reference_point
@@ -204,6 +205,7 @@ def test_near_is_read_as_traced_rays_have_it(power, addition, against):
 
 @pytest.mark.parametrize("against", [BACK, FRONT])
 @pytest.mark.parametrize("power", POWERS)
+@pytest.mark.sampled(2)
 def test_a_back_surface_progressive_sends_rays_as_traced(power, against):
     lens = Progressive(power=Power.from_sphere_cylinder(power), addition=2.0, eye="R", carried_by=BACK)
     for place in (lens.distance_reference_point, (1.0, -6.0), lens.near_reference_point):
@@ -217,6 +219,7 @@ def test_a_back_surface_progressive_sends_rays_as_traced(power, against):
 
 @pytest.mark.parametrize("below", [-1.5, 0.05, 2.0])
 @pytest.mark.parametrize(("power", "addition"), [(-2.0, 2.0), (3.0, 2.5)])
+@pytest.mark.sampled(2)
 def test_across_a_flat_top_line_two_pictures_stand(power, addition, below):
     lens = Multifocal(power=Power.from_sphere_cylinder(power), addition=addition, eye="R")
     place = (lens.segment_top[0], lens.top_mm - below)
@@ -246,6 +249,7 @@ def test_across_a_flat_top_line_two_pictures_stand(power, addition, below):
 
 
 @pytest.mark.parametrize("power", [8.0, -8.0])
+@pytest.mark.sampled(2)
 def test_a_strong_lens_off_its_centre(power):
     lens = ThickLens.made_to(Power.from_sphere_cylinder(power), Power.from_sphere_cylinder(6.0), 4.0, 1.5)
     back = float(lens.back.mean)
@@ -257,6 +261,7 @@ def test_a_strong_lens_off_its_centre(power):
 
 @pytest.mark.parametrize("tilt_axis", [180.0, 60.0])
 @pytest.mark.parametrize("against", [BACK, FRONT])
+@pytest.mark.sampled(3)
 def test_a_tilted_thick_plus_lens_shows_cylinder_and_prism(tilt_axis, against):
     bare = ThickLens.made_to(Power.from_sphere_cylinder(8.0), Power.from_sphere_cylinder(10.0), 6.0, 1.5)
     lens = Tilted(lens=bare, tilt_degrees=15.0, tilt_axis=tilt_axis)
@@ -268,6 +273,7 @@ def test_a_tilted_thick_plus_lens_shows_cylinder_and_prism(tilt_axis, against):
 
 
 @pytest.mark.parametrize(("power", "addition"), [(4.0, 2.5), (-4.0, 1.0)])
+@pytest.mark.sampled(2)
 def test_what_a_place_is_said_to_read_is_what_its_picture_reads(power, addition):
     # Through 8 mm of stop the near circle reads up to 0.09 D less than in its middle.
     lens = Progressive(power=Power.from_sphere_cylinder(power), addition=addition, eye="R")
