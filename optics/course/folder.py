@@ -120,7 +120,7 @@ class Course:
 
     @property
     def gradebook(self) -> str:
-        """Address of the gradebook for nbgrader."""
+        """Where the gradebook lies, unless the course's configuration names a database for it."""
         return f"sqlite:///{self.root / 'gradebook.db'}"
 
     @property

@@ -19,10 +19,13 @@ from nbgrader.api import Gradebook
 from nbgrader.converters.base import BaseConverter
 from nbgrader.coursedir import CourseDirectory
 from nbgrader.utils import capture_log
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 from traitlets.config import Config
 from traitlets.config.loader import PyFileConfigLoader
 
 from optics.course.folder import CONFIGURATION, Course
+from optics.errors import OpticsError
 
 __all__ = ["Outcome", "configuration", "gradebook", "run_step", "tools_on_path"]
 
@@ -64,6 +67,9 @@ _REASONS = (
     ("no such table", "The gradebook is damaged. Put back your copy of gradebook.db."),
     ("file is not a database", "The gradebook is damaged. Put back your copy of gradebook.db."),
     ("database disk image is malformed", "The gradebook is damaged. Put back your copy of gradebook.db."),
+    ("connection to server", "The gradebook's database does not answer. Start it, and run this again."),
+    ("server closed the connection", "The gradebook's database went away. Start it, and run this again."),
+    ("terminating connection", "The gradebook's database went away. Start it, and run this again."),
     ("No space left on device", "The disk is full."),
     ("MemoryError", "It takes more memory than a submission may."),
 )
@@ -80,7 +86,11 @@ def configuration(course: Course) -> Config:
     """The course's settings for nbgrader."""
     config = PyFileConfigLoader(CONFIGURATION, path=str(course.root)).load_config()
     config.CourseDirectory.root = str(course.root)
-    config.CourseDirectory.db_url = course.gradebook
+    if "db_url" not in config.CourseDirectory:
+        config.CourseDirectory.db_url = course.gradebook
+    elif not config.CourseDirectory.get("course_id"):
+        # A file lets a chapter belong to a course without a name; a database does not.
+        config.CourseDirectory.course_id = "course"
     return config
 
 
@@ -115,10 +125,44 @@ def _one_engine() -> Iterator[None]:
 
 @contextmanager
 def gradebook(course: Course) -> Iterator[Gradebook]:
-    """The course's gradebook, closed afterwards."""
+    """The course's gradebook, closed afterwards.
+
+    Raises
+    ------
+    OpticsError
+        Where the configuration names a database that cannot be reached.
+    """
     tools_on_path()
-    with Gradebook(course.gradebook, "") as book:
+    folder = configuration(course).CourseDirectory
+    address, name = str(folder.db_url), str(folder.get("course_id", ""))
+    if address == course.gradebook:
+        book = Gradebook(address, name)
+    else:
+        try:
+            book = Gradebook(address, name)
+        except (SQLAlchemyError, ImportError) as reason:
+            raise _unreachable(address, reason) from None
+    with book:
         yield book
+
+
+def _unreachable(address: str, reason: Exception) -> OpticsError:
+    """Say that a database cannot be reached, without the password in its address."""
+    try:
+        shown = make_url(address).render_as_string(hide_password=True)
+    except ArgumentError:
+        shown = "an address that is none"
+    said = str(getattr(reason, "orig", None) or reason).strip().splitlines()
+    if isinstance(reason, ImportError):
+        what = 'Install what it needs with `python -m pip install "optics-workbook[campus]"`.'
+    else:
+        what = f"Start the database, or mend `db_url` in {CONFIGURATION}, and run this again."
+    return OpticsError(
+        f"The gradebook cannot be opened at {shown} ({said[0][:200] if said else 'no reason given'}).",
+        "A course keeps it in a file of its own, or in a database that its configuration names, "
+        'such as "postgresql+psycopg:///spring".',
+        what,
+    )
 
 
 def run_step(

@@ -105,18 +105,29 @@ def results(course: Course, chapters: Sequence[str] = ()) -> list[Result]:
             source = course.notebook("source", chapter)
             asked = _asked(source, source.stat().st_mtime_ns) if source.is_file() else {}
             submissions = book.assignment_submissions(chapter) if chapter in known else []
+            order = _order(course.notebook("release", chapter))
             for submission in sorted(submissions, key=lambda each: each.student.id):
                 marked = course.notebook("autograded", chapter, submission.student.id)
-                found += _of_one(submission, chapter, _told(marked, asked))
+                found += _of_one(submission, chapter, _told(marked, asked), order)
     return found
 
 
-def _of_one(submission: SubmittedAssignment, chapter: str, told: dict[str, dict]) -> list[Result]:
+def _order(path: Path) -> dict[str, int]:
+    """Where each check stands in its chapter; a database has no order of its own."""
+    cells = json.loads(path.read_text("utf-8"))["cells"] if path.is_file() else ()
+    names = (cell["metadata"].get("nbgrader", {}).get("grade_id", "") for cell in cells)
+    return {name: place for place, name in enumerate(names) if name}
+
+
+def _of_one(
+    submission: SubmittedAssignment, chapter: str, told: dict[str, dict], order: Mapping[str, int]
+) -> list[Result]:
     """One learner's questions of one chapter: those with marks, then practice."""
     student = submission.student
     whose = (student.id, " ".join(filter(None, (student.first_name, student.last_name))), chapter)
     found = []
-    for grade in (grade for notebook in submission.notebooks for grade in notebook.grades):
+    grades = [grade for notebook in submission.notebooks for grade in notebook.grades]
+    for grade in sorted(grades, key=lambda each: (order.get(each.name, len(order)), each.name)):
         said = told.pop(grade.name, {})
         score, points, by_hand = grade.score or 0.0, grade.max_score, grade.needs_manual_grade
         found.append(
