@@ -227,7 +227,7 @@ def test_the_trace_of_a_pair_outlasts_save_restart_and_hand_in(
 
     letters = sum(map(len, carried()))
     print(f"\nthe trace takes {letters / 1000:.1f} kB of the notebook")
-    assert 1000 < letters <= 30_000
+    assert 500 < letters <= 30_000
 
     # Hand-in: what the instructor draws is what was on the screen.
     shutil.copy(path, tmp_path / "R. Ashdown.ipynb")
