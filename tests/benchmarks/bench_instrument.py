@@ -38,6 +38,9 @@ lens = Progressive(power=power, addition=2.0, eye="R")
 bifocal = Multifocal(power=power, addition=2.0, eye="L")
 met = lens.over_stop(0, 0)
 bench = Bench(Spectacles(right=Mounted(lens=lens), left=Mounted(lens=bifocal)), eye_setting=0)
+bench.lens = "L"
+bench.stage_y_mm = bifocal.top_mm  # the line across the stop, where this lens stays
+bench.lens = "R"
 bench
 """
 MATPLOTLIB = """
@@ -171,7 +174,7 @@ def kernel_mb(lab, page) -> float:
 
 def lay(page, way) -> None:
     """Lay the bifocal's line or the progressive over the stop."""
-    page.get_by_label("Left lens" if way == "bifocal" else "Right lens").check()
+    page.get_by_label("Left lens" if way == "bifocal" else "Right lens", exact=True).check()
     page.wait_for_timeout(500)
 
 
