@@ -37,6 +37,13 @@ class _Parser(argparse.ArgumentParser):
         self.exit(WRONG, f"{sentence}. Ask `{self.prog} --help` for what it takes.\n")
 
 
+def _whole(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number') from None
+
+
 # --- commands: each imports what it needs, so that help comes at once ----------------------
 
 
@@ -304,7 +311,7 @@ def _kit(given: argparse.Namespace) -> int:
         case "labels", _:
             print(f"The labels lie in {kits.labels(course, words)}.")
         case "worksheets", _:
-            print(f"The worksheets lie in {kits.worksheets(course, words)}.")
+            print(f"The worksheets lie in {kits.worksheets(course, words, given.paper)}.")
         case "lend", [number, learner]:
             print(kits.lend(course, number, learner))
         case "back", [number]:
@@ -419,9 +426,9 @@ def _parser() -> argparse.ArgumentParser:
         metavar="TASK ... FILE",
         help="what is asked, such as draw-crosses or other-form, several for a mixed sheet; then a file ending in .pdf",
     )
-    added.add_argument("--count", type=int, default=6, metavar="N", help="how many of each (otherwise 6)")
+    added.add_argument("--count", type=_whole, default=6, metavar="N", help="how many of each (otherwise 6)")
     added.add_argument(
-        "--number", type=int, default=1, metavar="N", help="number of the sheet: the same gives the same"
+        "--number", type=_whole, default=1, metavar="N", help="number of the sheet: the same gives the same"
     )
     added.add_argument("--lenses", type=Path, metavar="FILE", help="your own instead: a text file, one lens to a line")  # fmt: skip
     added.add_argument("--title", default="", help="at the head (otherwise the number of the sheet)")
@@ -472,7 +479,7 @@ def _parser() -> argparse.ArgumentParser:
     added = for_course(command("choose", _choose, "choose which attempt of a chapter is marked", "Without a number it lists them."), chapters=False)  # fmt: skip
     added.add_argument("id", metavar="ID", help="whose")
     added.add_argument("chapter", metavar="CHAPTER", help="name or number of the chapter")
-    added.add_argument("version", nargs="?", type=int, metavar="N", help="which, counted from 1")
+    added.add_argument("version", nargs="?", type=_whole, metavar="N", help="which, counted from 1")
 
     for what, words, second in (
         ("merge", "make one learner of two", ("into", "ID", "who remains")),
@@ -490,7 +497,7 @@ def _parser() -> argparse.ArgumentParser:
     for_learners(added)
     added.add_argument("--again", action="store_true", help="also what was marked before and has not changed")
     added.add_argument(
-        "--processes", type=int, metavar="N", help="how many at once (otherwise one a processor)"
+        "--processes", type=_whole, metavar="N", help="how many at once (otherwise one a processor)"
     )
 
     added = for_course(
@@ -501,6 +508,7 @@ def _parser() -> argparse.ArgumentParser:
                                "Their powers stay in the course folder; labels and worksheets carry the number only."), chapters=False)  # fmt: skip
     added.add_argument("what", metavar="WHAT", help="register, labels, worksheets, lend, back or mark")
     added.add_argument("words", nargs="*", metavar="WORD", help="a file, a pair's number, a learner")
+    added.add_argument("--paper", default="A4", help="of the worksheets, A4 or Letter (otherwise A4)")
 
     added = command("key", _key, "show the right tickets for one learner's unknown pairs")
     added.add_argument("id", metavar="ID", help="whose")
@@ -520,22 +528,43 @@ def _parser() -> argparse.ArgumentParser:
     added = for_course(command("make-class", _make_class, "invent a class that fills in the released chapters",
                                "It writes a zip to gather, a class list, and what each was made to do."))  # fmt: skip
     added.add_argument(
-        "--count", type=int, default=12, metavar="N", help="how many apprentices (otherwise 12)"
+        "--count", type=_whole, default=12, metavar="N", help="how many apprentices (otherwise 12)"
     )
-    added.add_argument("--seed", type=int, default=0, metavar="N", help="another number gives another class")
+    added.add_argument(
+        "--seed", type=_whole, default=0, metavar="N", help="another number gives another class"
+    )
     added.add_argument(
         "--into", type=Path, metavar="FOLDER", help="a new folder for it (otherwise among the reports)"
     )
 
     added = command("rehearse", _rehearse, "run a whole course with an invented class and compare it with the truth",
                     "Release, work, gather, mark, report, hand back, in a new folder of its own.")  # fmt: skip
-    added.add_argument("count", type=int, metavar="N", help="how many apprentices")
+    added.add_argument("count", type=_whole, metavar="N", help="how many apprentices")
     added.add_argument(
         "chapters", nargs="*", metavar="CHAPTER", help="name or number of a chapter (otherwise all)"
     )
     added.add_argument("--into", type=Path, default=Path("rehearsal"), metavar="FOLDER", help='a new folder (otherwise "rehearsal" here)')  # fmt: skip
-    added.add_argument("--seed", type=int, default=0, metavar="N", help="another number gives another class")
+    added.add_argument(
+        "--seed", type=_whole, default=0, metavar="N", help="another number gives another class"
+    )
     return parser
+
+
+def _given(words: Sequence[str]) -> argparse.Namespace:
+    """What was asked for, with words that stand after an option among those before it.
+
+    argparse takes a list such as TASK ... FILE in one piece only.
+    """
+    parser = _parser()
+    given, left = parser.parse_known_args(words)
+    for name in ("tasks_and_file", "chapters", "words", "places"):
+        if left and hasattr(given, name) and not any(word.startswith("-") for word in left):
+            vars(given)[name], left = [*getattr(given, name), *left], []
+    if left:
+        parser.error(f"it does not take {' '.join(left)}")
+    if "places" in vars(given):
+        given.places = [Path(place) for place in given.places]
+    return given
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -554,7 +583,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if words[:1] == ["draw"] and not {"--", "-h", "--help"} & set(words):
         # A lens may begin with a minus sign, and `draw` has no options.
         words.insert(1, "--")
-    given = _parser().parse_args(words)
+    given = _given(words)
     try:
         return given.run(given)
     except OpticsError as error:

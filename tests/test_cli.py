@@ -243,6 +243,15 @@ def test_a_line_may_begin_with_a_minus_sign(lens, tmp_path, capsys):
     assert (tmp_path / "cross.svg").is_file()
 
 
+def test_words_of_a_list_may_stand_on_both_sides_of_an_option(tmp_path, capsys):
+    status, said, _ = _run(capsys, "sheet", "other-form", "--count", 4, "tidy-lines", tmp_path / "s.pdf")
+    assert (status, "s-answers.pdf" in said) == (0, True)
+    status, _, said = _run(capsys, "sheet", "other-form", "--frog", tmp_path / "t.pdf")
+    assert (status, "--frog" in said) == (2, True)
+    status, _, said = _run(capsys, "sheet", "other-form", "--count", "six", tmp_path / "t.pdf")
+    assert (status, '"six" is not a whole number' in said) == (2, True)
+
+
 def test_a_mixed_sheet_of_ones_own_lenses(tmp_path, capsys):
     own = tmp_path / "week 6.txt"
     own.write_text("-2.25 -0.75 x 015\n+1.00 +0.50 x 180\n", "utf-8")
@@ -259,7 +268,7 @@ def test_a_mixed_sheet_of_ones_own_lenses(tmp_path, capsys):
     [
         ((), "the following arguments are required"),
         (("frobnicate",), "invalid choice"),
-        (("rehearse", "many"), "invalid int value"),
+        (("rehearse", "many"), "not a whole number"),
         (("draw", "power-cross", "-2.25 -0.75", "x.png"), "no axis"),
         (("draw", "portrait", "+1.00 DS", "x.png"), 'no drawing called "portrait"'),
         (("draw", "power-cross", "+1.00 DS", "nowhere/x.png"), "nowhere"),

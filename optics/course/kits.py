@@ -177,10 +177,10 @@ def labels(course: Course, numbers: Sequence[str] = ()) -> Path:
     return path
 
 
-def worksheets(course: Course, numbers: Sequence[str] = ()) -> Path:
+def worksheets(course: Course, numbers: Sequence[str] = (), paper: str = "A4") -> Path:
     """A form to print for each pair, with its number at the head and no power."""
     path = course.root / FOLDER / "worksheets.pdf"
-    pages = [reading_form(title=f"Pair {pair.number}") for pair in _chosen(course, numbers)]
+    pages = [reading_form(paper, f"Pair {pair.number}", pair.number) for pair in _chosen(course, numbers)]
     write_whole(path, bound(pages, "Worksheets"))
     return path
 

@@ -23,7 +23,9 @@ AxisLike = int | Prescription | str
 SIDE_ROOM, TALL_ROOM = 76.0, 28.0
 
 
-def draw_axis_dial(ax: Axes, axis: float | None, eye: str | None = None, *, blank: bool = False) -> Axes:
+def draw_axis_dial(
+    ax: Axes, axis: float | None, eye: str | None = None, *, blank: bool = False, bare: bool = False
+) -> Axes:
     """Draw one axis dial on axes of your own.
 
     Parameters
@@ -37,6 +39,9 @@ def draw_axis_dial(ax: Axes, axis: float | None, eye: str | None = None, *, blan
         Written beside the dial, on the temple's side.
     blank : bool
         Draw the axis line but leave its number open, for the learner to read.
+    bare : bool
+        Write nothing at the axis line; the scale's numbers then stand outside,
+        where a small dial has room for them.
 
     Returns
     -------
@@ -44,12 +49,13 @@ def draw_axis_dial(ax: Axes, axis: float | None, eye: str | None = None, *, blan
         The axes given.
     """
     style.lens_field(ax, SIDE_ROOM, TALL_ROOM)
-    style.outline(ax, numbers="inside")
+    style.outline(ax, numbers="outside" if bare else "inside")
     if axis is not None:
         x, y = style.unit(axis)
         ax.plot([-x, x], [-y, y], **style.AXIS, gid="axis")
-        number = style.BLANK if blank else style.degrees_shown(axis)
-        style.around(ax, f"axis {number}", axis, fontsize=style.LABEL)
+        if not bare:
+            number = style.BLANK if blank else style.degrees_shown(axis)
+            style.around(ax, f"axis {number}", axis, fontsize=style.LABEL)
     if eye is not None:
         towards = nasal(eye)
         style.around(ax, eye, 220 if towards > 0 else -40, fontsize=style.TITLE, fontweight="bold")

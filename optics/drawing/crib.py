@@ -77,14 +77,14 @@ def _steps_page(figure: Figure) -> Diagram:
         for number, (step, reminder) in enumerate(named, 1):
             style.text_at(figure, style.MARGIN + 0.28, top, f"{number}.", fontsize=style.TEXT, ha="right")
             style.text_at(figure, style.MARGIN + 0.36, top, step, fontsize=style.SMALL, fontweight="bold")
-            style.text_at(figure, style.MARGIN + 4.2, top, reminder, fontsize=style.SMALL)
+            style.text_at(figure, style.MARGIN + 4.35, top, reminder, fontsize=style.SMALL)
             said.append(f"{number}. {step}: {reminder}.")
             top += 0.235
         top += 0.12
     room = height - top - 1.0
     for eye, left in (("R", 0.02), ("L", 0.52)):
         ax = figure.add_axes((left, 0.95 / height, 0.46, room / height))
-        draw_axis_dial(ax, None, eye)
+        draw_axis_dial(ax, None, eye, bare=True)
         ax.text(0, 0, "base", ha="center", va="center", fontsize=style.SMALL, color=style.PURPLE)
         for base, degrees in zip(BASES, (90, 180, 270, 0) if eye == "R" else (90, 0, 270, 180), strict=True):
             x, y = style.unit(degrees)
@@ -94,8 +94,9 @@ def _steps_page(figure: Figure) -> Diagram:
                 "fontsize": style.SMALL,
                 "color": style.PURPLE,
             }
-            ax.text(x * 0.42, y * 0.42, base, **look)
-    draw_nose(figure, 1.3 / height, 0.95 / height + room / height * 0.75)
+            ax.text(x * 0.6, y * 0.6, base, **look)
+    middle = 0.95 + room / 2
+    draw_nose(figure, (middle - 0.9) / height, (middle + 0.5) / height)
     said.append(
         "Axes are counted from 001 to 180, anticlockwise, seen from the front, for both eyes alike; "
         "base in points to the nose."

@@ -73,7 +73,7 @@ def checked_target(
         raise OpticsError(
             f'There is already a file "{target.name}".',
             "Nothing is replaced unless you say so.",
-            "Choose another name, or allow overwriting.",
+            "Choose another name, or take that file away first.",
         )
     return target
 

@@ -14,7 +14,12 @@ from optics.errors import OpticsError
 
 __all__ = ["draw_drum_readings", "drum_readings"]
 
-STEP = 0.25
+STEPS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
+MOST_STEPS = 7
+"""How many steps the number line has at most, so that each can carry its number."""
+BESIDE = 0.024
+"""How near two readings may lie, as a part of the line, before one stands above the other."""
+LEVELS = (0.0, 0.14, -0.14, 0.07, -0.07)
 
 
 def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: float | None = None) -> Axes:
@@ -35,13 +40,15 @@ def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: flo
         The axes given.
     """
     every = [value for values in rows.values() for value in values] + ([] if known is None else [known])
-    left = (math.floor(min(every) / STEP) - 0.5) * STEP
-    right = (math.ceil(max(every) / STEP) + 0.5) * STEP
+    # Readings far apart get wider steps, so that their numbers keep clear of each other.
+    step = next(each for each in STEPS if (max(every) - min(every)) / each <= MOST_STEPS)
+    left = (math.floor(min(every) / step) - 0.5) * step
+    right = (math.ceil(max(every) / step) + 0.5) * step
     ax.set_xlim(left, right)
     ax.set_ylim(-0.75, len(rows) + 0.25)
     ax.set_axis_off()
     ax.plot([left, right], [0, 0], color=style.BLACK, linewidth=2.0, gid="number line")
-    for place in np.arange(math.ceil(left / STEP), math.floor(right / STEP) + 1) * STEP:
+    for place in np.arange(math.ceil(left / step), math.floor(right / step) + 1) * step:
         ax.plot([place, place], [-0.08, 0.08], color=style.BLACK, linewidth=2.0)
         ax.text(place, -0.16, style.shown(place), ha="center", va="top", fontsize=style.LABEL)
     if known is not None:
@@ -65,7 +72,7 @@ def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: flo
         height = len(rows) - count - 0.7
         ax.plot(
             values,
-            [height] * len(values),
+            [height + above for above in _stacked(values, BESIDE * (right - left))],
             linestyle="",
             marker="o",
             markersize=10,
@@ -85,6 +92,15 @@ def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: flo
         heading = f"{words}: mean {style.shown(mean)} (bar)"
         ax.text(left, height + 0.36, heading, ha="left", va="center", fontsize=style.TEXT, bbox=style.CLEAR)
     return ax
+
+
+def _stacked(values: Sequence[float], near: float) -> list[float]:
+    """How far each reading stands above its row, so that equal ones are seen as several."""
+    placed: list[tuple[float, float]] = []
+    for value in values:
+        taken = {above for other, above in placed if abs(other - value) < near}
+        placed.append((value, next((above for above in LEVELS if above not in taken), 0.0)))
+    return [above for _, above in placed]
 
 
 def drum_readings(rows: Mapping[str, Sequence[float]], known: float | None = None) -> Diagram:

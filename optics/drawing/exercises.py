@@ -16,7 +16,7 @@ from optics.drawing import describe
 from optics.drawing.axis_dial import draw_axis_dial
 from optics.drawing.given import prism_of
 from optics.drawing.power_cross import draw_power_cross
-from optics.drawing.prism_displacement import draw_prism_displacement, draw_prism_rings
+from optics.drawing.prism_displacement import draw_prism_displacement, draw_prism_rings, name_rings
 from optics.errors import OpticsError
 from optics.lens.prescription import Prescription, written
 
@@ -166,15 +166,17 @@ def _other_form(line: Prescription, _: Axes | None, answered: bool) -> Shown:
 
 def _draw_axis(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
     assert ax is not None and line.axis is not None
-    draw_axis_dial(ax, line.axis if answered else None, line.eye)
+    draw_axis_dial(ax, line.axis if answered else None, line.eye, bare=True)
     dial = f" {describe.axis_dial({line.eye: line.axis})}" if answered else ""
-    return Shown(given=_minus(line.distance), answer="", words=f"{describe.line(line)}.{dial}")
+    axis = f"axis {line.axis:03d}" if answered else ""
+    return Shown(given=_minus(line.distance), answer=axis, words=f"{describe.line(line)}.{dial}")
 
 
 def _read_axis(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
     assert ax is not None and line.axis is not None
-    draw_axis_dial(ax, line.axis, line.eye, blank=not answered)
-    return Shown(given="", answer="", words=describe.axis_dial({line.eye: line.axis}, not answered))
+    draw_axis_dial(ax, line.axis, line.eye, bare=True)
+    answer = f"axis {line.axis:03d}" if answered else "axis ______"
+    return Shown(given="", answer=answer, words=describe.axis_dial({line.eye: line.axis}, not answered))
 
 
 def _combine(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
@@ -186,10 +188,11 @@ def _combine(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
         draw_prism_displacement(ax, prism, eye, blank=True)  # the answer stands below it
     else:
         draw_prism_rings(ax, prism, eye)
+    name_rings(ax, prism)
     words = f"{describe.EYES[eye]} lens, {given}"
     return Shown(
         given=f"{eye}  {given}",
-        answer=f"{one}°" if answered else "one prism: ______ base ______",
+        answer=one if answered else "one prism: ______ base ______",
         words=f"{words} is {one}." if answered else f"{words}.",
     )
 
@@ -199,9 +202,10 @@ def _resolve(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
     prism, eye = prism_of(line)
     one, parts = prism.written(eye, "360"), prism.written(eye)
     draw_prism_displacement(ax, prism, eye, resolve=answered, blank=True)
+    name_rings(ax, prism)
     words = f"{describe.EYES[eye]} lens, {one}"
     return Shown(
-        given=f"{eye}  {one}°",
+        given=f"{eye}  {one}",
         answer=parts if answered else "______ base ______ and ______ base ______",
         words=f"{words} is {parts}." if answered else f"{words}.",
     )
@@ -261,18 +265,18 @@ EXERCISES: dict[str, Exercise] = {
         show=_read_axis,
     ),
     "combine-prisms": Exercise(
-        asks="Draw the prisms on the rings and write them as one, its base from 0 to 359 degrees.",
+        asks="Draw the prisms and write them as one, to 0.01, its base from 0 to 359 degrees.",
         invent=_two_prisms,
         suits=_with_prism,
         show=_combine,
-        foot="as seen in the eyepiece; one ring is 1 prism dioptre, or 5 beyond ten",
+        foot="as seen in the eyepiece",
     ),
     "resolve-prisms": Exercise(
-        asks="Write each prism as a horizontal and a vertical one, with their bases.",
+        asks="Write each prism as a horizontal and a vertical one, to 0.01, with their bases.",
         invent=_one_prism,
         suits=_with_prism,
         show=_resolve,
-        foot="as seen in the eyepiece; one ring is 1 prism dioptre, or 5 beyond ten",
+        foot="as seen in the eyepiece",
     ),
     "tidy-lines": Exercise(
         asks="Each line was taken down in haste. Write it so that nobody can misread it.",

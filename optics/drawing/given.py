@@ -13,7 +13,7 @@ from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription, written
 from optics.lens.prism import Prism, nasal
 
-__all__ = ["Given", "LensLike", "lens_of", "named_eye", "prism_of"]
+__all__ = ["Given", "LensLike", "lens_of", "line_of", "named_eye", "prism_of"]
 
 LensLike = Power | Prescription | Crossed | str
 """Anything that names the power of one lens."""
@@ -108,8 +108,12 @@ def _two_meridians(text: str) -> Given:
     return Given(Crossed(first, other, second, one).power, text.strip(), None)
 
 
-def named_eye(eye: str | None) -> str:
-    """R or L, or the sentence that says an eye is needed.
+def named_eye(
+    eye: str | None,
+    why: str = "Base in points to the nose, so a prism needs its eye, R or L.",
+    example: str = "R prism 2.00 base in",
+) -> str:
+    """R or L, or the sentence that says why an eye is needed.
 
     Raises
     ------
@@ -119,8 +123,8 @@ def named_eye(eye: str | None) -> str:
     if eye is None:
         raise OpticsError(
             "The eye is not named.",
-            "Base in points to the nose, so a prism needs its eye, R or L.",
-            'Write it first, "R prism 2.00 base in".',
+            why,
+            f'Write it first, "{example}".',
         )
     nasal(eye)
     return eye
@@ -150,7 +154,7 @@ def prism_of(given: Prism | Prescription | str, eye: str | None = None) -> tuple
     """
     if isinstance(given, Prism):
         return given, named_eye(eye)
-    line = given if isinstance(given, Prescription) else _read_prism(given)
+    line = given if isinstance(given, Prescription) else line_of(given)
     if not line.prism:
         raise OpticsError(
             f'There is no prism in "{line}".',
@@ -161,11 +165,22 @@ def prism_of(given: Prism | Prescription | str, eye: str | None = None) -> tuple
     return Prism.of_parts(line.prism, side), side
 
 
-def _read_prism(text: str) -> Prescription:
+def line_of(text: str) -> Prescription:
+    """A prescription, or a prism alone: it lies on a lens without power.
+
+    Raises
+    ------
+    OpticsError
+        For text that cannot be read.
+
+    Examples
+    --------
+    >>> line_of("R 2.00 base in 1.50 base up").prism
+    ((2.0, 'in'), (1.5, 'up'))
+    """
     try:
         return parse(text)
     except OpticsError:
-        # A prism by itself: lay it on a lens without power.
         side = _EYE.match(text) if isinstance(text, str) else None
         eye, rest = (side["eye"].upper(), side["rest"]) if side else (None, text)
         try:

@@ -45,7 +45,7 @@ def mark_up_charts(paper: str = "A4") -> Diagram:
     ax.set_axis_off()
     style.text_at(figure, style.MARGIN, 0.4, "Mark-up charts", fontsize=16)
     words = (
-        "Four invented designs, seen from the front. Not for anybody's own lenses.\n"
+        "Four invented designs, seen from the front. Not for real lenses.\n"
         "Choose by the sign under the nasal ring, lay both rings in their circles, and ink."
     )
     style.text_at(figure, style.MARGIN, 0.75, words, fontsize=style.SMALL)

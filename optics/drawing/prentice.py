@@ -69,7 +69,9 @@ def draw_looked_through(ax: Axes, power: Power, x_mm: float, y_mm: float, eye: s
         fontsize=style.SMALL,
         bbox=style.CLEAR,
     )
-    bases = " ".join(f"{style.shown(amount, False)} base {base}" for amount, base in prism.bases(eye, 0.005))
+    bases = " and ".join(
+        f"{style.shown(amount, False)} base {base}" for amount, base in prism.bases(eye, 0.005)
+    )
     style.around(ax, bases or "no prism here", 270, gap=10, fontsize=style.LABEL)
     where = describe.place(x_mm, y_mm, eye, "the centre").replace(" and ", "\nand ")
     style.around(ax, f"looked through {where}", 90, gap=6, fontsize=style.SMALL)

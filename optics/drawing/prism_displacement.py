@@ -13,7 +13,7 @@ from optics.drawing.given import prism_of
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, nasal
 
-__all__ = ["draw_prism_displacement", "draw_prism_rings", "prism_displacement"]
+__all__ = ["draw_prism_displacement", "draw_prism_rings", "name_rings", "prism_displacement"]
 
 SIDE_ROOM, BARE_ROOM, TALL_ROOM = 118.0, 36.0, 24.0
 GAP = 6.0
@@ -83,13 +83,23 @@ def draw_prism_rings(ax: Axes, prism: Prism, eye: str, side_room: float = BARE_R
     return radius
 
 
+def name_rings(ax: Axes, prism: Prism) -> None:
+    """Write under the rings of such a prism what one of them is."""
+    words = f"one ring: {_each(_ring_count(prism))} Δ"
+    ax.text(0.5, 0.03, words, ha="center", fontsize=style.SMALL, color=style.DIM, transform=ax.transAxes)
+
+
+def _each(rings: int) -> int:
+    return 1 if rings <= FINE else 5
+
+
 def _ring_count(prism: Prism) -> int:
     amount = math.ceil(float(prism.amount) - 0.05)
     return max(5, amount) if amount <= FINE else 5 * math.ceil(amount / 5)
 
 
 def _draw_rings(ax: Axes, rings: int) -> None:
-    each = 1 if rings <= FINE else 5
+    each = _each(rings)
     for ring in range(1, rings + 1):
         if ring % each == 0:
             ax.add_patch(
@@ -125,7 +135,7 @@ def _label(
     x, y = at
     right, up = (1 if x >= 0 else -1), (1 if y >= 0 else -1)
     outward = "left" if right > 0 else "right"
-    whole = f"{style.shown(float(prism.amount), False)} base {round(float(prism.base_degrees)) % 360:03d}°"
+    whole = prism.written("R", "360")  # a direction round the circle is the same for both eyes
 
     def write(text: str, px: float, py: float, ha: str, va: str) -> None:
         ax.annotate(
@@ -151,7 +161,7 @@ def _label(
             "top" if up > 0 else "bottom",
         )
         beside = up * max(abs(y) / 2, LINE_HEIGHT * 0.6)
-        write(f"{style.shown(upright, False)} base {upright_base}", x + right * 10, beside, outward, "center")
+        write(f"{style.shown(upright, False)} base {upright_base}", x + right * 14, beside, outward, "center")
         end = up * max(abs(y) + GAP, LINE_HEIGHT * 1.3)
         write(whole, x, end, "center", "bottom" if up > 0 else "top")
     elif len(parts) == 1:
@@ -203,7 +213,7 @@ def prism_displacement(
     ax = figure.add_axes((0.0, 0.06, 1.0, 0.86))
     draw_prism_displacement(ax, met, side, resolve=resolve, blank=blank)
     style.heading(figure, side)
-    each = "1 prism dioptre" if _ring_count(met) <= FINE else "5 prism dioptres"
-    style.footing(figure, f"as seen in the eyepiece; one ring is {each}")
+    each = _each(_ring_count(met))
+    style.footing(figure, f"as seen in the eyepiece; one ring is {each} prism dioptre{'s' * (each > 1)}")
     alt = describe.prism_displacement(met, side, blank=blank)
     return Diagram(figure, alt, title=f"Prism, {describe.EYES[side]} lens")

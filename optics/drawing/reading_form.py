@@ -18,12 +18,12 @@ PAIR_NUMBER = re.compile(r"[A-Za-z0-9-]{1,12}")
 """The number of a pair in a kit, as it is stuck on it."""
 
 REPEATS = 5
-READ = ("", "sphere lines", "wheel", "cylinder lines")
+READ = ("", "sphere lines, D", "wheel, degrees", "cylinder lines, D")
 WRITTEN = ("", "sphere", "cylinder", "axis", "add", "prism and base", "PD, mm", "height, mm")
-BEFORE = "□ looked over    □ wiped    □ trued    □ eyepiece set    □ zero checked: reads ________"
+BEFORE = "□ looked over   □ wiped   □ trued   □ eyepiece set   □ zero checked: reads ________"
 
 
-def reading_form(paper: str = "A4", title: str = "A pair of your own") -> Diagram:
+def reading_form(paper: str = "A4", title: str = "A pair of your own", number: str = "") -> Diagram:
     """A page for one pair, read on a real focimeter.
 
     Parameters
@@ -32,6 +32,8 @@ def reading_form(paper: str = "A4", title: str = "A pair of your own") -> Diagra
         What it is printed on.
     title : str
         At the head.
+    number : str
+        Of the pair; a line to write it on otherwise.
 
     Returns
     -------
@@ -40,7 +42,7 @@ def reading_form(paper: str = "A4", title: str = "A pair of your own") -> Diagra
     figure = style.canvas(*style.page_size(paper))
     width, height = figure.get_size_inches()
     style.text_at(figure, style.MARGIN, 0.4, title, fontsize=16)
-    line = "pair no. ________   read by ______________________   date ____________"
+    line = f"pair no. {number or '________'}   read by ______________________   date ____________"
     style.text_at(figure, style.MARGIN, 0.95, line, fontsize=style.TEXT)
     style.text_at(figure, style.MARGIN, 1.35, BEFORE, fontsize=style.TEXT)
     top = 1.85
@@ -53,8 +55,10 @@ def reading_form(paper: str = "A4", title: str = "A pair of your own") -> Diagra
     wide = (0.4, 0.95, 0.95, 0.75, 0.75, 1.45, 0.9, 0.9)
     top = _table(figure, top + 0.3, WRITTEN, ["R", "L"], wide) + 0.2
     for words in ("lens style", "what was seen of frame and lenses", "remarks"):
-        room = "_" * int((width - 2 * style.MARGIN) * 11 - len(words))
-        style.text_at(figure, style.MARGIN, top, f"{words}  {room}", fontsize=style.SMALL)
+        style.text_at(figure, style.MARGIN, top, words, fontsize=style.SMALL)
+        ends = [(style.MARGIN + 2.8) / width, 1.0 - style.MARGIN / width]
+        down = [1.0 - (top + 0.18) / height] * 2
+        figure.add_artist(Line2D(ends, down, color=style.GREY, linewidth=style.LINE))
         top += 0.36
     caution = textwrap.fill(CAUTION, 92)
     style.text_at(figure, style.MARGIN, height - 0.9, caution, fontsize=style.SMALL, color=style.DIM)

@@ -18,8 +18,8 @@ from matplotlib.textpath import TextPath
 from optics.drawing import style
 from optics.drawing.diagram import Diagram, bound, checked_target, written_to
 from optics.drawing.exercises import EXERCISES, Exercise, checked
+from optics.drawing.given import line_of
 from optics.errors import OpticsError, shown
-from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 
 __all__ = ["TASKS", "Sheet", "lenses_in", "sheet"]
@@ -98,7 +98,7 @@ def lenses_in(text: str) -> list[Prescription]:
         if not line.strip():
             continue
         try:
-            found.append(parse(line))
+            found.append(line_of(line))
         except OpticsError as error:
             raise OpticsError(
                 f"Line {number} of the list: {error}", "One lens stands on each line.", "Mend that line."
@@ -177,7 +177,7 @@ def sheet(
         chosen = [(name, line) for name in tasks for line in _practice_lenses(count, seed, name)]
         title = title or f"Sheet {seed}"
     else:
-        own = [line if isinstance(line, Prescription) else parse(line) for line in lenses]
+        own = [line if isinstance(line, Prescription) else line_of(line) for line in lenses]
         title = title or "Sheet of your own"
         if not own:
             raise OpticsError("The sheet has no lenses.", "It needs at least one.", "Write one.")
@@ -251,9 +251,11 @@ def _pages(
     size = style.page_size(paper)
     heading = f"{title}{', answers' if answered else ''}"
     pages: list[tuple[Figure, list[str]]] = []
+    feet: list[list[str]] = []
     for number, ((task, line), (box, asks)) in enumerate(zip(chosen, _boxes(chosen, paper), strict=True), 1):
         if box.page == len(pages):
             pages.append((style.canvas(*size), []))
+            feet.append([])
             _draw_head(pages[-1][0], heading, shop, answered)
         figure, said = pages[-1]
         exercise = EXERCISES[task]
@@ -261,8 +263,9 @@ def _pages(
             style.text_at(figure, asks.left, asks.top, exercise.asks, fontsize=style.TEXT)
             said.append(exercise.asks)
         said.append(f"{number}: {_question(figure, box, number, exercise, line, answered)}")
+        feet[box.page].append(exercise.foot if exercise.drawn else "")
     for number, (figure, _) in enumerate(pages, 1):
-        _draw_foot(figure, [task for task, _ in chosen], number, len(pages))
+        _draw_foot(figure, feet[number - 1], number, len(pages))
     return tuple(Diagram(figure, f"{heading}. {' '.join(said)}", title=heading) for figure, said in pages)
 
 
@@ -301,17 +304,14 @@ def _draw_head(figure: Figure, heading: str, shop: str, answered: bool) -> None:
         style.text_at(figure, width - style.MARGIN, 0.98, line, fontsize=style.SMALL, ha="right")
 
 
-def _draw_foot(figure: Figure, tasks: Sequence[str], number: int, pages: int) -> None:
+def _draw_foot(figure: Figure, said: Sequence[str], number: int, pages: int) -> None:
     width, height = figure.get_size_inches()
-    feet = dict.fromkeys(EXERCISES[task].foot for task in tasks if EXERCISES[task].drawn)
+    feet = [foot for foot in dict.fromkeys(said) if foot]
     of = f"page {number} of {pages}" if pages > 1 else ""
-    if len(feet) == 1:
-        style.text_at(
-            figure, style.MARGIN, height - 0.4, next(iter(feet)), fontsize=style.SMALL, color=style.DIM
-        )
-    elif feet:
-        words = "lenses seen from the front, prisms as in the eyepiece"
-        style.text_at(figure, style.MARGIN, height - 0.4, words, fontsize=style.SMALL, color=style.DIM)
+    words = (
+        feet[0] if len(feet) == 1 else "lenses seen from the front, prisms as in the eyepiece" if feet else ""
+    )
+    style.text_at(figure, style.MARGIN, height - 0.4, words, fontsize=style.SMALL, color=style.DIM)
     style.text_at(
         figure, width - style.MARGIN, height - 0.4, of, fontsize=style.SMALL, color=style.DIM, ha="right"
     )

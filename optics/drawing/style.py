@@ -80,6 +80,8 @@ CLEAR: dict[str, Any] = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, 
 """White ground behind text that stands on lines."""
 
 BLANK = "____"
+LONGEST_TICK = 0.91
+"""Where the longest tick of a scale ends, in radii."""
 """Where a learner writes."""
 
 
@@ -181,7 +183,7 @@ def outline(ax: Axes, numbers: str = "") -> None:
     ax.add_patch(Circle((0, 0), 1.0, fill=False, edgecolor=GREY, linewidth=LINE, gid="lens"))
     # One line with gaps: seventy lines of their own would make a sheet slow to draw.
     turn = np.arange(0, 360, 5 if numbers else 10)
-    inner = np.where(turn % 30 == 0, 0.91, np.where(turn % 10 == 0, 0.94, 0.97))
+    inner = np.where(turn % 30 == 0, LONGEST_TICK, np.where(turn % 10 == 0, 0.94, 0.97))
     ends = np.stack([inner, np.ones(turn.size), np.full(turn.size, np.nan)], axis=-1)
     across, up = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
     ax.plot(
@@ -197,14 +199,19 @@ def outline(ax: Axes, numbers: str = "") -> None:
         if numbers == "outside":
             around(ax, number, degrees, gap=4, fontsize=SMALL, color=DIM)
         else:
+            # Inside the longest tick by as much as the number reaches towards it, points.
             x, y = unit(degrees)
-            middle: dict[str, Any] = {
-                "ha": "center",
-                "va": "center",
-                "bbox": CLEAR | {"alpha": 1.0},
-                "zorder": 4,
-            }
-            ax.text(x * 0.79, y * 0.79, number, fontsize=SMALL, color=DIM, **middle)
+            reach = abs(x) * 0.34 * SMALL * len(number) + abs(y) * 0.45 * SMALL + 2.0
+            look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": SMALL, "color": DIM}
+            ax.annotate(
+                number,
+                (x * LONGEST_TICK, y * LONGEST_TICK),
+                xytext=(-x * reach, -y * reach),
+                textcoords="offset points",
+                bbox=CLEAR | {"alpha": 1.0, "pad": 0.5},
+                zorder=4,
+                **look,
+            )
 
 
 def rim(degrees: float) -> dict[str, Any]:

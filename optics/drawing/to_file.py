@@ -34,6 +34,9 @@ from optics.lens.segment import Segment
 __all__ = ["KINDS", "Kind", "draw_to_file", "lined_of", "progressive_of"]
 
 
+WHY_EYE = "The picture shows which side the nose is on, so it needs the eye, R or L."
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of drawing.
@@ -55,7 +58,7 @@ def _parts(text: str, kind: str, least: int, most: int) -> list[str]:
     parts = [part.strip() for part in text.split(";") if part.strip()]
     if not least <= len(parts) <= most:
         raise OpticsError(
-            f"There are {len(parts)} parts in {shown(text)}.",
+            f"{shown(text)} has {len(parts)} part{'s' * (len(parts) != 1)}.",
             f"This drawing takes {least if least == most else f'{least} or more'}, with a semicolon between.",
             f'Try "{KINDS[kind].example}".',
         )
@@ -75,6 +78,8 @@ def _settling(text: str, **options: Any) -> Diagram:
     try:
         return settling(power_of(text, "reading"), **options)
     except OpticsError:
+        if len(text.split()) == 1:
+            raise
         return settling(parse(text).power, **options)
 
 
@@ -85,7 +90,7 @@ def _drum_readings(text: str, **options: Any) -> Diagram:
 def _prentice(text: str, **options: Any) -> Diagram:
     lens, place = _parts(text, "prentice", 2, 2)
     line = parse(lens)
-    eye = named_eye(line.eye)
+    eye = named_eye(line.eye, WHY_EYE, KINDS["prentice"].example)
     x, y = parse_place(place, eye)
     return prentice(line, x, y, eye, **options)
 
@@ -102,7 +107,11 @@ def _with_add(text: str, kind: str) -> dict[str, Any]:
             "This lens needs one.",
             f'Try "{KINDS[kind].example}".',
         )
-    return {"power": line.power, "addition": line.add, "eye": named_eye(line.eye)}
+    return {
+        "power": line.power,
+        "addition": line.add,
+        "eye": named_eye(line.eye, WHY_EYE, KINDS[kind].example),
+    }
 
 
 def lined_of(text: str, **measures: Any) -> Multifocal:

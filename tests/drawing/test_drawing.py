@@ -160,6 +160,19 @@ def test_axis_dial_is_legible(axis):
         assert faults(diagram.figure) == []
 
 
+def test_numbers_of_a_dial_keep_clear_of_its_ticks_and_of_each_other():
+    dial = axis_dial("R +1.00 -0.50 x 170; L +1.00 -0.50 x 010")
+    assert not faults(dial.figure)
+    for ax in dial.figure.axes:
+        numbers = [text for text in words(dial.figure) if text.axes is ax and text.get_text().isdigit()]
+        assert len(numbers) == 7
+        for text in numbers:
+            box = Text.get_window_extent(text)
+            corners = [(x, y) for x in (box.x0, box.x1) for y in (box.y0, box.y1)]
+            far = max(math.hypot(*ax.transData.inverted().transform(corner)) for corner in corners)
+            assert far < 0.94, text.get_text()  # where a tick of ten degrees ends
+
+
 @pytest.mark.parametrize("amount", [0.12, 1.5, 5.0, 9.5, 30.0])
 def test_prism_is_legible_in_every_direction(amount):
     bases = (0, 1, 10, 45, 60, 89, 90, 120, 135, 179, 180, 210, 225, 260, 270, 300, 315, 350)
@@ -396,7 +409,7 @@ def test_the_crossing_moves_towards_the_base(eye, base, side):
 def test_a_prism_is_resolved_into_named_parts():
     ax = draw_prism_displacement(fresh_axes(), prism_of("L 4.00 base out 3.00 base down")[0], "L")
     text = [t.get_text() for t in ax.texts]
-    assert {"4.00 base out", "3.00 base down", "5.00 base 323°"} <= set(text)
+    assert {"4.00 base out", "3.00 base down", "5.00 base 323"} <= set(text)
     start, end = arrow_of(ax, "prism")
     assert tuple(start) == (0, 0)
     assert tuple(end) == pytest.approx((0.8, -0.6))
@@ -698,6 +711,15 @@ def test_a_list_of_ones_own_says_which_line_it_cannot_read():
         sheet("other-form", lenses=["+1.00 DS"])
     with pytest.raises(OpticsError, match="does not suit"):
         sheet("combine-prisms", lenses=["+1.00 DS"])
+
+
+def test_a_prism_alone_is_a_line_of_ones_own_and_its_rings_are_named():
+    own = sheet(
+        "combine-prisms", lenses=lenses_in("R 8.00 base in 6.00 base up\nL plano prism 12.00 base down\n")
+    )
+    # 8 and 6 make 10 and 36.87 degrees, by hand.
+    assert {"10.00 base 037", "12.00 base 270"} <= set(said(own.answers[0].figure))
+    assert {"one ring: 1 Δ", "one ring: 5 Δ"} <= set(said(own.questions[0].figure))
 
 
 def test_nothing_is_written_where_the_answers_cannot_be(tmp_path):

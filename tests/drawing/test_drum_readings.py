@@ -40,3 +40,17 @@ def test_rows_are_read_aloud_from_the_top():
 def test_no_readings_is_said_in_a_sentence():
     with pytest.raises(OpticsError, match="no readings"):
         drum_readings({"eyepiece set": []})
+
+
+def test_readings_far_apart_keep_their_numbers_legible():
+    (ax,) = drum_readings({"readings": [-9.0, -2.25, 1.0, 14.0]}).figure.axes
+    numbers = [text.get_position()[0] for text in ax.texts if text.get_position()[1] < 0]
+    assert 3 <= len(numbers) <= 9
+    assert min(numbers[1:]) > ax.get_xlim()[0] and -9.0 > ax.get_xlim()[0] and 14.0 < ax.get_xlim()[1]
+
+
+def test_equal_readings_are_seen_as_several():
+    drawn = artists(drum_readings({"readings": [-2.25, -2.25, -2.25, -2.50]}))
+    heights = list(drawn["readings 1"].get_ydata())
+    assert len(set(heights[:3])) == 3
+    assert heights[3] == heights[0]
