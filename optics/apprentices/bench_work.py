@@ -14,7 +14,7 @@ from optics.lens.angles import axis_difference
 from optics.lens.lens import EMPTY
 from optics.lens.prescription import Prescription, written
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
-from optics.marking.marks import WEAKEST_MISSED, WEIGHTS, triple_of
+from optics.marking.marks import WEAKEST_MISSED, WEIGHTS, hold, triple_of, true_triple
 from optics.marking.replies import LENS_SKILLS
 from optics.specimens.sealed import PairBox
 from optics.specimens.specimen import Specimen
@@ -123,6 +123,10 @@ def _one_lens(
     # Exchanged lenses spoil only what differs between them; other habits all they declare.
     shows = bool(spoiled) if habit == "lenses exchanged" else spoiled == entry.spoils
     if not shows:
+        return None
+    beside = true_triple(pair.power("L" if eye == "R" else "R"), form)
+    if habit != "lenses exchanged" and line.cylinder and hold(line, beside, form).fits:
+        # Eyes are mirror images: with its axis mirrored a lens may be the other one, and nobody can tell which.
         return None
     lost = frozenset(skills) if spoiled and habit == "lenses exchanged" else uncounted(skills, spoiled)
     harms = harmful(line, true, spoiled) or (habit == "lenses exchanged" and bool(spoiled and line.cylinder))

@@ -168,3 +168,18 @@ def test_a_sphere_written_for_a_cylinder_loses_the_form_as_well(chapter):
     made = at_the_bench(pair, "R", "minus", lambda eye: steady(1), "lenses exchanged")
     assert made is not None and made.spoiled == {"sphere", "cylinder", "axis", "form"}
     assert at_the_bench(pair, "R", "minus", lambda eye: steady(1), None)[0] == ("-2.00 -1.00 x 030",)
+
+
+def test_a_habit_is_not_worn_where_it_writes_the_other_lens():
+    """Eyes are mirror images; a mirrored axis may be the other lens's, and no mark can be expected for it."""
+
+    def mirrored(left_axis):
+        right, left = (
+            Mounted(lens=SingleVision(power=Power.from_sphere_cylinder(-1.0, -1.0, axis)))
+            for axis in (60, left_axis)
+        )
+        pair = replace(make(Brief(cylinder="none"), seed=1), spectacles=Spectacles(right=right, left=left))
+        return at_the_bench(pair, "R", "minus", lambda eye: np.random.default_rng(1), "axis mirrored")
+
+    assert mirrored(120) is None
+    assert mirrored(20).answers == ("-1.00 -1.00 x 120",)
