@@ -291,8 +291,8 @@ def _key(given: argparse.Namespace) -> int:
 
 
 def _as_read(given: argparse.Namespace) -> int:
+    from optics.course.as_it_was_read import as_it_was_read
     from optics.course.folder import open_course
-    from optics.course.looking_closer import as_it_was_read
 
     print(f"The page lies in {as_it_was_read(open_course(given.course), given.id, given.chapter)}.")
     return 0

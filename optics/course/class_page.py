@@ -87,14 +87,23 @@ def _sentences(found: Sequence[Result], nothing_came: int, learners: int) -> str
     return " ".join(said)
 
 
+def _links(learner: str, moves: Mapping[tuple[str, str], str]) -> str:
+    return " ".join(
+        f'<a href="{escape(address, quote=True)}">{escape(short(chapter))}</a>'
+        for (who, chapter), address in sorted(moves.items())
+        if who == learner
+    )
+
+
 def class_page(
     title: str,
     found: Sequence[Result],
     names: Mapping[str, str],
     late: Mapping[str, Mapping[str, str]],
     overdue: Mapping[str, Sequence[str]],
+    moves: Mapping[tuple[str, str], str] | None = None,
 ) -> str:
-    """The class report as a page of HTML, without links or scripts.
+    """The class report as a page of HTML, without scripts.
 
     Parameters
     ----------
@@ -106,6 +115,8 @@ def class_page(
         Everybody's name by identifier, those from whom nothing came included.
     late, overdue : dict
         As for `see_first`.
+    moves : dict of (str, str) to str, optional
+        By learner and chapter the address of the page that shows how the pairs were read.
 
     Returns
     -------
@@ -126,7 +137,8 @@ def class_page(
             f"{habit} ({count}){after(trend(own, habit))}" for habit, count in habits_of(own).most_common(2)
         )
         cells = (_share(*by_skill.get(skill, (0.0, 0.0))) for skill in skills)
-        learner_rows.append(_row(escape(who), _name(names[who]), _share(*whole(own)), *cells, escape(shown)))
+        row = [escape(who), _name(names[who]), _share(*whole(own)), *cells, escape(shown)]
+        learner_rows.append(_row(*row, *([_links(who, moves)] if moves else [])))
     habit_rows = []
     for habit, count in habits_of(found).most_common():
         theirs = [result for result in found if habit in result.slips]
@@ -168,7 +180,7 @@ def class_page(
 <p>{escape(_sentences(found, sum(not own for own in by_learner.values()), len(names)))}</p>
 {_table("See first", ["Learner", "Name", "Why"], [_row(escape(who), _name(names[who]), escape("; ".join(why))) for who, why in first[:MOST_FIRST]])}
 {f"<p>{len(first) - MOST_FIRST} more have a reason: see-first.csv.</p>" if len(first) > MOST_FIRST else ""}
-{_table("Learners by skill, % of the marks", ["Learner", "Name", "All", *skills, "Habits, with the answers they explain"], learner_rows)}
+{_table("Learners by skill, % of the marks", ["Learner", "Name", "All", *skills, "Habits, with the answers they explain", *(["As it was read"] if moves else [])], learner_rows)}
 {_table("Habits of the class, practice included", ["Habit (answers)", "Learners", "By chapter", "Over the chapters"], habit_rows)}
 {_table("Questions to talk about, hardest first", ["Chapter", "Question", "% of marks", "Tells apart", "Wrong, as typed", "Habits"], talk)}
 <p>Tells apart: whether those who do well elsewhere do well here, from -1 to +1; near 0 or below it the question may be

@@ -16,6 +16,7 @@ import contextlib
 import hashlib
 import html
 import io
+import logging
 import math
 import os
 import sys
@@ -46,6 +47,7 @@ from optics.specimens.sealed import SEALED, open_pairs
 __all__ = ["Bench", "CheckAnswers", "Marked", "mark", "standing_in"]
 
 LARGEST_NOTEBOOK = 50_000_000
+_log = logging.getLogger("optics.course.marking")
 FAULT = "CheckFault"
 """Name of the error recorded where a check itself fails: the instructor's to mend."""
 
@@ -63,7 +65,7 @@ class CheckAnswers(NbGraderPreprocessor):
             answers = {cell.name for cell in notebook.solution_cells}
             points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
         folder = Path(resources["metadata"]["path"] or ".")
-        who = ""
+        who, moves = "", {}
         if self.parent is not None:
             # nbgrader has put the pairs of the last release there; a submission has its own.
             course = Course(root=Path(self.parent.parent.coursedir.root))
@@ -71,6 +73,7 @@ class CheckAnswers(NbGraderPreprocessor):
             if box is not None:
                 write_whole(folder / SEALED, (box / SEALED).read_bytes())
                 who = names["student"]
+            moves = _moves(course, names["student"], names["assignment"])
         with standing_in(str(folder)):
             bench = Bench(who)
             for cell in nb.cells:
@@ -81,9 +84,20 @@ class CheckAnswers(NbGraderPreprocessor):
                 if key in answers:
                     cell.outputs = bench.read(cell.source, sources[key])
                 elif key in locked:
-                    cell.outputs = bench.run(sources[key], points.get(key))
+                    cell.outputs = bench.run(sources[key], points.get(key)) + moves.get(key, [])
                     cell.execution_count = bench.count
         return nb, resources
+
+
+def _moves(course: Course, learner: str, chapter: str) -> dict[str, list[NotebookNode]]:
+    """What was kept of the work at the bench, to stand under its questions."""
+    from optics.course.as_it_was_read import shown_again
+
+    try:
+        return {cell: [output] for cell, output in shown_again(course, learner, chapter).items()}
+    except Exception as reason:  # evidence to look at; whatever is wrong with it costs no mark
+        _log.warning("The moves of %s, %s cannot be shown (%s).", learner, chapter, reason)
+        return {}
 
 
 @contextlib.contextmanager

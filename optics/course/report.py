@@ -9,7 +9,9 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
+from urllib.parse import quote
 
+from optics.course.as_it_was_read import page_of
 from optics.course.class_findings import question_rows, see_first
 from optics.course.class_list import Learner, class_list
 from optics.course.class_page import class_page
@@ -117,7 +119,12 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
             ),
         )
     title = f"Class report, intake {course.intake.name}"
-    write_whole(folder / "class.html", class_page(title, found, everybody, late, overdue))
+    moves = {
+        (who, chapter): quote(f"../{page.relative_to(folder.parent).as_posix()}")
+        for who, chapter in sorted({(result.learner, result.chapter) for result in found})
+        if (page := page_of(course, who, chapter))
+    }
+    write_whole(folder / "class.html", class_page(title, found, everybody, late, overdue, moves))
     return folder
 
 

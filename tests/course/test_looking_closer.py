@@ -4,17 +4,20 @@ import csv
 import json
 import re
 import zipfile
+from time import process_time
+from urllib.parse import unquote
 
 import nbformat
 import pytest
 from course.test_handed_out import _right
 from course_names import BENCH, CLASS, FORMS
 
+from optics.course.as_it_was_read import MOST_ON_A_PAGE, as_it_was_read
 from optics.course.class_list import keep_class_list, read_class_list
 from optics.course.feedback import hand_back
 from optics.course.folder import set_deadline, start_intake
 from optics.course.gather import gather
-from optics.course.looking_closer import as_it_was_read, key
+from optics.course.looking_closer import key
 from optics.course.marking import mark
 from optics.course.release import release
 from optics.course.report import write_report
@@ -59,11 +62,14 @@ def test_an_answer_that_fits_anothers_pair_is_reported_and_its_mark_is_as_it_wou
     assert marks_of(course, "t101", BENCH)["right-a-check"] < 5.0
 
 
-def _worked(course, **start):
-    """A notebook as it is handed in, with the moves of a hand in an output."""
-    stood = {"lens": "R", "against": "back", "aside": "no", "drum": 0.0, "wheel": 180.0, "eyepiece": 2.0, "stage_x_mm": -31.0,
+def _worked_start():
+    return {"lens": "R", "against": "back", "aside": "no", "drum": 0.0, "wheel": 180.0, "eyepiece": 2.0, "stage_x_mm": -31.0,
              "stage_y_mm": 0.0, "compensator": 0.0, "compensator_base": 0.0}  # fmt: skip
-    trace = Trace(start=stood | start, pair="A")
+
+
+def _worked(course):
+    """A notebook as it is handed in, with the moves of a hand in an output."""
+    trace = Trace(start=_worked_start(), pair="A")
     for number, (control, value) in enumerate(
         [("eyepiece", 0.0), ("drum", -1.25), ("noted", "sphere"), ("drum", -2.0), ("noted", "cylinder")]
     ):
@@ -84,6 +90,58 @@ def test_a_reading_is_seen_again_as_pictures_and_as_a_line(course, tmp_path):
     assert "The eyepiece was turned before the first reading." in page
     assert "no mark rests on it" in page
     assert len(re.findall(r'alt="[^"]{20,}"', page)) == 2
+
+
+def test_it_is_seen_from_the_report_from_formgraders_notebook_and_from_the_feedback(
+    course, tmp_path, marks_of
+):
+    notebook = _worked(course)
+    file = tmp_path / "t101.ipynb"
+    nbformat.write(notebook, file)
+    gather(course, [file], learner="t101")
+    assert mark(course)[0].marked
+    assert marks_of(course, "t101", BENCH)["right-a-check"] == 5.0  # the moves came from another lens
+    report = write_report(course)
+    (link,) = re.findall(r'<td><a href="([^"]+)">92</a></td>', (report / "class.html").read_text("utf-8"))
+    page = (report / unquote(link)).resolve()
+    assert page.read_text("utf-8").count("data:image/png") == 2
+    # Formgrader shows the outputs of this notebook.
+    cells = nbformat.read(course.notebook("autograded", BENCH, "t101"), as_version=4).cells
+    shown = next(cell for cell in cells if cell.id == "right-a-check").outputs[-1].data["text/html"]
+    assert shown.startswith("<details><summary>As it was read, pair A</summary>")
+    with zipfile.ZipFile(hand_back(course).folder / "t101.zip") as archive:
+        told = archive.read(f"{BENCH}.html").decode()
+    assert told.count("data:image/png") == 2 and "drum to -1.25 D" in told
+    # Without moves nothing of it is left anywhere.
+    for cell in notebook.cells:
+        cell.outputs = []
+    nbformat.write(notebook, file)
+    notebook.cells[0].source += "."
+    nbformat.write(notebook, file)
+    gather(course, [file], learner="t101")
+    assert mark(course)[0].marked
+    assert "as it was read" not in (write_report(course) / "class.html").read_text("utf-8").casefold()
+
+
+def test_moves_without_end_hold_nobody_up_and_cost_no_mark(course, tmp_path, marks_of):
+    """A notebook full of moves, and one whose moves cannot be shown."""
+    notebook = _worked(course)
+    trace = Trace(start=_worked_start(), pair="A")
+    for number in range(900):
+        trace.note("noted", "sphere", number)
+    (output,) = next(cell for cell in notebook.cells if cell.id == "right-a-check").outputs
+    output.data[TRACE_MIME] = trace.bundle
+    for number in range(200):
+        notebook.cells.append(nbformat.v4.new_code_cell("", id=f"c{number}", outputs=[output]))
+    file = tmp_path / "t101.ipynb"
+    nbformat.write(notebook, file)
+    gather(course, [file], learner="t101")
+    began = process_time()
+    assert mark(course)[0].marked
+    assert process_time() - began < 6
+    assert marks_of(course, "t101", BENCH)["right-a-check"] == 5.0
+    page = as_it_was_read(course, "t101", "92").read_text("utf-8")
+    assert page.count("data:image/png") == MOST_ON_A_PAGE
 
 
 @pytest.mark.parametrize("spoil", ["cleared", "edited", "nothing"])
