@@ -35,6 +35,7 @@ LARGEST = 50_000_000
 FOLDER = "as it was read"
 MARK = "as it was read"
 """In an output's metadata: it shows moves and is no reply."""
+THINNED = "The work was long: of its older part only the readings are kept, and how they were come to."
 CAUTION = (
     "From the moves kept in the notebook. A notebook can be edited, so this is for looking and talking, "
     "and no mark rests on it."
@@ -150,6 +151,7 @@ def _told(trace: Trace, pair: Specimen | None, most: int) -> tuple[str, int]:
         f"{len(trace.turns)} turns of a control in {seconds // 60} min {seconds % 60} s.",
         f"The eyepiece was {'turned' if set_first else 'not turned'} before the first reading.",
         f"{len(trace.readings)} readings were noted.",
+        THINNED if trace.thinned else "",
         "" if trace.whole else "There was no more room for the moves after these.",
     ]
     line = " → ".join(

@@ -8,7 +8,7 @@ value, and a damaged one is told and left aside.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -25,6 +25,8 @@ __all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "bundle_in_hand", "trac
 TRACE_MIME = "application/vnd.optics.trace+json"
 MOST_LETTERS = 14_000
 """Length of the moves as text at most. Two cells of a pair carry it, so a pair stays under 30 kB."""
+SPARE_LETTERS = 100
+"""Kept free, so that the last move always fits."""
 ONE_TURN_MS = 100
 """A control that goes on turning is kept at this pace; its last place is always kept."""
 LONGEST_MS = 24 * 3_600_000
@@ -74,6 +76,7 @@ _TOLD_AT = {
 }
 _OF_LETTER = {letter: control for control, (letter, _, _) in _CONTROLS.items()}
 _START = tuple(name for name in _CONTROLS if name not in ("noted", "struck"))
+_TURNED = tuple(name for name in _CONTROLS if name not in _WORDS)
 _MOVE = re.compile(r"([a-z])(\d{1,8}),(-?\d{1,5});", re.ASCII)
 
 
@@ -136,6 +139,8 @@ class Trace:
         In the order of time.
     whole : bool
         False once there was no more room.
+    thinned : bool
+        True once moves were left out: of the older part every reading is kept, and how one came to it.
     """
 
     start: dict[str, float | str]
@@ -144,27 +149,39 @@ class Trace:
     pair: str = ""
     moves: list[Move] = field(default_factory=list)
     whole: bool = True
+    thinned: bool = False
     _letters: int = 0
 
     def note(self, control: str, value: float | str, ms: int) -> None:
         """Keep a move; a control that goes on turning is kept ten times a second."""
         number = _number(control, value)
-        last = self.moves[-1] if self.moves else None
-        if last and last.control == control and control in _START and ms - last.ms < ONE_TURN_MS:
-            self.moves[-1] = Move(control, value, last.ms)
-            return
-        before = last.ms if last else 0
+        # A drag over the stage moves two controls by turns.
+        for at in range(len(self.moves) - 1, max(-1, len(self.moves) - 3), -1):
+            last = self.moves[at]
+            if last.control not in _TURNED or control not in _TURNED or ms - last.ms >= ONE_TURN_MS:
+                break
+            if last.control == control:
+                self._letters += len(str(number)) - len(str(_number(control, last.value)))
+                self.moves[at] = Move(control, value, last.ms)
+                return
+        before = self.moves[-1].ms if self.moves else 0
         self._letters += len(f"{_CONTROLS[control][0]}{max(0, ms - before)},{number};")
-        if self._letters > MOST_LETTERS - 100:
+        if self._letters > MOST_LETTERS - SPARE_LETTERS:
             self._thin()
-        if self._letters > MOST_LETTERS - 100:
+        if self._letters > MOST_LETTERS - SPARE_LETTERS:
             self.whole = False
             return
         self.moves.append(Move(control, value, max(ms, before)))
 
     def _thin(self) -> None:
-        """Keep of every turn only where it ended."""
-        self.moves = [self.moves[made - 1] for made in self.turns]
+        """Keep of every turn where it ended; where that is not enough, of the older part what led to a reading."""
+        self.thinned = True
+        come_to = _come_to(self.moves)
+        turns = {made - 1 for made in self.turns}
+        self.moves = [move for at, move in enumerate(self.moves) if at in turns | come_to]
+        if len(self.text) > MOST_LETTERS // 2:
+            older = len(self.moves) * 3 // 4
+            self.moves = _led_to_readings(self.moves[:older]) + self.moves[older:]
         self._letters = len(self.text)
 
     @property
@@ -189,6 +206,7 @@ class Trace:
             "eye": eye,
             "zero": zero,
             "whole": self.whole,
+            "thinned": self.thinned,
             "moves": self.text,
         }
 
@@ -269,6 +287,31 @@ class Trace:
         return tuple(kept)
 
 
+def _come_to(moves: Sequence[Move]) -> set[int]:
+    """The last two moves of the drum before each reading: from which side it was come to."""
+    drum: list[int] = []
+    kept: set[int] = set()
+    for at, move in enumerate(moves):
+        if move.control == "drum":
+            drum.append(at)
+        elif move.control == "noted":
+            kept.update(drum[-2:])
+    return kept
+
+
+def _led_to_readings(moves: Sequence[Move]) -> list[Move]:
+    """Whatever is not turned but done, where each control stood by then, and how one came to the readings."""
+    kept, stands = _come_to(moves), dict[str, int]()
+    for at, move in enumerate(moves):
+        if move.control in _TURNED:
+            stands[move.control] = at
+        else:
+            kept.update(stands.values(), (at,))
+            stands.clear()
+    kept.update(stands.values())  # as it stood where the newer moves begin
+    return [moves[at] for at in sorted(kept)]
+
+
 def trace_from(data: object) -> Trace:
     """Read a trace as a notebook carries it.
 
@@ -310,6 +353,7 @@ def _read(data: Any) -> Trace:
         zero_error=_hundredths(data["zero"], -5, 5),
         pair=str(data["pair"])[:40],
         whole=data["whole"] is True,
+        thinned=data.get("thinned") is True,
     )
     ms, at = 0, 0
     for found in _MOVE.finditer(text):

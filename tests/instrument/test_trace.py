@@ -91,6 +91,66 @@ def test_an_hour_of_work_stays_small_and_keeps_the_readings():
     assert trace_from(trace.bundle).moves == trace.moves
 
 
+def hesitant(minutes=40, readings=10):
+    """Both lenses, both sets of lines, ten readings each: to and fro, from plus, by a hand that never settles."""
+    chance = np.random.default_rng(3)
+    trace, ms, noted = Trace(start=dict(START)), 0, []
+    each = minutes * 60_000 // (4 * readings)
+
+    def turn(control, value):
+        nonlocal ms
+        ms += int(chance.integers(100, 400))
+        trace.note(control, round(float(value), 2), ms)
+
+    for eye in "RL":
+        trace.note("lens", eye, ms)
+        for lines in ("sphere", "cylinder"):
+            for _ in range(readings):
+                until = ms + each
+                while ms < until - 5_000:
+                    turn("drum", chance.uniform(-4, 4))
+                    turn("wheel", chance.integers(1, 181))
+                    turn("stage_x_mm", chance.uniform(-35, -25) * (1 if eye == "R" else -1))
+                    turn("stage_y_mm", chance.uniform(-5, 5))
+                drum = chance.uniform(-3, -1)
+                turn("drum", drum + 0.5)
+                turn("drum", drum)
+                ms = until
+                trace.note("noted", lines, ms)
+                noted.append((len(noted), dict(trace.after(len(trace.moves))), ms))
+    return trace, noted
+
+
+def test_a_hesitant_hour_thins_itself_and_every_reading_stands_as_it_stood():
+    trace, noted = hesitant()
+    assert trace.whole and trace.thinned and len(noted) == 40
+    # Two cells of a pair carry it.
+    assert 2 * len(json.dumps(trace.bundle)) <= 30_000
+    again = trace_from(json.loads(json.dumps(trace.bundle)))
+    assert again.moves == trace.moves and again.thinned
+    kept = [at for at, move in enumerate(again.moves) if move.control == "noted"]
+    assert len(kept) == len(again.readings) == 40
+    for at, (_, stood, ms) in zip(kept, noted, strict=True):
+        assert again.after(at) == stood and again.moves[at].ms == ms
+        # Come to from plus each time; what was left out makes nobody come from minus.
+        last_two = [move.value for move in again.moves[:at] if move.control == "drum"][-2:]
+        assert last_two[1] == pytest.approx(last_two[0] - 0.5, abs=0.02)
+    # The newest moves are all there.
+    assert again.moves[-1].ms - again.moves[-100].ms < 60_000
+    assert np.array_equal(again.picture(PAIR, kept[0], 48), trace.picture(PAIR, kept[0], 48))
+
+
+def test_a_drag_over_the_stage_is_no_longer_than_one_of_the_drum():
+    trace = Trace(start=dict(START))
+    for frame in range(61):
+        trace.note("stage_x_mm", -31.5 + 0.1 * frame, 16 * frame)
+        trace.note("stage_y_mm", 0.1 * frame, 16 * frame)
+    assert 16 <= len(trace.moves) <= 22
+    stood = trace.after(len(trace.moves))
+    assert (stood["stage_x_mm"], stood["stage_y_mm"]) == pytest.approx((-25.5, 6.0))
+    assert trace._letters == len(trace.text)
+
+
 def damaged(worked):
     good = worked.bundle
     yield from (None, [], "moves", 7, {}, {**good, "moves": None}, {**good, "moves": "d1,5"})

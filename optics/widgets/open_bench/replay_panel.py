@@ -68,7 +68,13 @@ class ReplayPanel(widgets.VBox):
         self.mine, self.mine_at = (trace_from(trace.bundle), 0) if trace and trace.moves else (None, 0)
         if self.mine is None:
             return []
-        self.mine_words.value = _paragraph(f"Your own reading, in {len(self.mine.turns)} moves.")
+        self.mine_words.value = _paragraph(
+            f"Your own reading, in {len(self.mine.turns)} moves.",
+            *(
+                ["Of its older part only your readings are kept, and how you came to them."]
+                * self.mine.thinned
+            ),
+        )
         self.mine_back.disabled, self.mine_next.disabled = True, False
         title = widgets.HTML('<h3 style="margin:0.6em 0 0.2em">My own reading again</h3>')
         return [title, widgets.HBox([self.mine_back, self.mine_next]), self.mine_words]
