@@ -54,7 +54,7 @@ def _within(most_mb: int) -> None:
     bound = most_mb * 1_000_000
     with suppress(OSError):
         # Libraries reserve much for their threads, the more the larger the machine.
-        pages = int(Path("/proc/self/statm").read_text().split()[0])
+        pages = int(Path("/proc/self/statm").read_text("ascii").split()[0])
         bound += pages * resource.getpagesize()
     _, hard = resource.getrlimit(resource.RLIMIT_AS)
     if hard == resource.RLIM_INFINITY or bound < hard:
