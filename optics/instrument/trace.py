@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from optics.errors import OpticsError
 from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, eyepiece_view
 from optics.lens.lens import EMPTY
+from optics.pair.charts import REACH_DEGREES, REACH_MM, charts
 from optics.pair.spectacles import Spectacles
 
 __all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "bundle_in_hand", "trace_from", "traces_in"]
@@ -38,6 +39,9 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "noted": LINES,
     "struck": ("last",),
     "aside": ("no", "yes"),
+    "chart": ("", *(each.sign for each in charts())),
+    "chart_under": ("R", "L"),
+    "inked": ("R", "L"),
 }
 # Letter in the text, least and most that each control can stand at.
 _CONTROLS: dict[str, tuple[str, float, float]] = {
@@ -51,9 +55,17 @@ _CONTROLS: dict[str, tuple[str, float, float]] = {
     "stage_y_mm": ("y", -60, 60),
     "compensator": ("c", 0, COMPENSATOR_MOST),
     "compensator_base": ("b", 0, 360),
+    "chart": ("h", 0, len(charts())),
+    "chart_under": ("u", 0, 1),
+    "chart_x_mm": ("p", -REACH_MM, REACH_MM),
+    "chart_y_mm": ("q", -REACH_MM, REACH_MM),
+    "chart_turned_degrees": ("t", -REACH_DEGREES, REACH_DEGREES),
     "noted": ("n", 0, 1),
     "struck": ("s", 0, 0),
+    "inked": ("i", 0, 1),
 }
+TRAY = ("chart", "chart_under", "chart_x_mm", "chart_y_mm", "chart_turned_degrees")
+"""How the chart lies on the tray; a bench without a tray has none of it."""
 _TOLD = {
     ("lens", "R"): "right lens over the stop",
     ("lens", "L"): "left lens over the stop",
@@ -64,6 +76,12 @@ _TOLD = {
     ("noted", "sphere"): "sphere lines noted",
     ("noted", "cylinder"): "cylinder lines noted",
     ("struck", "last"): "the last reading struck out",
+    ("chart_under", "R"): "chart under the right lens",
+    ("chart_under", "L"): "chart under the left lens",
+    ("inked", "R"): "right lens inked",
+    ("inked", "L"): "left lens inked",
+    **{("chart", each.sign): f"chart {each.sign} taken" for each in charts()},
+    ("chart", ""): "chart put away",
 }
 _TOLD_AT = {
     "drum": "drum to {:+.2f} D",
@@ -73,9 +91,12 @@ _TOLD_AT = {
     "stage_y_mm": "stop to {:+.1f} mm from the datum line",
     "compensator": "compensator to {:.2f}",
     "compensator_base": "base of the compensator to {:.0f} degrees",
+    "chart_x_mm": "chart to {:+.1f} mm across",
+    "chart_y_mm": "chart to {:+.1f} mm up",
+    "chart_turned_degrees": "chart turned to {:+.0f} degrees",
 }
 _OF_LETTER = {letter: control for control, (letter, _, _) in _CONTROLS.items()}
-_START = tuple(name for name in _CONTROLS if name not in ("noted", "struck"))
+_START = tuple(name for name in _CONTROLS if name not in ("noted", "struck", "inked"))
 _TURNED = tuple(name for name in _CONTROLS if name not in _WORDS)
 _MOVE = re.compile(r"([a-z])(\d{1,8}),(-?\d{1,5});", re.ASCII)
 
@@ -218,6 +239,15 @@ class Trace:
                 stood[move.control] = move.value
         return stood
 
+    def inked(self, moves: int) -> dict[str, dict[str, float | str]]:
+        """How the chart lay when each lens was inked, by eye, after so many moves; the last ink counts."""
+        found = {}
+        for at, move in enumerate(self.moves[: max(0, moves)]):
+            if move.control == "inked":
+                stood = self.after(at)
+                found[str(move.value)] = {name: stood[name] for name in TRAY if name in stood}
+        return found
+
     def settings(self, moves: int) -> Settings:
         """Drum, wheel, eyepiece and compensator after so many moves."""
         stood = self.after(moves)
@@ -344,9 +374,10 @@ def _read(data: Any) -> Trace:
     text = data["moves"]
     if not isinstance(text, str) or len(text) > MOST_LETTERS:
         raise ValueError("too long")
-    if set(data["start"]) - {"aside"} != set(_START) - {"aside"}:
+    given = {"aside": 0, **data["start"]}
+    if set(given) - set(TRAY) != set(_START) - set(TRAY):
         raise ValueError("start")
-    start = {name: _value(name, data["start"].get(name, 0)) for name in _START}
+    start = {name: _value(name, given[name]) for name in _START if name in given}
     trace = Trace(
         start=start,
         eye=_hundredths(data["eye"], *EYEPIECE_RANGE),
@@ -360,6 +391,8 @@ def _read(data: Any) -> Trace:
         if found.start() != at:
             break
         at, control = found.end(), _OF_LETTER[found[1]]
+        if "chart" not in start and control in (*TRAY, "inked"):
+            raise ValueError("no tray")
         ms += int(found[2])
         trace.moves.append(Move(control, _value(control, int(found[3])), ms))
     if at != len(text) or ms > LONGEST_MS:

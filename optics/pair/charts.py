@@ -27,6 +27,10 @@ from optics.project_files import project_folder
 __all__ = ["Chart", "LaidChart", "chart_with", "charts"]
 
 
+REACH_MM, REACH_DEGREES = 15.0, 30.0
+"""How far a chart can be moved from the middle of a rim, and turned."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
     """The chart of one design.

@@ -151,11 +151,45 @@ def test_a_drag_over_the_stage_is_no_longer_than_one_of_the_drum():
     assert trace._letters == len(trace.text)
 
 
+def test_how_a_chart_lay_when_the_ink_went_on_is_kept():
+    tray = {
+        "chart": "",
+        "chart_under": "R",
+        "chart_x_mm": 0.0,
+        "chart_y_mm": -8.0,
+        "chart_turned_degrees": 5.0,
+    }
+    trace = Trace(start={**START, **tray})
+    for ms, (control, value) in enumerate(
+        (("chart", "Hb4"), ("chart_x_mm", 1.5), ("chart_turned_degrees", -2.0), ("inked", "R"),
+         ("chart_under", "L"), ("chart", "Hb2"), ("chart_y_mm", -3.0), ("inked", "L"), ("drum", 1.0))
+    ):  # fmt: skip
+        trace.note(control, value, 1_000 * ms)
+    again = trace_from(json.loads(json.dumps(trace.bundle)))
+    assert again.moves == trace.moves and again.start == trace.start
+    right = {
+        "chart": "Hb4",
+        "chart_under": "R",
+        "chart_x_mm": 1.5,
+        "chart_y_mm": -8.0,
+        "chart_turned_degrees": -2.0,
+    }
+    assert again.inked(3) == {} and again.inked(4) == {"R": right}
+    left = {**right, "chart": "Hb2", "chart_under": "L", "chart_y_mm": -3.0}
+    assert again.inked(9) == {"R": right, "L": left}
+    assert [move.words for move in again.moves][:4] == [
+        "chart Hb4 taken", "chart to +1.5 mm across", "chart turned to -2 degrees", "right lens inked",
+    ]  # fmt: skip
+    # A bench without a tray has nothing of it.
+    assert "chart" not in trace_from(Trace(start=dict(START)).bundle).start
+
+
 def damaged(worked):
     good = worked.bundle
     yield from (None, [], "moves", 7, {}, {**good, "moves": None}, {**good, "moves": "d1,5"})
     yield {**good, "moves": "d1,99999;"}  # far beyond the drum
-    yield {**good, "moves": "q1,5;"}
+    yield {**good, "moves": "z1,5;"}
+    yield from ({**good, "moves": moves} for moves in ("q1,5;", "i1,0;"))  # there is no tray
     yield {**good, "moves": "l1,2;"}
     yield {**good, "moves": "d99999999,5;" * 3}
     yield {**good, "moves": "d1,5;" * MOST_LETTERS}

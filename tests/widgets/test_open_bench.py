@@ -205,6 +205,59 @@ def test_a_restart_brings_pair_and_ticket_back(tmp_path):
     assert not keep_draft("", tmp_path / "gone", {}) and kept_draft("", tmp_path / "gone") == {}
 
 
+def lay_by_hand(view, eye, sign, x_mm, y_mm, turned=0.0):
+    view.tilted_to_light, view.chart, view.chart_under = True, sign, eye
+    view.chart_x_mm, view.chart_y_mm, view.chart_turned_degrees = x_mm, y_mm, turned
+    view.inking = True
+
+
+def test_where_a_chart_lay_outlasts_a_restart(tmp_path):
+    table = OpenBench(style="progressive", difficulty=2, folder=tmp_path)
+    lay_by_hand(table.view, "R", "Hb2", 2.5, -3.0, 4.0)
+    table.view.chart_x_mm = -1.5  # taken on, and not inked yet
+    again = OpenBench(folder=tmp_path)
+    assert again.view.inked == table.view.inked and set(again.view.inked) == {"R"}
+    assert again.view.chart_lies == table.view.chart_lies and again.view.chart_x_mm == -1.5
+    assert again.view.ink_mm("R", "near") == table.view.ink_mm("R", "near")
+    assert again.bench.trace.moves[-1].value == "R", "the ink that was on at the start is told"
+    again.lay_next()
+    assert OpenBench(folder=tmp_path).view.inked == {}
+    kept = kept_draft("", tmp_path)
+    ink = {"sign": "Hb2", "x_mm": 0.0, "y_mm": 0.0, "turned_degrees": 0.0}
+    for bad in (3, {"inked": 5}, *({"inked": {"R": {**ink, **each}}} for each in ({"sign": "no"}, {"x_mm": "1"},
+        {"y_mm": float("nan")}))):  # fmt: skip
+        tray = {"chart": again.view.chart_lies, **bad} if isinstance(bad, dict) else bad
+        keep_draft("", tmp_path, {**kept, "tray": tray})
+        assert OpenBench(folder=tmp_path).view.inked == {}
+
+
+def test_ones_own_chart_comes_again_with_ones_own_moves():
+    table = OpenBench(style="progressive", difficulty=2, seed=2)
+    lay_by_hand(table.view, "R", "Hb2", 2.5, -3.0, 4.0)
+    right = dict(table.view.inked)
+    lay_by_hand(table.view, "L", "Hb4", -1.0, -2.0)
+    both, lay = dict(table.view.inked), table.view.chart_lies
+    table.bench.drum = -1.25
+    table.ticket.typed = {"sphere_right": "-2.25", "sphere_left": "-2.25"}
+    table.ask()
+    replay, moves = table.replay, len(table.bench.trace.moves)
+    told = [move.words for move in replay.mine.moves]
+    assert "chart Hb2 taken" in told and "right lens inked" in told and "chart turned to +4 degrees" in told
+    seen = {}
+    for at in range(len(replay.mine.turns) + 1):
+        replay.go_mine(at)
+        words = replay.mine_words.value
+        seen[next((each for each in told if each in words), "found")] = (
+            dict(table.view.inked),
+            table.view.chart_lies,
+        )
+    assert seen["found"][0] == {} and seen["found"][1]["chart"] == ""
+    assert seen["right lens inked"][0] == right and seen["left lens inked"] == (both, lay)
+    for at in range(3):
+        replay.go(at)
+    assert len(table.bench.trace.moves) == moves, "what is shown is nobody's own move"
+
+
 def test_difficulty_follows_the_learner_and_a_pair_counts_once(tmp_path):
     table = OpenBench(folder=tmp_path)
     for round_ in range(2):

@@ -201,6 +201,8 @@ class Bench(anywidget.AnyWidget):
         self._places = {side: _laid_down(spectacles, side, left_by_others) for side in ("R", "L")}
         self._laid_out = False
         self._pair, self._trace, self._recording = pair, None, False
+        self._beside: dict[str, Any] = {}
+        self._tray: Any = None
         super().__init__(
             lens=eye,
             _parts=list(parts),
@@ -277,7 +279,10 @@ class Bench(anywidget.AnyWidget):
         if self.trace_kept:
             start = {name: getattr(self, name) for name in _TRACED} | {"aside": _YES[self.aside]}
             self._trace = Trace(
-                start=start, eye=self._eye_setting, zero_error=self._zero_error, pair=self._pair
+                start=start | self._beside,
+                eye=self._eye_setting,
+                zero_error=self._zero_error,
+                pair=self._pair,
             )
             self._began = monotonic()
 
@@ -286,15 +291,46 @@ class Bench(anywidget.AnyWidget):
         if name == "trace_kept":
             self._begin_trace()
             return
-        if self._trace is None or not self._recording:
-            return
         if name == "_readings":
             noted = len(value) > len(change["old"])
             name, value = ("noted", value[-1]["lines"]) if noted else ("struck", "last")
         if name == "aside":
             value = _YES[value]
+        self._note_move(name, value)
+
+    def _note_move(self, name: str, value: Any) -> None:
+        if self._trace is None or not self._recording:
+            return
         self._trace.note(name, value, round((monotonic() - self._began) * 1000))
         taken_in_hand(lambda: self._trace)
+
+    def beside(self, view: Any, places: Sequence[str]) -> None:
+        """Keep the moves of the chart on a tray, too: choosing it, laying it, putting on the ink.
+
+        Parameters
+        ----------
+        view : HasTraits
+            The tray; its `inked` maps each lens that carries ink to how the chart lay.
+        places : sequence of str
+            What of it moves, by the names that the trace has.
+        """
+
+        def moved(change: dict) -> None:
+            self._beside[change["name"]] = change["new"]
+            self._note_move(change["name"], change["new"])
+
+        def inked(change: dict) -> None:
+            for eye in sorted(change["new"]):
+                if change["new"][eye] != change["old"].get(eye):
+                    self._note_move("inked", eye)
+
+        if view is self._tray:
+            return
+        self._tray, self._beside = view, {name: getattr(view, name) for name in places}
+        if self._trace is not None:
+            self._trace.start |= self._beside
+        view.observe(moved, places)
+        view.observe(inked, "inked")
 
     def show(self, **stood: Any) -> None:
         """Set controls to show something; what is moved from then on is nobody's own reading.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -19,6 +20,7 @@ import numpy as np
 import traitlets
 
 from optics.errors import OpticsError
+from optics.instrument.trace import TRAY
 from optics.lens.lens import BACK, FRONT
 from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import mark_pair
@@ -91,6 +93,7 @@ class InkedPlaces(widgets.HBox):
         for part, each in self.buttons.items():
             each.on_click(lambda _button, part=part: self.bring(part))
         view.observe(lambda _change: self._show(), "inked")
+        bench.beside(view, TRAY)
         bench.observe(lambda _change: self._show(), "lens")
         self._show()
 
@@ -222,6 +225,7 @@ class OpenBench(widgets.VBox):
             answers=kept.get("answers"),
             other=kept.get("other"),
         )
+        self._lay_tray_again(kept.get("tray"))
 
     # --- a pair -----------------------------------------------------------------------
 
@@ -327,8 +331,15 @@ class OpenBench(widgets.VBox):
             transform=(lambda over: FRONT if over else BACK, lambda side: side == FRONT),
         )
         self.ticket.observe(lambda _change: self._keep(), "typed")
+        view.observe(lambda _change: self._keep(), [*TRAY, "inked"])
         noted = {eye: self.specimen.spectacles.reference_point_mm(eye) for eye in "RL"}
         self.marks = InkedPlaces(bench, view, noted if self._needs_the_wearer else None)
+
+    def _lay_tray_again(self, kept: Any) -> None:
+        """Chart and ink as they were before a restart; a draft that was edited is left aside."""
+        if self._old is None and isinstance(kept, dict):
+            with suppress(KeyError, TypeError, ValueError, traitlets.TraitError):
+                self.view.lay_as_it_was(kept["chart"], kept["inked"])
 
     def _from_the_wearer(self) -> tuple[str, ...]:
         """What comes with the job and no lens shows: where the wearer looks through, the side of an addition."""
@@ -420,6 +431,7 @@ class OpenBench(widgets.VBox):
             typed, other = other, typed
         state |= {"typed": typed, "other": other, "judged": self._judged}
         state |= {"asked": self.panel.asked, "answers": self.panel.answers}
+        state["tray"] = {"chart": self.view.chart_lies, "inked": self.view.inked}
         keep_draft(self._name, self._folder, state)
 
     # --- on the page ----------------------------------------------------------------------

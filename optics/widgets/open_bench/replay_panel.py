@@ -8,7 +8,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from optics.apprentices.replaying import Step, replay
-from optics.instrument.trace import Trace, trace_from
+from optics.instrument.trace import TRAY, Trace, trace_from
 from optics.specimens.briefs import FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
 from optics.specimens.specimen import Specimen
 from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
@@ -87,7 +87,10 @@ class ReplayPanel(widgets.VBox):
             return
         self.mine_at, made = at, turns[at - 1] if at else 0
         stood = self.mine.after(made)
-        self._bench.show(**{**stood, "aside": stood["aside"] == "yes"})
+        on_bench = {name: value for name, value in stood.items() if name not in TRAY}
+        self._bench.show(**{**on_bench, "aside": stood["aside"] == "yes"})
+        if set(TRAY) <= set(stood):
+            self._view.lay_chart_again(stood, self.mine.inked(made))
         told = "How you found the bench."
         if at:
             move = self.mine.moves[made - 1]
@@ -112,6 +115,7 @@ class ReplayPanel(widgets.VBox):
 
     def _set(self, step: Step) -> None:
         view, bench = self._view, self._bench
+        bench.show()  # before the tray moves: what is shown is nobody's own reading
         view.held_lens = ""
         view.trued = bool({TEMPLE_TWISTED, FRONT_BENT} & set(step.mended))
         view.wiped = SMEARED in step.mended

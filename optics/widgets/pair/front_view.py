@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from typing import Any
 
 import anywidget
 import numpy as np
@@ -17,10 +18,11 @@ import traitlets
 
 from optics.errors import OpticsError
 from optics.instrument.crossed_line import CrossSeen, cross_seen, told
+from optics.instrument.trace import TRAY
 from optics.lens.angles import rotation
 from optics.lens.progressive import Progressive
 from optics.pair.appearance import front_scene, mark_parts
-from optics.pair.charts import LaidChart, chart_with, charts
+from optics.pair.charts import REACH_DEGREES, REACH_MM, LaidChart, chart_with, charts
 from optics.pair.frame import Frame
 from optics.pair.scene import Bend, Scene, plain
 from optics.pair.spectacles import Spectacles
@@ -35,9 +37,9 @@ REACH = {
     "rule_x_mm": (-80.0, 80.0),
     "rule_y_mm": (-45.0, 60.0),
     "rule_to_mm": (0.0, 150.0),
-    "chart_x_mm": (-15.0, 15.0),
-    "chart_y_mm": (-15.0, 15.0),
-    "chart_turned_degrees": (-30.0, 30.0),
+    "chart_x_mm": (-REACH_MM, REACH_MM),
+    "chart_y_mm": (-REACH_MM, REACH_MM),
+    "chart_turned_degrees": (-REACH_DEGREES, REACH_DEGREES),
     "moved_x_mm": (-20.0, 20.0),
     "moved_y_mm": (-15.0, 15.0),
     "turned_degrees": (-45.0, 45.0),
@@ -345,6 +347,49 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
         (x, y), turned = self._lies(eye)
         off = rotation(turned) @ self._ink[eye].inked(eye)[part]
         return x + float(off[0]), y + float(off[1])
+
+    @property
+    def chart_lies(self) -> dict[str, float | str]:
+        """Which chart lies on the tray, under which lens and how."""
+        return {name: getattr(self, name) for name in TRAY}
+
+    def lay_as_it_was(
+        self,
+        lies: Mapping[str, float | str],
+        inked: Mapping[str, Mapping[str, Any]],
+    ) -> None:
+        """Lay the chart as it lay, and put the ink on as `inked` has it."""
+        ink = {eye: asdict(LaidChart(**inked[eye])) for eye in inked if eye in _EYES}
+        for laid in ink.values():
+            chart_with(laid["sign"])  # says so where there is none
+            if not all(abs(laid[name]) < 180.0 for name in ("x_mm", "y_mm", "turned_degrees")):
+                raise OpticsError("The ink lies off the lens.", "It lies on it.", "Ink the lens again.")
+        self._put_chart(lies)
+        self.tilted_to_light = self.tilted_to_light or bool(ink)
+        self.inked = ink
+
+    def lay_chart_again(
+        self, lies: Mapping[str, float | str], inked: Mapping[str, Mapping[str, float | str]]
+    ) -> None:
+        """Lay the chart and put on the ink as they once were.
+
+        Parameters
+        ----------
+        lies : mapping
+            How the chart lay, as `chart_lies` has it.
+        inked : mapping of eye to mapping
+            How it lay when each lens was inked.
+        """
+        ink = {}
+        for eye, then in inked.items():
+            self._put_chart({**then, "chart_under": eye})
+            if self.chart:
+                ink[eye] = asdict(self._laid())
+        self.lay_as_it_was(lies, ink)
+
+    def _put_chart(self, lies: Mapping[str, float | str]) -> None:
+        for name in TRAY:
+            setattr(self, name, lies[name])
 
     def mark_up(self) -> None:
         """Put the ink on both lenses as it ought to stand: each from its own chart, laid true."""
