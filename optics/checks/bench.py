@@ -194,9 +194,8 @@ def reading(
     explained = Diagnosis() if found.all_right else _of_this_lens(ticket, specimen, eye, form)
     return reply(
         found.marks,
-        explained.names,
+        explained,
         found.remarks,
-        tie=explained.tie,
         where="bench",
         offs=found.offs,
         form=form,
@@ -208,8 +207,9 @@ def reading(
 def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str) -> Diagnosis:
     """What explains this lens: over the pair if the other lens is written too, else alone."""
     over_pair = diagnose(ticket, specimen, form)
-    if over_pair and eye in over_pair.ranked[0].eyes:
-        return over_pair
+    # What is one habit's of the other lens alone is not said of this one.
+    if over_pair and eye in over_pair.ranked[0].eyes and all(eye in own for own in over_pair.ranked[0].each):
+        return over_pair.of(eye)
     nothing = LensAnswer()
     alone = replace(ticket, left=nothing) if eye == "R" else replace(ticket, right=nothing)
     return diagnose(alone, specimen, form)

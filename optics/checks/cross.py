@@ -12,7 +12,7 @@ from optics.marking.replies import (
     exactly,
     lens_answer,
     not_answered,
-    paper_slips,
+    on_paper,
     reply,
     unanswered,
     unreadable,
@@ -52,7 +52,7 @@ def from_cross(
         held = exactly(line, right, not loose)
         return reply(
             mark_against(held, points),
-            paper_slips(line, right),
+            on_paper(line, right),
             loose,
             form=form,
             wrote=line,

@@ -13,7 +13,7 @@ from optics.marking.replies import (
     LENS_SKILLS,
     exactly,
     lens_answer,
-    paper_slips,
+    on_paper,
     reply,
 )
 from optics.marking.telling import Reply, tell
@@ -53,7 +53,7 @@ def conversion(answer: object, *, given: str, to: str, points: float = 0.0) -> f
         held = exactly(line, right, not loose, as_written=True)
         return reply(
             mark_against(held, points),
-            paper_slips(line, right),
+            on_paper(line, right),
             loose,
             form=to,
             wrote=line,
@@ -166,11 +166,12 @@ def settled(
         best = max(ways, key=lambda marks: marks.share)
         if not best.missed:
             return reply(best, extra=_suits(line, power, allowed))
-        right, slips = next(
-            ((right, s) for right in allowed if (s := paper_slips(line, right))), (next(iter(allowed)), ())
+        right, explained = next(
+            ((right, found) for right in allowed if (found := on_paper(line, right))),
+            (next(iter(allowed)), None),
         )
-        held = () if slips else _held(line, power)
-        return reply(best, slips, loose, extra=held, wrote=line, true=triple_of(right))
+        held = () if explained else _held(line, power)
+        return reply(best, explained, loose, extra=held, wrote=line, true=triple_of(right))
 
     return lens_answer(answer, LENS_SKILLS, points, '"-1.00 -0.50 x 090"', mark, "minus")
 

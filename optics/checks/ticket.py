@@ -114,6 +114,7 @@ def ticket(
             ),
             marks=found.marks,
             slips=explained.names,
+            either=explained.either,
             where="bench",
             taken=not troubles,
             offs=found.offs,

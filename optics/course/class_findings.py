@@ -90,7 +90,7 @@ def question_rows(found: Sequence[Result]) -> list[dict[str, object]]:
     -------
     list of dict
         `chapter`, `question`, `practice`, `learners`, `percent`, `tells apart` ("" where unknown),
-        `wrong as typed` (answers that two or more gave, on paper) and `habits`.
+        `left empty`, `wrong as typed` (answers that two or more gave, on paper) and `habits`.
     """
     apart = tells_apart(found)
     by_question: dict[tuple[str, str], list[Result]] = defaultdict(list)
@@ -111,6 +111,7 @@ def question_rows(found: Sequence[Result]) -> list[dict[str, object]]:
                 "learners": len(own),
                 "percent": round(100 * got / of) if of else "",
                 "tells apart": round(apart[key], 2) if key in apart else "",
+                "left empty": sum(result.empty for result in own) or "",
                 "wrong as typed": _counted(
                     Counter({text: n for text, n in typed.items() if n > 1}), 3, quoted=True
                 ),

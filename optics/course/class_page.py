@@ -71,17 +71,17 @@ def _share(got: float, of: float) -> str:
     return f'<td class="number {shade}">{percent}</td>'
 
 
-def _sentences(found: Sequence[Result], nothing_came: int, learners: int) -> str:
+def _sentences(found: Sequence[Result], learners: int) -> str:
     wrong = [result for result in found if result.wrong]
     unexplained = sum(not result.slips for result in wrong)
     waiting = sum(result.by_hand for result in found)
     said = [f"{learners} learners, {len(counted(found))} answers with marks."]
-    if nothing_came:
-        said.append(f"Nothing came from {nothing_came}.")
     said.append(
         f"Of {len(wrong)} wrong answers, practice included, a habit explains {len(wrong) - unexplained}, "
         f"and nothing explains {unexplained}."
     )
+    if empty := sum(result.empty for result in found):
+        said.append(f"{empty} {'was' if empty == 1 else 'were'} left empty.")
     if waiting:
         said.append(f"{waiting} answers still wait for a mark by hand, in formgrader.")
     return " ".join(said)
@@ -93,6 +93,27 @@ def _links(learner: str, moves: Mapping[tuple[str, str], str]) -> str:
         for (who, chapter), address in sorted(moves.items())
         if who == learner
     )
+
+
+def _missing_and_late(
+    by_learner: Mapping[str, Sequence[Result]],
+    names: Mapping[str, str],
+    late: Mapping[str, Mapping[str, str]],
+    overdue: Mapping[str, Sequence[str]],
+) -> list[str]:
+    """A row for those from whom nothing came, then one for each chapter that some sent late or not at all."""
+
+    def told(people: Sequence[str]) -> str:
+        return escape(", ".join(people))
+
+    nothing = [who for who, own in by_learner.items() if not own]
+    rows = [_row("all", told([names[who] or who for who in nothing]), "")] if nothing else []
+    for chapter in sorted({each for own in (*late.values(), *overdue.values()) for each in own}):
+        missing = [names[who] or who for who, own in overdue.items() if chapter in own and who not in nothing]
+        came_late = [f"{names[who] or who} by {own[chapter]}" for who, own in late.items() if chapter in own]
+        if missing or came_late:
+            rows.append(_row(escape(short(chapter)), told(missing), told(came_late)))
+    return rows
 
 
 def class_page(
@@ -161,6 +182,7 @@ def class_page(
             escape(f"{row['question']}{' (practice)' if row['practice'] else ''}"),
             f'<td class="number">{row["percent"]}</td>',
             _apart(row["tells apart"]),
+            f'<td class="number">{row["left empty"]}</td>',
             escape(str(row["wrong as typed"])),
             escape(str(row["habits"])),
         )
@@ -177,13 +199,15 @@ def class_page(
     return f"""<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title><style>{_STYLE}</style></head>
 <body><h1>{escape(title)}</h1>
-<p>{escape(_sentences(found, sum(not own for own in by_learner.values()), len(names)))}</p>
+<p>{escape(_sentences(found, len(names)))}</p>
 {_table("See first", ["Learner", "Name", "Why"], [_row(escape(who), _name(names[who]), escape("; ".join(why))) for who, why in first[:MOST_FIRST]])}
 {f"<p>{len(first) - MOST_FIRST} more have a reason: see-first.csv.</p>" if len(first) > MOST_FIRST else ""}
+{_table("Missing and late", ["Chapter", "Missing", "Late"], _missing_and_late(by_learner, names, late, overdue))}
 {_table("Learners by skill, % of the marks", ["Learner", "Name", "All", *skills, "Habits, with the answers they explain", *(["As it was read"] if moves else [])], learner_rows)}
 {_table("Habits of the class, practice included", ["Habit (answers)", "Learners", "By chapter", "Over the chapters"], habit_rows)}
-{_table("Questions to talk about, hardest first", ["Chapter", "Question", "% of marks", "Tells apart", "Wrong, as typed", "Habits"], talk)}
-<p>Tells apart: whether those who do well elsewhere do well here, from -1 to +1; near 0 or below it the question may be
+{_table("Questions to talk about, hardest first", ["Chapter", "Question", "% of marks", "Tells apart", "Left empty", "Wrong, as typed", "Habits"], talk)}
+<p>Where two habits lead to the same numbers, the one is counted that the learner's other answers show.
+Tells apart: whether those who do well elsewhere do well here, from -1 to +1; near 0 or below it the question may be
 unclear.{more}</p>
 {plot}
 </body></html>

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,10 @@ from optics.course.grader import gradebook
 from optics.course.reading import answers_in
 from optics.marking.telling import MARKS_MIME
 
-__all__ = ["Result", "results", "skill_pairs", "sums"]
+__all__ = ["Result", "gathered", "results", "skill_pairs", "sums"]
+
+ELSEWHERE = 2
+"""So many clear answers of a learner settle what an unclear one is counted as."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,10 @@ class Result:
         Whether it was read or worked out, if that is known.
     offs : tuple of (str, str, float)
         Eye, skill and how far off, for what was read of an unknown pair.
+    either : tuple of tuple of str
+        The habits of each explanation, where the numbers cannot tell between them.
+    empty : bool
+        Whether nothing was answered.
     """
 
     learner: str
@@ -65,6 +73,8 @@ class Result:
     harmful: bool = False
     where: str = ""
     offs: tuple[tuple[str, str, float], ...] = ()
+    either: tuple[tuple[str, ...], ...] = ()
+    empty: bool = False
 
     @property
     def wrong(self) -> bool:
@@ -109,7 +119,21 @@ def results(course: Course, chapters: Sequence[str] = ()) -> list[Result]:
             for submission in sorted(submissions, key=lambda each: each.student.id):
                 marked = course.notebook("autograded", chapter, submission.student.id)
                 found += _of_one(submission, chapter, _told(marked, asked), order)
-    return found
+    return gathered(found)
+
+
+def gathered(found: list[Result]) -> list[Result]:
+    """Where numbers cannot tell between habits, count the one that the learner's other answers show."""
+    clear = Counter((r.learner, habit) for r in found if not r.either for habit in r.slips)
+
+    def told(result: Result) -> Result:
+        def shown(names: tuple[str, ...]) -> int:
+            return min(clear[result.learner, name] for name in names)
+
+        likeliest = max(result.either, key=shown, default=())
+        return replace(result, slips=likeliest) if likeliest and shown(likeliest) >= ELSEWHERE else result
+
+    return [told(result) for result in found]
 
 
 def _order(path: Path) -> dict[str, int]:
@@ -138,7 +162,9 @@ def _of_one(
                 float(points),
                 bool(by_hand),
                 False,
-                *_of_the_check(said),
+                *_of_the_check(
+                    said, empty=grade.cell_type == "markdown" and grade.manual_score is None and not by_hand
+                ),
             )
         )
     for name, said in told.items():
@@ -150,8 +176,11 @@ def _of_one(
     return found
 
 
-def _of_the_check(said: dict) -> tuple[Any, ...]:
-    """Skills, slips, answer, whether it was taken, whether it would harm, where, and how far off."""
+def _of_the_check(said: dict, empty: bool = False) -> tuple[Any, ...]:
+    """Skills, slips, answer, taken, harmful, where, how far off, either and empty, as `Result` has them.
+
+    A reason that waits for no mark by hand, and has none, is `empty`: it was never changed.
+    """
     skills = {skill: (float(got), float(of)) for skill, (got, of) in said.get("skills", {}).items()}
     typed = said.get("answer", "")
     answer = str(typed).strip()[:60] if isinstance(typed, str | int | float) else ""
@@ -166,6 +195,8 @@ def _of_the_check(said: dict) -> tuple[Any, ...]:
         "at most" in said,
         str(said.get("where", "")),
         offs,
+        tuple(tuple(map(str, names)) for names in said.get("either", ())),
+        empty or said.get("state") == "Not answered yet",
     )
 
 

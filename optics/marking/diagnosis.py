@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -71,12 +71,21 @@ PRISM_NOISE, PLACED_CM = 0.14, 0.04
 class Explanation(NamedTuple):
     """One habit, or two in the order in which they were done.
 
-    `posterior` is how much belief it gets, 0 to 1; `eyes` the lenses that it explains.
+    `posterior` is how much belief it gets, 0 to 1; `eyes` the lenses that it explains; `each` the
+    lenses that each of the habits touches.
     """
 
     slips: tuple[Slip, ...]
     posterior: float
     eyes: str = "RL"
+    each: tuple[str, ...] = ()
+
+    def of(self, eye: str) -> Explanation:
+        """What it says of one lens: of two habits over a pair each may be at one lens alone."""
+        kept = [(one, eyes) for one, eyes in zip(self.slips, self.each, strict=True) if eye in eyes]
+        return Explanation(
+            tuple(one for one, _ in kept), self.posterior, eye, tuple(eyes for _, eyes in kept)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,8 +131,21 @@ class Diagnosis:
     @property
     def tie(self) -> str:
         """What may as well be so, as a sentence; empty where the first stands alone."""
-        told = [" and then ".join(entry.name for entry in each.slips) for each in self.ties[1:]]
-        return f"On this pair it may as well be: {'; or '.join(told)}." if told else ""
+        told = [" and then ".join(names) for names in self.either[1:]]
+        return f"Here it may as well be: {'; or '.join(told)}." if told else ""
+
+    @property
+    def either(self) -> tuple[tuple[str, ...], ...]:
+        """The names of the habits of each explanation in `ties`."""
+        return tuple(tuple(entry.name for entry in each.slips) for each in self.ties)
+
+    def of(self, eye: str) -> Diagnosis:
+        """What is said of one lens alone."""
+        found: dict[tuple[Slip, ...], Explanation] = {}
+        for each in self.ranked:
+            if (one := each.of(eye)).slips:
+                found.setdefault(one.slips, one)
+        return replace(self, ranked=tuple(found.values()))
 
     @property
     def sentence(self) -> str:
@@ -755,7 +777,7 @@ def diagnose(
         }
         touched = ways[first - 1][2].eyes
         eyes = "".join(eye for eye in touched if eye not in bad) or touched
-        ranked.append(Explanation((known[i],), float(one[i] / whole), eyes))
+        ranked.append(Explanation((known[i],), float(one[i] / whole), eyes, (touched,)))
     for i, j in zip(*np.nonzero(two + two.T), strict=True):
         if i < j:
             chain = (known[i], known[j])
@@ -764,8 +786,20 @@ def diagnose(
             ranked.append(Explanation(chain, float((two[i, j] + two[j, i]) / whole)))
     # Alike to the sixth place they stay in the catalogue's order, one before two.
     ranked.sort(key=lambda each: -round(each.posterior, 6))
+
+    def touching(each: Explanation) -> Explanation:
+        """With the lenses that each of two habits touches, in their likeliest ways."""
+        if each.each:
+            return each
+        i, j = (known.index(entry) for entry in each.slips)
+        likeliest = np.where(member[:, i][:, None] * member[:, j][None, :] > 0, two_way + two_way.T, -1.0)
+        eyes = tuple(
+            ways[int(way) - 1][2].eyes for way in np.unravel_index(likeliest.argmax(), likeliest.shape)
+        )
+        return each._replace(eyes="".join(eye for eye in "RL" if any(eye in own for own in eyes)), each=eyes)
+
     return Diagnosis(
-        ranked=tuple(ranked[:8]),
+        ranked=tuple(map(touching, ranked[:8])),
         honest=float(honest / whole),
         unexplained=float(unexplained / whole),
         seen=seen,

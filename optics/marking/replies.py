@@ -9,8 +9,7 @@ from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 from optics.marking.account import account
-from optics.marking.diagnosis import BareLenses, diagnose
-from optics.marking.habits import slip
+from optics.marking.diagnosis import BareLenses, Diagnosis, diagnose
 from optics.marking.marks import EXACTLY, Held, Marks, Off, hold, shared_out, triple_of
 from optics.marking.notation import loosely_written, only_reading, refusal
 from optics.marking.read import LensAnswer, Ticket
@@ -21,7 +20,7 @@ __all__ = [
     "exactly",
     "lens_answer",
     "not_answered",
-    "paper_slips",
+    "on_paper",
     "reply",
     "unanswered",
     "unreadable",
@@ -59,7 +58,7 @@ def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> fl
 
 def reply(
     marks: Marks,
-    slips: tuple[str, ...] = (),
+    explained: Diagnosis | None = None,
     notation: tuple[str, ...] = (),
     where: str = "paper",
     extra: tuple[str, ...] = (),
@@ -73,13 +72,15 @@ def reply(
     """
     if not marks.missed:
         return tell(Reply(state="Right", sentences=extra, marks=marks, where=where, offs=offs))
-    told = account(marks, [slip(name) for name in slips], where=where, notation=(*extra, *notation), **lens)
+    found = explained or Diagnosis()
+    told = account(marks, found.slips, where=where, notation=(*extra, *notation), tie=found.tie, **lens)
     return tell(
         Reply(
             state="Not yet",
             sentences=told,
             marks=marks,
-            slips=slips,
+            slips=found.names,
+            either=found.either,
             notation=notation,
             where=where,
             offs=offs,
@@ -119,8 +120,8 @@ def exactly(line: Prescription, right: Prescription, safely: bool = True, as_wri
     return hold(line, triple_of(right), form, safely, EXACTLY, as_written)
 
 
-def paper_slips(line: Prescription, right: Prescription) -> tuple[str, ...]:
+def on_paper(line: Prescription, right: Prescription) -> Diagnosis:
     """Slips that lead exactly from the right line to the one written."""
     form = right.form if right.cylinder else "minus"
     ticket = Ticket(right=LensAnswer(distance=line))
-    return diagnose(ticket, BareLenses({"R": right.power}), form, where="paper").names
+    return diagnose(ticket, BareLenses({"R": right.power}), form, where="paper")

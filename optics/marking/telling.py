@@ -59,6 +59,8 @@ class Reply:
         What was earned.
     slips : tuple of str
         Names of the habits that explain a wrong answer.
+    either : tuple of tuple of str
+        Where the numbers cannot tell, the habits of each explanation, `slips` first.
     trace : dict, optional
         How the instrument was worked before this answer; see `optics.instrument.trace`.
     notation : tuple of str
@@ -76,6 +78,7 @@ class Reply:
     sentences: tuple[str, ...] = ()
     marks: Marks | None = None
     slips: tuple[str, ...] = field(default=())
+    either: tuple[tuple[str, ...], ...] = ()
     trace: dict[str, Any] | None = None
     notation: tuple[str, ...] = ()
     taken: bool = True
@@ -116,6 +119,8 @@ class Reply:
             data["where"] = self.where
         if self.slips:
             data["told"] = list(self.sentences)
+        if len(self.either) > 1:
+            data["either"] = [list(names) for names in self.either]
         if self.marks is not None:
             data["counts"] = self.marks.counts
             data["missed"] = list(self.marks.missed)

@@ -454,6 +454,25 @@ def test_exchanged_lenses_are_named_over_the_pair(chapter: Path) -> None:
     assert right not in reply["text/plain"].replace(left, "")
 
 
+def test_what_one_lens_alone_has_wrong_is_not_said_of_the_other(chapter: Path) -> None:
+    """An axis copied to the left lens is no habit of the right one, whose own axis nothing explains."""
+    right, left = (parse(solve("A", eye, WHO, folder=chapter)) for eye in "RL")
+    off = f"{right.sphere - 0.5:+.2f} {right.cylinder:+.2f} x {(right.axis + 47 - 1) % 180 + 1:03d}"
+    copied = f"{left.sphere - 0.5:+.2f} {left.cylinder:+.2f} x {right.axis:03d}"
+    slips = said(bench_ask(chapter, "L", other=off), copied)[1][MARKS_MIME]["slips"]
+    assert slips == ["axis copied from the other lens", "eyepiece not set"]
+    assert not said(bench_ask(chapter, "R", other=copied), off)[1][MARKS_MIME]["slips"]
+
+
+def test_a_tie_on_paper_is_told_as_a_tie() -> None:
+    # 180 - 045 and 045 + 90 are both 135.
+    _, reply = said(lambda a: check.conversion(a, given="-0.25 +2.50 x 045", to="minus"), "+2.25 -2.50 x 045")
+    assert "Here it may as well be: " in reply["text/plain"]
+    assert {"axis 90 out", "axis mirrored"} <= {
+        name for names in reply[MARKS_MIME]["either"] for name in names
+    }
+
+
 def test_a_reading_needs_the_name_first(chapter: Path) -> None:
     for nobody in ("", None, 7):
         mark, reply = said(
@@ -495,7 +514,9 @@ def test_the_pair_is_the_one_the_bench_shows(chapter: Path) -> None:
 @pytest.mark.parametrize(("form", "right"), [("minus", "-1.25 -1.00 x 015"), ("plus", "-2.25 +1.00 x 105")])
 def test_a_habit_is_named_in_whichever_form_was_asked_for(monkeypatch, chapter, entry, form, right):
     told = []
-    monkeypatch.setattr("optics.checks.bench.reply", lambda marks, slips, *_, **__: told.append(slips) or 0.0)
+    monkeypatch.setattr(
+        "optics.checks.bench.reply", lambda marks, found, *_, **__: told.append(found.names) or 0.0
+    )
     line = parse(right)
     made = entry.shown(Triple(line.sphere, line.cylinder, float(line.axis)), form)
     assert made is not None

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from optics.course.class_findings import question_rows, tells_apart, trend
 from optics.course.class_page import class_page
-from optics.course.results import Result
+from optics.course.results import Result, gathered
 from optics.drawing.class_spread import class_spread
 
 
@@ -62,7 +63,33 @@ def test_what_is_not_due_yet_and_what_waits_for_a_hand_are_no_reasons():
 def test_from_whom_nothing_came_is_said():
     shown = page([one("a")], {"a": "Ann", "b": "Bertil Moorhen"}, overdue={"b": ["02-forms"]})
     assert first_table(shown) == [("b", "nothing came")]
-    assert "2 learners, 1 answers with marks. Nothing came from 1." in shown
+    assert "2 learners, 1 answers with marks." in shown
+    assert "<tr><td>all</td><td>Bertil Moorhen</td><td></td></tr>" in shown
+
+
+def test_who_is_missing_and_who_came_late_stand_by_chapter():
+    found = [one("a"), one("a", "03-zero"), one("b")]
+    shown = page(found, overdue={"b": ["03-zero"]}, late={"a": {"02-forms": "2 h 5 min"}})
+    assert "<tr><td>02</td><td></td><td>A by 2 h 5 min</td></tr>" in shown
+    assert "<tr><td>03</td><td>B</td><td></td></tr>" in shown
+
+
+def test_what_was_left_empty_is_counted_as_that():
+    found = [one("a", mark=0.0, taken=False, empty=True), one("b", mark=0.0)]
+    assert "1 was left empty." in page(found)
+    assert [row["left empty"] for row in question_rows(found)] == [1]
+
+
+def test_an_answer_that_two_habits_give_counts_for_the_one_the_learner_shows_elsewhere():
+    # 180 - 045 and 045 + 90 are the same axis: one lens cannot tell the two apart.
+    either = (("axis 90 out",), ("axis mirrored",))
+    unclear = one("a", mark=0.5, slips=("axis 90 out",), either=either)
+    mirrored = [one("a", question=f"q-{i}", mark=0.5, slips=("axis mirrored",)) for i in range(2)]
+    assert [r.slips for r in gathered([unclear, *mirrored])] == [("axis mirrored",)] * 3
+    # One alone settles nothing, nor does what another learner does.
+    assert gathered([unclear, mirrored[0]])[0].slips == ("axis 90 out",)
+    others = [replace(each, learner="b") for each in mirrored]
+    assert gathered([unclear, *others])[0].slips == ("axis 90 out",)
 
 
 def test_what_could_not_be_read_is_no_wrong_answer():
