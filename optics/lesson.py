@@ -511,6 +511,11 @@ def two_readers(first: str, second: str) -> Diagram | None:
     return _saved(drawn, "picture", "")
 
 
+ONE_PD, HEIGHT = (20.0, 45.0), (5.0, 45.0)
+"""From the middle of the bridge to one centre, and over the lowest point of a lens, millimetres: what
+spectacles have, from a child's to a large frame's (common practice)."""
+
+
 def own_ticket(
     right: str = "",
     left: str = "",
@@ -534,6 +539,7 @@ def own_ticket(
 
     from optics.drawing.job_ticket import job_ticket as draw
     from optics.drawing.reading_form import PAIR_NUMBER
+    from optics.lens.numbers import length_mm
 
     def handed() -> None:
         if not PAIR_NUMBER.fullmatch(number):
@@ -546,20 +552,43 @@ def own_ticket(
             raise OpticsError(
                 "A practice pair is marked from a name and both lenses.", "One is empty.", "Fill it in."
             )
-        file = Path(f"pair-{number}.csv")
+        file, name = Path(f"pair-{number}.csv"), learner.strip()
+        rows = []
+        if file.is_file():
+            with file.open(encoding="utf-8", newline="") as before:
+                rows = list(csv.reader(before))[1:]
+        # Another's ticket of the same pair is kept; one's own of before gives way.
+        others = [row for row in rows if row and row[0] != name]
+        heads = ("learner", "number", "right", "left")
         with file.open("w", encoding="utf-8", newline="") as out:
-            csv.writer(out).writerows(
-                [("learner", "number", "right", "left"), (learner.strip(), number, right, left)]
+            csv.writer(out).writerows([heads, *others, (name, number, right, left)])
+        again = " It takes the place of your ticket of before." if len(rows) > len(others) else ""
+        _say(f"Hand {file} to your instructor, who has the powers.{again}", state="For your information")
+
+    def measured(text: str, what: str, least: float, most: float) -> float | None:
+        if not str(text).strip():
+            return None
+        value = length_mm(text, what)
+        if not least <= value <= most:
+            raise OpticsError(
+                f"The {what} is {value:g} mm.",
+                f"For one lens it lies between {least:g} and {most:g} mm.",
+                "Measure it again, in millimetres.",
             )
-        _say(f"Hand {file} to your instructor, who has the powers.", state="For your information")
+        return value
+
+    number = str(number).strip()
 
     def drawn() -> Sequence[Diagram]:
         ticket = (
             draw(
                 right or None,
                 left or None,
-                pd_mm=(pd_right or None, pd_left or None),
-                height_mm=(height_right or None, height_left or None),
+                pd_mm=(measured(pd_right, "right PD", *ONE_PD), measured(pd_left, "left PD", *ONE_PD)),
+                height_mm=(
+                    measured(height_right, "right height", *HEIGHT),
+                    measured(height_left, "left height", *HEIGHT),
+                ),
                 lens_style=style,
                 remarks=remarks,
                 job=number,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from math import comb
 
 import numpy as np
 
@@ -24,6 +25,7 @@ __all__ = [
 
 COMES_BACK = 3
 """So often a habit shows before it is a reason to see somebody."""
+CHANCE = 0.1
 FEWEST_LEARNERS = 10
 """Below this, whether a question tells learners apart is chance."""
 
@@ -42,7 +44,9 @@ def trend(found: Sequence[Result], habit: str) -> str:
     -------
     str
         "growing", "shrinking", "steady", or "" where one chapter, or fewer than three such
-        answers, tell nothing. Half as much again, or two thirds, is taken for a change.
+        answers, tell nothing. Half as much again, or two thirds, is taken for a change where so
+        much would come of chance less than one time in ten (Fisher's exact test, one side);
+        what may be chance is no change and no proof of none, and gets no word.
     """
     known = next((entry.where for entry in CATALOGUE if entry.name == habit), frozenset())
     # A habit of the bench does not shrink on paper: only answers in which it can show are counted.
@@ -56,7 +60,22 @@ def trend(found: Sequence[Result], habit: str) -> str:
         for before in (True, False)
     )
     was, now = sum(earlier) / len(earlier), sum(later) / len(later)
-    return "growing" if now >= 1.5 * was else "shrinking" if now <= was * 2 / 3 else "steady"
+    if was * 2 / 3 < now < 1.5 * was:
+        return "steady"
+    if _chance(earlier, later) > CHANCE:
+        return ""
+    return "growing" if now > was else "shrinking"
+
+
+def _chance(one: Sequence[bool], other: Sequence[bool]) -> float:
+    """How often chance alone would part the answers with a habit at least as unevenly."""
+    yes, n, m = sum(one) + sum(other), len(one), len(other)
+
+    def at_most(found: int, size: int, rest: int) -> float:
+        ways = sum(comb(size, k) * comb(rest, yes - k) for k in range(found + 1))
+        return ways / comb(size + rest, yes)
+
+    return min(at_most(sum(one), n, m), at_most(sum(other), m, n))
 
 
 def tells_apart(found: Sequence[Result]) -> dict[tuple[str, str], float]:

@@ -39,6 +39,7 @@ COLUMNS = (
     ("prism and base", 0.57),
 )
 RIGHT_EDGE = 0.95
+LONGEST_STYLE = 40
 LONGEST_REMARK = 240
 _REMARK_WIDTH = 84
 _ROW = 0.085
@@ -96,6 +97,12 @@ def job_ticket(
             f"The remarks are {len(remarks)} letters long.",
             f"There is room for {LONGEST_REMARK}.",
             "Shorten them, or write the rest on the back.",
+        )
+    if len(lens_style) > LONGEST_STYLE:
+        raise OpticsError(
+            f"The style is {len(lens_style)} letters long.",
+            f"There is room for {LONGEST_STYLE}.",
+            "Write the rest under remarks.",
         )
     besides = "; ".join(f"{name} {text}" for name, text in (shop or {}).items())
     beside_style = textwrap.wrap(besides, 66)

@@ -93,6 +93,10 @@ def lenses_in(text: str) -> list[Prescription]:
     OpticsError
         For a line that cannot be read, with its number.
     """
+    if not isinstance(text, str):
+        raise OpticsError(
+            f"The list is {shown(text)}.", "It is text, one lens to a line.", "Write it between quotes."
+        )
     found = []
     for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
         if not line.strip():

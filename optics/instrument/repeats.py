@@ -231,7 +231,7 @@ def agreement(first: Sequence[Power], second: Sequence[Power]) -> Agreement:
         )
     if len(first) < 3:
         raise OpticsError(
-            f"Both read {len(first)} lenses.",
+            f"Both read {('no lens', 'one lens', 'two lenses')[len(first)]}.",
             "Three are the fewest that show a scatter.",
             "Read more lenses.",
         )

@@ -103,8 +103,9 @@ def test_what_could_not_be_read_is_no_wrong_answer():
 
 @pytest.mark.parametrize(
     ("earlier", "later", "word"),
-    [((4, 10), (0, 10), "shrinking"), ((1, 10), (4, 10), "growing"), ((3, 10), (3, 10), "steady"),
-     ((1, 10), (1, 10), ""), ((0, 10), (3, 10), "growing")],
+    # By hand: 1 and 4 of ten part so unevenly by chance 2352 times in 15504, 1 and 5 of ten 2730 in 38760.
+    [((4, 10), (0, 10), "shrinking"), ((1, 10), (5, 10), "growing"), ((3, 10), (3, 10), "steady"),
+     ((1, 10), (1, 10), ""), ((0, 10), (4, 10), "growing"), ((1, 10), (4, 10), "")],
 )  # fmt: skip
 def test_a_habit_grows_or_shrinks_by_its_share_of_the_answers(earlier, later, word):
     found = []

@@ -110,6 +110,14 @@ def test_a_practice_pair_is_marked_from_the_learners_own_ticket(kit, tmp_path, m
     assert own_ticket("-2.25 -0.75 x 015", "-2.50 DS", number="12", learner="Mara") is not None
     said = mark_readings(kit, tmp_path / "pair-12.csv").splitlines()
     assert said[1].startswith("Mara, pair 12: right lens within tolerance; left lens outside tolerance")
+    # A second reader at the same machine takes nothing away, and one's own second try takes its place.
+    assert own_ticket("-2.25 -0.75 x 015", "-2.00 DS", number=12, learner="Bo") is not None
+    assert own_ticket("-2.25 -0.75 x 017", "-2.00 DS", number="12", learner="Mara") is not None
+    kept = (tmp_path / "pair-12.csv").read_text("utf-8").splitlines()[1:]
+    assert kept == ["Bo,12,-2.25 -0.75 x 015,-2.00 DS", "Mara,12,-2.25 -0.75 x 017,-2.00 DS"]
+    for slip in ({"pd_right": "3.15"}, {"pd_left": "thirty"}, {"height_left": "180"}, {"style": "x" * 300}):
+        assert own_ticket("-2.25 DS", "-2.00 DS", number="12", learner="Mara", **slip) is None
+        assert (tmp_path / "pair-12.csv").read_text("utf-8").splitlines()[1:] == kept
     for wrong in ({"number": "../12", "learner": "Mara"}, {"number": "12"}):
         (tmp_path / "pair-12.csv").unlink(missing_ok=True)
         assert own_ticket("-2.25 DS", "-2.50 DS", **wrong) is None
