@@ -36,7 +36,7 @@ td.number { text-align: right; } td.number, td.name { white-space: nowrap; }
 td.s0 { background: #bbb; font-weight: bold; } td.s1 { background: #ddd; } td.s2 { background: #f2f2f2; }
 @media print {
   @page { size: A4; margin: 10mm; }
-  body { font-size: 7.5pt; line-height: 1.1; padding-right: 1px; margin: 0; max-width: none; padding: 0; }
+  body { font-size: 7.5pt; line-height: 1.1; margin: 0; max-width: none; padding: 0 1px 0 0; }
   h1 { font-size: 13pt; margin: 0; }
   table { margin: 0.2em 0 0.6em; } td, th { padding: 0 0.4em; } p { margin: 0.4em 0; }
   thead { display: table-header-group; } tr, figure { break-inside: avoid; }
