@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from html import escape
 from typing import Any
 
+from nbgrader.utils import compute_checksum
+
 from optics.marking.account import LOOK_AGAIN
 from optics.marking.marks import SKILLS
 from optics.marking.telling import MARKS_MIME
@@ -46,21 +48,27 @@ def overview(notebook: Any) -> str:
     sums: dict[str, list[float]] = {}
     habits: Counter[tuple[str, ...]] = Counter()
     told: dict[tuple[str, ...], tuple[str, list[str]]] = {}
-    harmful, at_the_bench = [], False
+    harmful, empty, at_the_bench = [], [], False
     for name, data in _said(notebook):
         slips = tuple(map(str, data.get("slips", ())))
         if slips:
             habits[slips] += 1
-            told.setdefault(slips, (name, [str(sentence) for sentence in data.get("told", ())]))
+            sentences = [str(sentence) for sentence in data.get("told", ())]
+            # Best told where it stands alone and is worked through; otherwise where it showed first.
+            if slips not in told or _plainness(sentences) > _plainness(told[slips][1]):
+                told[slips] = name, sentences
         at_the_bench = at_the_bench or data.get("where") == "bench"
         if not data.get("counts"):
             continue
         harmful += [name] if "at most" in data else []
+        empty += [name] if data.get("state") == "Not answered yet" else []
         for skill, (got, of) in data["skills"].items():
             mine = sums.setdefault(str(skill), [0.0, 0.0])
             mine[0], mine[1] = mine[0] + float(got), mine[1] + float(of)
     if not sums and not habits:
         return ""
+    reasons = dict(_by_hand(notebook))
+    empty += [name for name, written in reasons.items() if not written]
     parts = ["<div><h2>At a glance</h2>"]
     sums = {skill: sums[skill] for skill in (*SKILLS, *sorted(sums)) if skill in sums}
     if sums:
@@ -69,6 +77,8 @@ def overview(notebook: Any) -> str:
         parts.append(
             f"<p>As written this would hurt its wearer, so it earned at most half: {escape(', '.join(harmful))}.</p>"
         )
+    if empty:
+        parts.append(f"<p>Left empty: {escape(', '.join(empty))}.</p>")
     if habits:
         slips, times = habits.most_common(1)[0]
         name, sentences = told[slips]
@@ -76,10 +86,31 @@ def overview(notebook: Any) -> str:
         parts.append(f"<p><strong>Your habit: {escape(', then '.join(slips))}.</strong>{often}</p>")
         first = [sentence for sentence in sentences if not sentence.startswith("Right so far")]
         parts.append(f"<p>{escape(name.capitalize())}: {escape(' '.join(first))}</p>" if first else "")
-    parts.append(
-        f"<p><strong>Next:</strong> {escape(_next(sums, 'bench' if at_the_bench else 'paper'))}</p></div>"
-    )
+    step = _next(sums, "bench" if at_the_bench else "paper")
+    if not step and empty:
+        step = "what you wrote is right; answer what was left empty."
+    elif not step and reasons:
+        step = f"every line is right; see what your instructor gave for {', '.join(reasons)}."
+    step = step or "everything that counts is right; go on to the next chapter."
+    parts.append(f"<p><strong>Next:</strong> {escape(step)}</p></div>")
     return "".join(parts)
+
+
+def _plainness(sentences: list[str]) -> tuple[bool, bool]:
+    """Whether a reply stands without another that may as well be, and works the habit through."""
+    return (
+        not any("it may as well be" in sentence for sentence in sentences),
+        any(sentence.startswith("The habit makes ") for sentence in sentences),
+    )
+
+
+def _by_hand(notebook: Any) -> Iterator[tuple[str, bool]]:
+    """What is marked by hand, and whether anything was written there."""
+    for cell in notebook.cells:
+        entry = cell.metadata.get("nbgrader", {})
+        if entry.get("grade") and entry.get("solution"):
+            name = str(entry.get("grade_id", "")).replace("-", " ")
+            yield name, entry.get("checksum") != compute_checksum(cell)
 
 
 def _table(sums: dict[str, list[float]]) -> str:
@@ -93,10 +124,10 @@ def _table(sums: dict[str, list[float]]) -> str:
 
 
 def _next(sums: dict[str, list[float]], where: str) -> str:
-    """The weakest skill, and the step to look at again."""
+    """The weakest skill, and the step to look at again; nothing where all is right."""
     weakest = min(sums, key=lambda skill: sums[skill][0] / sums[skill][1], default="")
     if not weakest or sums[weakest][0] >= sums[weakest][1] - 1e-9:
-        return "everything that counts is right; go on to the next chapter."
+        return ""
     step = LOOK_AGAIN[where].get(weakest, "")
     if weakest == "form":
         step = "write in the cylinder form that the question asks for."

@@ -66,10 +66,10 @@ _TWINS = tuple(
 )
 """Lenses to work a habit through, beside the one in question."""
 _WORKED = {
-    "lenses exchanged": "So R -1.00 DS, L -2.50 DS is written R -2.50 DS, L -1.00 DS.",
-    "eyepiece not set": "So an eyepiece that is out by 0.37 D moves every drum reading by 0.37 D, and no cylinder.",
+    "lenses exchanged": "Exchanged, R -1.00 DS and L -2.50 DS are written R -2.50 DS and L -1.00 DS.",
+    "eyepiece not set": "An eyepiece that is out by 0.37 D moves every drum reading by 0.37 D, and no cylinder.",
     "near total written as add": "So distance +1.00 and near +3.25 make an addition of +2.25, not +3.25.",
-    "prism read away from the reference point": "So a -4.00 DS lens read 5 mm off its centre shows 2.00 Δ of its own.",
+    "prism read away from the reference point": "A -4.00 DS lens read 5 mm off its centre shows 2.00 Δ of its own.",
     "centimetres for millimetres": "So 6.2 cm are written 62.",
 }
 """Habits over a pair, on other numbers."""
@@ -134,7 +134,12 @@ def account(
     right = [skill for skill in marks.skills if skill not in {*marks.missed, *spoilt, *silent}]
     # A habit explains everything that was written; beside it no skill is told as wrong by itself.
     open_yet = [] if habits else [skill for skill in marks.missed if skill not in {*unwritten, "notation"}]
-    power = {"cylinder", "axis"} <= set(open_yet) and wrote is not None and not wrote.cylinder
+    power = (
+        wrote is not None
+        and not wrote.cylinder
+        and {"axis", "form"} & set(open_yet)
+        and ("cylinder" in open_yet or (true is not None and abs(true.cylinder) > DIFFERENCE_WITHIN))
+    )
     if sum(len(sentence.split()) for sentence in refused) > MOST_WORDS // 2:
         # Each was told in full where it was typed; here every field is named all the same.
         others = ", ".join(sentence.partition(":")[0].lower() for sentence in refused[1:])
@@ -214,8 +219,8 @@ def _led_to(habits: Sequence[Slip], wrote: Prescription | None, true: Triple | N
         return ""
     line = settle(Power.from_sphere_cylinder(*made), form="minus" if made.cylinder < 0 else "plus").choice
     if line.same_power(wrote):
-        return f"You wrote {wrote.distance}, just what it leads to on this lens."
-    return f"You wrote {wrote.distance}; on this lens it leads to {line.distance}."
+        return f"You wrote {wrote.distance}, just what the habit leads to on this lens."
+    return f"You wrote {wrote.distance}; on this lens the habit leads to {line.distance}."
 
 
 def _numbers(lens: Triple) -> set[float]:
@@ -244,5 +249,5 @@ def _twin(habits: Sequence[Slip], form: str, true: Triple | None) -> tuple[str, 
             shown.append((lens, made))
     if not shown:
         return "", ""
-    twin = f"So {_line(shown[0][0])} becomes {_line(shown[0][1])}."
+    twin = f"The habit makes {_line(shown[0][0])} into {_line(shown[0][1])}."
     return twin, f"One more to do: what would it make of {_line(shown[1][0])}?" if len(shown) > 1 else ""

@@ -132,7 +132,7 @@ class Diagnosis:
     def tie(self) -> str:
         """What may as well be so, as a sentence; empty where the first stands alone."""
         told = [" and then ".join(names) for names in self.either[1:]]
-        return f"Here it may as well be: {'; or '.join(told)}." if told else ""
+        return f"With these numbers it may as well be: {'; or '.join(told)}." if told else ""
 
     @property
     def either(self) -> tuple[tuple[str, ...], ...]:

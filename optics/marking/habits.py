@@ -314,7 +314,7 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="cylinder taken away",
         habit="The cylinder was taken away from the sphere instead of added to it.",
-        mend="Add them with their signs: plus to plus grows, plus to minus shrinks.",
+        mend="Add them with their signs: like signs add up, unlike signs take away.",
         spoils=_skills("sphere"),
         ways=_writing("taken away"),
         chapter=1,

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from html import unescape
 
-from nbformat.v4 import new_code_cell, new_notebook, new_output
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
+from nbgrader.utils import compute_checksum
 
 from optics import checks as check
 from optics.course.overview import overview
@@ -37,7 +38,7 @@ def test_marks_by_skill_the_habit_its_twin_and_what_next() -> None:
     told = words(html)
     assert "sphere cylinder axis form notation 100 % 100 % 50 % 100 % 100 %" in told
     assert "Your habit: axis 90 out." in told and "The axis stands at right angles" in told
-    assert "becomes" in told and "Next: axis. It is the meridian" in told
+    assert "The habit makes" in told and "Next: axis. It is the meridian" in told
     assert "would hurt its wearer, so it earned at most half: first." in told
     assert "Right so far" not in told and "-3.00 +1.25 x 150" not in told
     # One screen: about as many words as a laptop shows, and nothing that the filter takes out.
@@ -59,6 +60,35 @@ def test_the_habit_that_shows_most_is_told_practice_counted_in() -> None:
 def test_all_right_and_nothing_said() -> None:
     assert "everything that counts is right" in words(overview(marked(one=convert("-3.00 +1.25 x 150"))))
     assert overview(new_notebook()) == ""
+
+
+def test_a_reason_left_empty_is_not_everything_right() -> None:
+    """What is marked by hand has no check that speaks; nbgrader knows an answer that was never changed."""
+    whole = marked(one=convert("-3.00 +1.25 x 150"))
+    entry = {"grade_id": "reason", "grade": True, "solution": True, "points": 4, "cell_type": "markdown"}
+    reason = new_markdown_cell("Your reason: ", metadata={"nbgrader": entry})
+    reason.metadata.nbgrader["checksum"] = compute_checksum(reason)
+    whole.cells.append(reason)
+    told = words(overview(whole))
+    assert "Left empty: reason." in told and "answer what was left empty" in told
+    reason.source = "The base is out because the centres lie too far apart."
+    told = words(overview(whole))
+    assert "Left empty" not in told and "see what your instructor gave for reason" in told
+    assert "everything that counts" not in told
+
+
+def test_a_question_left_empty_is_named() -> None:
+    told = words(overview(marked(one=convert("-3.00 +1.25 x 150"), two=convert(""))))
+    assert "Left empty: two." in told
+
+
+def test_a_habit_is_told_where_nothing_else_may_as_well_be_it() -> None:
+    def other(answer: str):
+        return lambda: check.conversion(answer, given="-0.25 +2.50 x 045", to="minus", points=5.0)
+
+    # On the first 180 - 045 and 045 + 90 are the same; on the second only one of them leads there.
+    told = words(overview(marked(first=other("+2.25 -2.50 x 045"), second=convert("-3.00 +1.25 x 060"))))
+    assert "It shows 2 times. Second: " in told and "may as well be" not in told
 
 
 def test_what_a_learner_wrote_is_no_html() -> None:

@@ -135,7 +135,7 @@ def test_nothing_before_hand_in_holds_the_answer(all_replies) -> None:
         assert not numbers & answers, (text, answers)
         axes = set(re.findall(r"x (\d{3})", text)) - {entry[2:] for entry in mine}
         assert f"{round(true.axis):03d}" not in axes, text
-        assert "leads to on this lens" not in text and "on this lens it" not in text
+        assert "leads to on this lens" not in text and "on this lens the habit" not in text
         looked_at += 1
     assert looked_at > 2500
 
@@ -153,7 +153,7 @@ def test_a_habit_comes_first_and_then_why_a_twin_and_one_more(entry) -> None:
     told = account(mark_against(hold(line, true), 0.0), (entry,), wrote=line, true=true)
     assert told[0] == entry.habit and told[1] == entry.mend_for("bench")
     (before, after), *_ = [
-        found.groups() for each in told if (found := re.fullmatch(r"So (.+) becomes (.+)\.", each))
+        found.groups() for each in told if (found := re.fullmatch(r"The habit makes (.+) into (.+)\.", each))
     ]
     # The twin is the habit, worked on other numbers.
     twin = parse(before)
@@ -167,6 +167,12 @@ def test_a_missed_cylinder_and_an_unsettled_power_are_told_as_such() -> None:
     line = parse("-3.25 DS")
     told = " ".join(account(mark_against(hold(line, true), 0.0), wrote=line, true=true))
     assert "a cylinder was overlooked" in told and "axis" not in told
+    # One of the two powers as a sphere: still a missed cylinder, and no question of form.
+    plus = Triple(-4.25, 1.00, 136.0)
+    line = parse("-3.25 DS")
+    held = hold(line, plus, "plus")
+    told = " ".join(account(mark_against(held, 0.0), form="plus", wrote=line, true=plus))
+    assert "a cylinder was overlooked" in told and "form" not in told
     line = parse("-3.50 -1.00 x 030")
     assert any(
         "not settled" in each for each in account(mark_against(hold(line, true), 0.0), wrote=line, true=true)
