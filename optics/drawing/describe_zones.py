@@ -69,10 +69,10 @@ def progressive_marks(marks: Sequence[Mark], eye: str) -> str:
     Examples
     --------
     >>> ring = Mark(
-    ...     name="alignment reference marking", permanent=True, shape="ring", x_mm=17, y_mm=0, size_mm=1.5
+    ...     name="engraved ring", permanent=True, shape="ring", x_mm=17, y_mm=0, size_mm=1.5
     ... )
     >>> print(progressive_marks([ring], "R"))
-    Marks of a right progressive lens, seen from the front. Engraved: alignment reference marking 17 mm nasal of the prism reference point.
+    Marks of a right progressive lens, seen from the front. Engraved: engraved ring 17 mm nasal of the prism reference point.
     """
     told = [f"Marks of a {EYES[eye]} progressive lens, seen from the front."]
     for kind, permanent in (("Engraved", True), ("In ink", False)):

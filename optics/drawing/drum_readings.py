@@ -17,9 +17,10 @@ __all__ = ["draw_drum_readings", "drum_readings"]
 STEPS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 MOST_STEPS = 7
 """How many steps the number line has at most, so that each can carry its number."""
-BESIDE = 0.024
+BESIDE = 0.018
 """How near two readings may lie, as a part of the line, before one stands above the other."""
-LEVELS = (0.0, 0.14, -0.14, 0.07, -0.07)
+LEVELS = (0.0, 0.11, -0.11, 0.22, -0.22)
+"""Where equal readings stand, clear of one another: a ring is 0.10 of a row high."""
 
 
 def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: float | None = None) -> Axes:
@@ -75,8 +76,8 @@ def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: flo
             [height + above for above in _stacked(values, BESIDE * (right - left))],
             linestyle="",
             marker="o",
-            markersize=10,
-            markeredgewidth=2.0,
+            markersize=6,
+            markeredgewidth=1.5,
             markeredgecolor=style.BLUE,
             markerfacecolor="none",
             gid=f"readings {count + 1}",

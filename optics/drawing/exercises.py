@@ -212,7 +212,7 @@ def _resolve(line: Prescription, ax: Axes | None, answered: bool) -> Shown:
 
 
 def _part(amount: float, base: str | float) -> str:
-    return f"{amount:.2f} base {base if isinstance(base, str) else f'{base:03.0f}'}"
+    return f"{amount:.2f} base {base if isinstance(base, str) else f'{round(base) % 360:03d}'}"
 
 
 def _tidy(line: Prescription, _: Axes | None, answered: bool) -> Shown:

@@ -203,7 +203,9 @@ def _lens_row(figure: Figure, y: float, eye: str, line: Prescription | None) -> 
 
 
 def _prism(amount: float, base: str | float) -> str:
-    return f"{written(amount, signed=False)} base {base if isinstance(base, str) else f'{base:03.0f}°'}"
+    # Three figures and no degree sign, like an axis: a hurried ° is read as a 0.
+    whole = base if isinstance(base, str) else f"{round(base) % 360:03d}"
+    return f"{written(amount, signed=False)} base {whole}"
 
 
 def _length(value: Length) -> str:

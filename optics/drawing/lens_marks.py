@@ -115,20 +115,20 @@ def _draw_mark(ax: Axes, mark: Mark) -> None:
 
 
 _NAMED_AT = {
-    "alignment reference marking": (0.0, 7.0, "center", "bottom"),
+    "engraved ring": (0.0, 7.0, "center", "bottom"),
     "addition": (0.0, -2.0, "center", "top"),
-    "maker's mark": (0.0, -2.0, "center", "top"),
-    "distance reference point": (0.0, 6.0, "center", "bottom"),
+    "maker's sign": (0.0, -2.0, "center", "top"),
+    "distance circle": (0.0, 6.0, "center", "bottom"),
     "fitting cross": (4.6, 0.0, "left", "center"),
     "prism reference point": (0.0, -1.6, "center", "top"),
-    "near reference point": (0.0, -4.8, "center", "top"),
+    "near circle": (0.0, -4.8, "center", "top"),
 }
 
 
 def _name_mark(ax: Axes, mark: Mark) -> None:
     if mark.name in _NAMED_AT:
         dx, dy, ha, va = _NAMED_AT[mark.name]
-        name = mark.name.replace("alignment ", "alignment\n")
+        name = mark.name.replace("engraved ", "engraved\n")
         ax.text(mark.x_mm + dx, mark.y_mm + dy, name, ha=ha, va=va, fontsize=style.SMALL, linespacing=1.05)
         if dy > 2.0 and mark.permanent:
             ax.plot(
@@ -160,7 +160,7 @@ def progressive_marks(lens: Progressive, *, ink: bool = True) -> Diagram:
     draw_progressive_marks(ax, lens, ink=ink)
     style.heading(figure, lens.eye)
     style.footing(
-        figure, "seen from the front; thin and grey: engraved" + ("; bold and red: ink" if ink else "")
+        figure, "seen from the front; thin and grey: engraved" + ("; bold and orange: ink" if ink else "")
     )
     return Diagram(
         figure,

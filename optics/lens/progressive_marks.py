@@ -93,7 +93,7 @@ def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
     >>> from optics.lens.power import Power
     >>> lens = Progressive(power=Power.from_sphere_cylinder(-1.0), addition=2.25, eye="R")
     >>> [(m.name, m.x_mm, m.text) for m in marks(lens, ink=False)][2:]
-    [('addition', -17.0, '2.25'), ("maker's mark", 17.0, 'Hb')]
+    [('addition', -17.0, '2.25'), ("maker's sign", 17.0, 'Hb')]
     """
     half = ALIGNMENT_APART_MM / 2.0
     inwards = nasal(lens.eye)
@@ -101,7 +101,7 @@ def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
     engraved = (
         *(
             Mark(
-                name="alignment reference marking",
+                name="engraved ring",
                 permanent=True,
                 shape="ring",
                 x_mm=side * half,
@@ -121,7 +121,7 @@ def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
             text=f"{round(lens.addition * 4) / 4:.2f}",
         ),
         Mark(
-            name="maker's mark",
+            name="maker's sign",
             permanent=True,
             shape="text",
             x_mm=inwards * half,
@@ -136,10 +136,10 @@ def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
 def ink_marks(places: Mapping[str, tuple[float, float]]) -> tuple[Mark, ...]:
     """The marks that stand in ink, from where the points of a design lie; see `reference_places`."""
     points = (
-        ("distance reference point", "circle", places["distance"], 10.0),
+        ("distance circle", "circle", places["distance"], 10.0),
         ("fitting cross", "cross", places["height"], 5.0),
         ("prism reference point", "dot", places["prism"], 1.5),
-        ("near reference point", "circle", places["near"], 8.0),
+        ("near circle", "circle", places["near"], 8.0),
         ("level line", "line", (-24.0, 0.0), 6.0),
         ("level line", "line", (24.0, 0.0), 6.0),
     )

@@ -241,7 +241,7 @@ def mark_parts(mark: Mark, kind: str, eye: str | None = None) -> list[Part]:
 
 
 # The other marks lie straight above or below one of these.
-_MEASURED_TO = ("fitting cross", "alignment reference marking", "near reference point")
+_MEASURED_TO = ("fitting cross", "engraved ring", "near circle")
 
 
 def _mark_lines(shape: str, x: float, y: float, half: float) -> list[NDArray[np.float64]]:

@@ -189,8 +189,8 @@ def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -
 
 def lay_its_chart(view: PairView, eye: str) -> None:
     """Lay the chart of the engraved sign by eye, from what is drawn alone, and ink the lens."""
-    rings = [p for p in view.scene.parts if p.eye == eye and p.name == "alignment reference marking"]
-    sign = next(p.text for p in view.scene.parts if p.eye == eye and p.name == "maker's mark")
+    rings = [p for p in view.scene.parts if p.eye == eye and p.name == "engraved ring"]
+    sign = next(p.text for p in view.scene.parts if p.eye == eye and p.name == "maker's sign")
     (x, y), *_ = [np.mean([ring.points_mm.min(0) + ring.points_mm.max(0) for ring in rings], 0) / 2]
     view.chart, view.chart_under = sign, eye
     middle = view._chart["at"]

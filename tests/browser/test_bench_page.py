@@ -96,7 +96,7 @@ def test_everything_stands_on_one_screen(page, show_bench, bench, size):
     show_bench(page, bench)
     box = page.locator(".optics-bench").bounding_box()
     assert box["y"] + box["height"] <= size[1]
-    for name in (".optics-bench-sight", ".optics-stage", ".optics-pad-list", "text=Save as CSV"):
+    for name in (".optics-bench-sight", ".optics-stage", ".optics-pad-list", "text=Save the readings"):
         box = page.locator(name).bounding_box()
         assert box["y"] >= 0 and box["y"] + box["height"] <= size[1], name
         assert box["x"] >= 0 and box["x"] + box["width"] <= size[0], name
@@ -200,7 +200,7 @@ def test_one_press_notes_a_reading_and_repeats_stand_together(page, show_bench, 
         "-3.00 D 015°",
     ]
     with page.expect_download() as saved:
-        page.get_by_role("button", name="Save as CSV").click()
+        page.get_by_role("button", name="Save the readings").click()
     rows = saved.value.path().read_text().splitlines()
     assert rows[1:] == [
         "R,back,sphere lines,-2.25,15",

@@ -164,7 +164,7 @@ def test_the_rings_are_34_mm_apart_and_the_fitting_cross_between_them(turned_ove
         for place in scene.places:
             if place.eye == eye and place.along == "x":
                 at.setdefault(place.name.split(" of the")[0], []).append(place.at_mm)
-        one, other = at["the alignment reference marking"]
+        one, other = at["the engraved ring"]
         assert abs(one - other) == pytest.approx(34.0)
         assert at["the fitting cross"] == pytest.approx([(one + other) / 2])
         met = scene.standing_on("x", at["the fitting cross"][0] + 0.4)
@@ -319,7 +319,7 @@ def test_the_diagram_is_legible_in_black_and_white():
     assert patches and all(patch.get_linewidth() >= 1.5 for patch in patches)
     # Ink is bolder than engraving, so that they are told apart without colour.
     widths = {patch.get_gid(): patch.get_linewidth() for patch in patches}
-    assert widths["fitting cross"] > widths["alignment reference marking"]
+    assert widths["fitting cross"] > widths["engraved ring"]
     red, green, blue = matplotlib.colors.to_rgb(
         next(p for p in patches if p.get_gid() == "fitting cross").get_edgecolor()
     )

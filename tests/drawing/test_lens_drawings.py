@@ -117,9 +117,9 @@ def test_marks_stand_where_the_lens_has_them(eye, ink):
 
 def test_ink_and_engraving_in_words():
     with_ink, without = (marks_diagram(LENS, ink=ink).alt for ink in (True, False))
-    assert "near reference point 14 mm below and 2.5 mm nasal of the prism reference point" in with_ink
+    assert "near circle 14 mm below and 2.5 mm nasal of the prism reference point" in with_ink
     assert 'addition "2.00" 4 mm below and 17 mm temporal' in without
-    assert "near reference point" not in without and "In ink" not in without
+    assert "near circle" not in without and "In ink" not in without
 
 
 @pytest.mark.parametrize("shape", [FLAT_TOP, STRAIGHT_ACROSS])

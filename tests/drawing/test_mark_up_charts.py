@@ -47,7 +47,7 @@ def test_charts_stand_at_true_size(paper):
             one, other = map(middle, drawn[name + "circle for a ring"])
             assert other - one == pytest.approx([34.0, 0.0], abs=0.01)
             origin = (one + other) / 2
-            (near,), (far,) = drawn[name + "near reference point"], drawn[name + "distance reference point"]
+            (near,), (far,) = drawn[name + "near circle"], drawn[name + "distance circle"]
             # The near circle lies 2 mm below the corridor's end, the distance circle 4 mm over the cross.
             assert middle(near) - origin == pytest.approx([nose * inset, cross - corridor - 2.0], abs=0.01)
             assert middle(far) - origin == pytest.approx([0.0, cross + 4.0], abs=0.01)

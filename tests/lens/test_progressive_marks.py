@@ -29,9 +29,9 @@ def named(found, name):
 
 def measured(quantity):
     found = marks(lens())
-    left, right = sorted(mark.x_mm for mark in named(found, "alignment reference marking"))
+    left, right = sorted(mark.x_mm for mark in named(found, "engraved ring"))
     prp = named(found, "prism reference point")[0].x_mm
-    near = named(found, "near reference point")[0]
+    near = named(found, "near circle")[0]
     return {
         "distance between the two rings": [right - left],
         "distance of the prism reference point from each ring": [prp - left, right - prp],
@@ -51,7 +51,7 @@ def test_published_layout(row):
 def test_the_addition_is_engraved_temporally_and_the_maker_nasally(eye):
     """PG3: "Ophthalmic Lenses" (textbook), p. 136."""
     found = marks(lens(eye), ink=False)
-    addition, maker = named(found, "addition")[0], named(found, "maker's mark")[0]
+    addition, maker = named(found, "addition")[0], named(found, "maker's sign")[0]
     assert addition.x_mm * nasal(eye) < 0 < maker.x_mm * nasal(eye)
     assert addition.text == "2.00"
 
@@ -59,12 +59,12 @@ def test_the_addition_is_engraved_temporally_and_the_maker_nasally(eye):
 def test_what_is_washed_off_and_what_stays():
     """PG14: ISO 8980-2 (from memory)."""
     permanent = {mark.name for mark in marks(lens(), ink=False)}
-    assert permanent == {"alignment reference marking", "addition", "maker's mark"}
+    assert permanent == {"engraved ring", "addition", "maker's sign"}
     ink = {mark.name for mark in marks(lens()) if not mark.permanent}
     assert ink == {
         "fitting cross",
-        "distance reference point",
-        "near reference point",
+        "distance circle",
+        "near circle",
         "prism reference point",
         "level line",
     }

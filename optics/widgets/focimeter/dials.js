@@ -126,10 +126,10 @@ function wheelRing(bench) {
   const scale = svg("g", { class: "optics-ring-scale" });
   for (let at = 0; at < 360; at += 5) {
     const turn = `rotate(${-at})`;
-    scale.append(svg("line", { x1: 91.5, x2: at % 10 ? 93.5 : 95.5, y1: 0, y2: 0, transform: turn }));
+    scale.append(svg("line", { x1: 91.5, x2: at % 10 ? 93 : 94.5, y1: 0, y2: 0, transform: turn }));
     if (at % 30 === 0) {
       const [x, y] = [Math.cos((at * Math.PI) / 180), -Math.sin((at * Math.PI) / 180)];
-      scale.append(svg("text", { x: 104 * x, y: 103 * y + 2.6 }, [String(at % 180 || 180)]));
+      scale.append(svg("text", { x: 107 * x, y: 103 * y + 2.6 }, [String(at % 180 || 180)]));
     }
   }
   const band = svg("g", { class: "optics-ring-band" }, [svg("circle", { r: 85, fill: "none" })]);

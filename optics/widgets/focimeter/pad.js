@@ -15,7 +15,8 @@ function padPart(bench) {
   const lines = Object.entries(LINE_SETS).map(([set, words]) => button(words, () => note(set), `Note a reading of the ${words.toLowerCase()}`));
   const list = element("div", { className: "optics-pad-list", tabIndex: 0, role: "region", "aria-label": "Readings noted" });
   const back = button("Strike out the last", () => bench.change({ _readings: bench.get("_readings").slice(0, -1) }));
-  const save = button("Save as CSV", () => saveText("readings.csv", asTable(bench.get("_readings"))));
+  const save = button("Save the readings", () => saveText("readings.csv", asTable(bench.get("_readings"))));
+  save.title = "A table for your own records, readings.csv, that any spreadsheet opens";
   const el = part("Pad", null, [
     element("div", { className: "optics-bench-line" }, lines),
     list,

@@ -72,10 +72,16 @@ function parts(scene, list, clipped) {
   return made;
 }
 
+// The ink of a drawing, taken out to lie over a chart: ink is on the lens, and the chart under it.
+function inkOver(lying) {
+  const ink = [...lying.querySelectorAll(".optics-pair-ink, .optics-pair-dot")].map((one) => one.parentNode);
+  return shape("g", { class: "optics-pair-over" }, ink);
+}
+
 // A rule with its zero at the origin, along +x, and its edge on the x axis.
 function ruleBody(length) {
   const made = shape("g", { class: "optics-pair-rule" });
-  made.append(shape("rect", { x: -3, y: 0, width: length + 6, height: 11 }));
+  made.append(shape("rect", { x: -3, y: 0, width: length + 8, height: 11 }));
   for (let at = 0; at <= length; at++) {
     const long = at % 10 === 0 ? 4.5 : at % 5 === 0 ? 3.4 : 2.2;
     made.append(shape("line", { x1: at, x2: at, y1: 0, y2: long }));
@@ -128,8 +134,8 @@ function render({ model, el }) {
   const moving = (name, spoken, trait, show, step = 0.5, changed = change) => slider(name, {
     spoken, show, step, min: reach[trait][0], max: reach[trait][1], moved: (value) => changed({ [trait]: value }),
   });
-  const across = moving("Left - right", "Lens moved left or right", "moved_x_mm", (v) => `${signed(v, 1)} mm`);
-  const upward = moving("Down - up", "Lens moved down or up", "moved_y_mm", (v) => `${signed(v, 1)} mm`);
+  const across = moving("Left, right", "Lens moved left or right", "moved_x_mm", (v) => `${signed(v, 1)} mm`);
+  const upward = moving("Down, up", "Lens moved down or up", "moved_y_mm", (v) => `${signed(v, 1)} mm`);
   const turning = moving("Turn", "Lens turned, degrees anticlockwise", "turned_degrees", (v) => `${signed(v, 0)}°`, 1);
   const trial = moving("Trial lens", "Trial sphere laid against the lens, dioptres", "trial", (v) => `${signed(v)} D`, 0.25);
   const near = moving("From your eye", "Distance of the lens from your eye", "from_eye_mm", (v) => `${v.toFixed(0)} mm`, 10);
@@ -142,15 +148,15 @@ function render({ model, el }) {
   const charting = (values) => change({ ...values, held_lens: "" });
   const chart = choice("Chart on the tray", signs, (sign) => charting({ chart: sign }));
   const under = choice("Where the chart lies", UNDER, (eye) => charting({ chart_under: eye }));
-  const chartX = moving("Left - right", "Chart left or right", "chart_x_mm", (v) => `${signed(v, 1)} mm`, 0.5, charting);
-  const chartY = moving("Down - up", "Chart down or up", "chart_y_mm", (v) => `${signed(v, 1)} mm`, 0.5, charting);
+  const chartX = moving("Left, right", "Chart left or right", "chart_x_mm", (v) => `${signed(v, 1)} mm`, 0.5, charting);
+  const chartY = moving("Down, up", "Chart down or up", "chart_y_mm", (v) => `${signed(v, 1)} mm`, 0.5, charting);
   const chartTurn = moving("Turn", "Chart turned, degrees anticlockwise", "chart_turned_degrees", (v) => `${signed(v, 0)}°`, 1, charting);
   const ink = button("Ink this lens", () => charting({ inking: true }));
   const laying = element("div", {}, [under.row, chartX.row, chartY.row, chartTurn.row]);
   const lies = choice("How the rule lies", RULES, (key) => measuring({ rule_lies: key, rule_to_mm: 0 }));
   const laid = (name, spoken, trait, show) => moving(name, spoken, trait, show, 0.5, measuring);
-  const ruleX = laid("Left - right", "Rule left or right", "rule_x_mm", (v) => `${signed(v, 1)} mm`);
-  const ruleY = laid("Down - up", "Rule down or up", "rule_y_mm", (v) => `${signed(v, 1)} mm`);
+  const ruleX = laid("Left, right", "Rule left or right", "rule_x_mm", (v) => `${signed(v, 1)} mm`);
+  const ruleY = laid("Down, up", "Rule down or up", "rule_y_mm", (v) => `${signed(v, 1)} mm`);
   const reading = laid("Mark", "Mark on the rule", "rule_to_mm", mm);
   const measured = element("p", { className: "optics-pair-measured", role: "status" });
 
@@ -237,7 +243,8 @@ function render({ model, el }) {
     const scene = get("_scene");
     if (scene !== shownScene) {
       shownScene = scene;
-      tray.replaceChildren(parts(scene, scene.parts, true), chartGroup, ...(shows("rule") ? [ruleGroup, zeroHandle, markHandle] : []));
+      const lying = parts(scene, scene.parts, true);
+      tray.replaceChildren(lying, chartGroup, inkOver(lying), ...(shows("rule") ? [ruleGroup, zeroHandle, markHandle] : []));
       fromAbove.replaceChildren(parts(scene, scene.above, false));
       const [top, bottom] = scene.turned_over ? [-24, 190] : [-166, 190];
       fromAbove.setAttribute("viewBox", `-90 ${top} 180 ${bottom}`);
