@@ -31,6 +31,7 @@ __all__ = [
     "at_the_line",
     "axis_dial",
     "bench",
+    "charts",
     "check",
     "compared",
     "crib",
@@ -449,6 +450,19 @@ def crib(paper: str = "A4", file: str = "") -> Diagram | None:
     from optics.drawing.crib import crib as draw
 
     return _saved(lambda: draw(paper), "crib", file)
+
+
+def charts(paper: str = "A4", file: str = "") -> Diagram | None:
+    """The mark-up charts of the course's progressives, to print at true size.
+
+    Parameters
+    ----------
+    paper, file
+        As for `crib`.
+    """
+    from optics.drawing.mark_up_charts import mark_up_charts as draw
+
+    return _saved(lambda: (draw(paper),), "page of charts", file)
 
 
 def reading_form(paper: str = "A4", file: str = "", **options: Any) -> Diagram | None:

@@ -12,6 +12,7 @@ from optics.errors import OpticsError
 from optics.lesson import (
     at_the_line,
     bench,
+    charts,
     crib,
     held,
     homework,
@@ -150,10 +151,11 @@ def test_homework_and_crib_from_a_notebook(tmp_path):
     with collecting() as said:
         own = homework("read-axes", lenses="+1.00 -0.50 x 015\n", title="Ours", file=str(tmp_path / "a.pdf"))
         first = crib(file=str(tmp_path / "crib.pdf"))
+        page = charts(file=str(tmp_path / "charts.pdf"))
     assert own.title == "Ours"
-    assert {each.name for each in tmp_path.iterdir()} == {"a.pdf", "a-answers.pdf", "crib.pdf"}
-    assert "At the bench" in first.alt
-    assert len(said) == 2
+    assert {each.name for each in tmp_path.iterdir()} == {"a.pdf", "a-answers.pdf", "crib.pdf", "charts.pdf"}
+    assert "At the bench" in first.alt and "at true size" in page.alt
+    assert len(said) == 3
     with collecting() as said:
         assert homework("crosses") is None
         assert homework("draw-crosses", lenses="1.00 DS") is None

@@ -34,15 +34,22 @@ _FRAMES = {
 }
 
 
+_NOTHING = (
+    "<style>.jp-OutputArea-executeResult:has(.optics-mark) { display: none; }</style>"
+    '<span class="optics-mark"></span>'
+)
+
+
 class Mark(float):
     """A mark, the value of a check cell.
 
     nbgrader reads it as a plain number. A learner would only be puzzled by "0.0"
-    under a reply that has said everything, so a notebook shows nothing for it.
+    under a reply that has said everything, so a notebook shows nothing for it, nor
+    an empty row with the cell's number.
     """
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
-        return {"text/plain": repr(self), "text/html": "<!-- the mark -->"}
+        return {"text/plain": repr(self), "text/html": _NOTHING}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

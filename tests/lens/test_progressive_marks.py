@@ -74,7 +74,7 @@ def test_ink_shows_where_the_lens_reads_what_was_ordered():
     ordered = lens("L", thinning=1.33)
     ink = {mark.name: (mark.x_mm, mark.y_mm) for mark in marks(ordered) if mark.name != "level line"}
     distance, near = (
-        ordered.over_stop(*ink[f"{which} reference point"], FRONT).read.mean for which in ("distance", "near")
+        ordered.over_stop(*ink[f"{which} circle"], FRONT).read.mean for which in ("distance", "near")
     )
     assert near - distance == pytest.approx(2.0, abs=0.001)
     assert ordered.over_stop(*ink["prism reference point"]).prism.y == pytest.approx(-1.33, abs=1e-9)
