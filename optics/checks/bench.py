@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from optics.errors import OpticsError
-from optics.instrument.trace import bundle_in_hand
+from optics.instrument.trace import Trace, bundle_in_hand, trace_of
 from optics.lens.numbers import power_of
 from optics.lens.parsing import parse
 from optics.lens.prescription import written
@@ -191,7 +191,7 @@ def reading(
     if line is None:
         return unreadable(ticket.refused[EYES[eye]], LENS_SKILLS, points)
     found = mark_pair(ticket, specimen, form, points, asks=("lines",), eyes=eye)
-    explained = Diagnosis() if found.all_right else _of_this_lens(ticket, specimen, eye, form)
+    explained = Diagnosis() if found.all_right else _of_this_lens(ticket, specimen, eye, form, trace_of(pair))
     return reply(
         found.marks,
         explained,
@@ -204,12 +204,12 @@ def reading(
     )
 
 
-def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str) -> Diagnosis:
+def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str, trace: Trace | None) -> Diagnosis:
     """What explains this lens: over the pair if the other lens is written too, else alone."""
-    over_pair = diagnose(ticket, specimen, form)
+    over_pair = diagnose(ticket, specimen, form, trace=trace)
     # What is one habit's of the other lens alone is not said of this one.
     if over_pair and eye in over_pair.ranked[0].eyes and all(eye in own for own in over_pair.ranked[0].each):
         return over_pair.of(eye)
     nothing = LensAnswer()
     alone = replace(ticket, left=nothing) if eye == "R" else replace(ticket, right=nothing)
-    return diagnose(alone, specimen, form)
+    return diagnose(alone, specimen, form, trace=trace)

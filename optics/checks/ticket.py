@@ -7,7 +7,7 @@ from pathlib import Path
 
 from optics.checks.bench import NAME_FIRST
 from optics.errors import OpticsError, shown
-from optics.instrument.trace import bundle_in_hand
+from optics.instrument.trace import bundle_in_hand, trace_of
 from optics.lens.prescription import written
 from optics.marking.account import account
 from optics.marking.diagnosis import Diagnosis, diagnose
@@ -98,7 +98,7 @@ def ticket(
     if found.all_right and not troubles:
         return tell(Reply(state="Right", marks=found.marks, where="bench", offs=found.offs))
     some = found.marks.missed and any(read.of(eye).line for eye in EYES)
-    explained = diagnose(read, specimen, form) if some else Diagnosis()
+    explained = diagnose(read, specimen, form, trace=trace_of(pair)) if some else Diagnosis()
     return tell(
         Reply(
             state="Not yet",

@@ -24,7 +24,7 @@ from optics.instrument.trace import TRACE_MIME, Trace, traces_in
 from optics.lens.lens import EMPTY
 from optics.specimens.specimen import Specimen
 
-__all__ = ["as_it_was_read", "page_of", "shown_again"]
+__all__ = ["as_it_was_read", "moves_kept", "page_of", "shown_again"]
 
 MOST_QUESTIONS, MOST_PICTURES, MOST_ON_A_PAGE = 24, 24, 60
 """Of one notebook, of one question, and of the notebook again, so that whatever was handed in, marking is not held up."""
@@ -42,11 +42,16 @@ CAUTION = (
 )
 
 
-def shown_again(course: Course, learner: str, chapter: str) -> dict[str, NotebookNode]:
-    """An output for each question whose moves were handed in, by the id of its cell."""
+def moves_kept(course: Course, learner: str, chapter: str) -> dict[str, Trace]:
+    """The moves that were handed in with each question, by the id of its cell."""
     original = _as_it_came(course, learner, chapter)
     found = traces_in(json.loads(original.read_text("utf-8", "replace"))) if original else ()
-    kept = dict(found[:MOST_QUESTIONS])
+    return dict(found[:MOST_QUESTIONS])
+
+
+def shown_again(course: Course, learner: str, chapter: str) -> dict[str, NotebookNode]:
+    """An output for each question whose moves were handed in, by the id of its cell."""
+    kept = moves_kept(course, learner, chapter)
     before = lay_before(course, learner, chapter) if kept else None
     left, shown = MOST_ON_A_PAGE, {}
     for cell, trace in kept.items():

@@ -42,6 +42,7 @@ from optics.course.reading import read_answers
 from optics.course.repair import MENDED
 from optics.course.workers import LONGEST_S, in_processes
 from optics.errors import OpticsError
+from optics.instrument.trace import Trace, handed_in
 from optics.specimens.sealed import SEALED, open_pairs
 
 __all__ = ["Bench", "CheckAnswers", "Marked", "mark", "standing_in"]
@@ -65,7 +66,9 @@ class CheckAnswers(NbGraderPreprocessor):
             answers = {cell.name for cell in notebook.solution_cells}
             points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
         folder = Path(resources["metadata"]["path"] or ".")
-        who, moves = "", {}
+        who = ""
+        moves: dict[str, Trace] = {}
+        pictures: dict[str, NotebookNode] = {}
         if self.parent is not None:
             # nbgrader has put the pairs of the last release there; a submission has its own.
             course = Course(root=Path(self.parent.parent.coursedir.root))
@@ -73,7 +76,7 @@ class CheckAnswers(NbGraderPreprocessor):
             if box is not None:
                 write_whole(folder / SEALED, (box / SEALED).read_bytes())
                 who = names["student"]
-            moves = _moves(course, names["student"], names["assignment"])
+            moves, pictures = _moves(course, names["student"], names["assignment"])
         with standing_in(str(folder)):
             bench = Bench(who)
             for cell in nb.cells:
@@ -84,20 +87,24 @@ class CheckAnswers(NbGraderPreprocessor):
                 if key in answers:
                     cell.outputs = bench.read(cell.source, sources[key])
                 elif key in locked:
-                    cell.outputs = bench.run(sources[key], points.get(key)) + moves.get(key, [])
+                    with handed_in(moves.get(key)):
+                        cell.outputs = bench.run(sources[key], points.get(key))
+                    cell.outputs += [pictures[key]] if key in pictures else []
                     cell.execution_count = bench.count
         return nb, resources
 
 
-def _moves(course: Course, learner: str, chapter: str) -> dict[str, list[NotebookNode]]:
-    """What was kept of the work at the bench, to stand under its questions."""
-    from optics.course.as_it_was_read import shown_again
+def _moves(course: Course, learner: str, chapter: str) -> tuple[dict[str, Trace], dict[str, NotebookNode]]:
+    """What was kept of the work at the bench: as evidence beside the answers, and to stand under its questions."""
+    from optics.course.as_it_was_read import moves_kept, shown_again
 
+    kept: dict[str, Trace] = {}
     try:
-        return {cell: [output] for cell, output in shown_again(course, learner, chapter).items()}
+        kept = moves_kept(course, learner, chapter)
+        return kept, shown_again(course, learner, chapter)
     except Exception as reason:  # evidence to look at; whatever is wrong with it costs no mark
         _log.warning("The moves of %s, %s cannot be shown (%s).", learner, chapter, reason)
-        return {}
+        return kept, {}
 
 
 @contextlib.contextmanager

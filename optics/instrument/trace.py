@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,7 +22,17 @@ from optics.lens.lens import EMPTY
 from optics.pair.charts import REACH_DEGREES, REACH_MM, charts
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["TRACE_MIME", "DrumReading", "Move", "Trace", "bundle_in_hand", "trace_from", "traces_in"]
+__all__ = [
+    "TRACE_MIME",
+    "DrumReading",
+    "Move",
+    "Trace",
+    "bundle_in_hand",
+    "handed_in",
+    "trace_from",
+    "trace_of",
+    "traces_in",
+]
 
 TRACE_MIME = "application/vnd.optics.trace+json"
 MOST_LETTERS = 14_000
@@ -457,3 +468,22 @@ def bundle_in_hand() -> dict[str, Any] | None:
     """That trace as it goes with an answer; none where nothing was moved."""
     trace = trace_in_hand()
     return trace.bundle if trace is not None and trace.moves else None
+
+
+_handed_in: list[Trace | None] = []
+
+
+@contextmanager
+def handed_in(trace: Trace | None) -> Iterator[None]:
+    """Within it, this is the trace that came with the answer, and none that lies in hand stands in for it."""
+    _handed_in.append(trace)
+    try:
+        yield
+    finally:
+        _handed_in.pop()
+
+
+def trace_of(pair: str) -> Trace | None:
+    """How this pair was read: as it was handed in, else the trace in hand; none where it is another pair's."""
+    kept = _handed_in[-1] if _handed_in else trace_in_hand()
+    return kept if kept is not None and kept.pair.strip() == pair else None

@@ -10,6 +10,7 @@ from optics import checks as check
 from optics.course.reading import read_answers
 from optics.course.solving import solve_ticket
 from optics.errors import OpticsError
+from optics.instrument.trace import Trace, handed_in
 from optics.marking.telling import MARKS_MIME
 from optics.specimens import sealed
 from optics.specimens.sealed import open_pairs, seal
@@ -168,3 +169,35 @@ def test_every_habit_of_the_pair_still_has_its_name(chapter: Path) -> None:
     mark, told, data = ask(chapter, exchanged, "S")
     assert pair.power("R") != pair.power("L")
     assert data["slips"] == ["lenses exchanged"] and "exchanged" in told and mark < 20.0
+
+
+def worked(eyepiece: float, pair: str = "S") -> Trace:
+    """The moves of a hand that left the eyepiece where it stood; the eye is sharp at zero."""
+    start = {"lens": "R", "against": "back", "aside": "no", "drum": 0.0, "wheel": 180.0, "eyepiece": eyepiece,
+             "stage_x_mm": -31.0, "stage_y_mm": 0.0, "compensator": 0.0, "compensator_base": 0.0}  # fmt: skip
+    kept = Trace(start=start, pair=pair)
+    for number, (control, value) in enumerate([("drum", -2.0), ("noted", "sphere")]):
+        kept.note(control, value, 1000 * number)
+    return kept
+
+
+def test_moves_that_came_with_a_ticket_are_evidence_and_move_no_mark(chapter: Path) -> None:
+    fields = solve_ticket("S", WHO, "minus", chapter)
+    for side in ("right", "left"):
+        sphere, rest = fields[side].split(" ", 1)
+        fields[side] = f"{float(sphere) - 0.5:+.2f} {rest}"
+    mark, _, bare = ask(chapter, fields, "S")
+    found = {}
+    for named, trace in (
+        ("untouched", worked(5.0)),
+        ("set", worked(0.0)),
+        ("another pair's", worked(5.0, "A")),
+        ("forged", Trace(start={}, pair="S", moves=worked(5.0).moves)),
+    ):
+        with handed_in(trace):
+            again, _, marks = ask(chapter, fields, "S")
+        assert again == mark, named
+        found[named] = marks["slips"]
+    assert found["untouched"] == ["eyepiece not set"]
+    assert found["set"] != ["eyepiece not set"]
+    assert found["another pair's"] == found["forged"] == bare["slips"]

@@ -24,6 +24,7 @@ from optics.course.report import write_report
 from optics.course.solving import solve
 from optics.errors import OpticsError
 from optics.instrument.trace import TRACE_MIME, Trace
+from optics.marking.telling import MARKS_MIME
 from optics.specimens.sealed import open_pairs
 
 
@@ -142,6 +143,35 @@ def test_moves_without_end_hold_nobody_up_and_cost_no_mark(course, tmp_path, mar
     assert marks_of(course, "t101", BENCH)["right-a-check"] == 5.0
     page = as_it_was_read(course, "t101", "92").read_text("utf-8")
     assert page.count("data:image/png") == MOST_ON_A_PAGE
+
+
+def test_moves_that_were_handed_in_lead_the_reply_and_move_no_mark(course, tmp_path, marks_of):
+    notebook, told = _worked(course), {}
+    cell = next(cell for cell in notebook.cells if cell.id == "right-a-check")
+    for answer in notebook.cells:
+        if found := re.search(r"right_a = (['\"])([-+][0-9.]+)(.*)", answer.source):
+            answer.source = f"right_a = {found[1]}{float(found[2]) + 0.5:+.2f}{found[3]}"
+    for eyepiece in (0.0, 5.0):
+        trace = Trace(start=_worked_start() | {"eyepiece": eyepiece}, pair="A")
+        trace.note("drum", -1.0, 0)
+        trace.note("noted", "sphere", 1000)
+        cell.outputs = [nbformat.v4.new_output("display_data", data={TRACE_MIME: trace.bundle})]
+        notebook.cells[0].source += "."
+        file = tmp_path / "t101.ipynb"
+        nbformat.write(notebook, file)
+        gather(course, [file], learner="t101")
+        assert mark(course)[0].marked
+        cells = nbformat.read(course.notebook("autograded", BENCH, "t101"), as_version=4).cells
+        (said,) = [
+            out.data[MARKS_MIME]
+            for each in cells
+            if each.id == "right-a-check"
+            for out in each.outputs
+            if "skills" in out.get("data", {}).get(MARKS_MIME, {})
+        ]
+        told[eyepiece] = (said["slips"], marks_of(course, "t101", BENCH)["right-a-check"])
+    assert told[5.0][0] == ["eyepiece not set"] != told[0.0][0]
+    assert told[5.0][1] == told[0.0][1] < 5.0
 
 
 @pytest.mark.parametrize("spoil", ["cleared", "edited", "nothing"])
