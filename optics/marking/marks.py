@@ -34,6 +34,7 @@ from optics.lens.prism import Prism
 from optics.marking.habits import SMALLEST_CYLINDER, Triple
 from optics.marking.notation import loosely_written, refusal
 from optics.marking.read import EYES, Ticket
+from optics.specimens.briefs import PROGRESSIVE
 from optics.specimens.specimen import Specimen
 
 __all__ = [
@@ -73,6 +74,11 @@ PRISM_WITHIN = 0.33 + 0.125
 the quarter to which rings are read."""
 CENTRES_WITHIN_MM = HEIGHT_WITHIN_MM = 1.0 + 0.25
 """Distances and heights of one lens: one millimetre, and half of what a rule is read to."""
+CENTRES_AT_MOST_MM = 2.5
+"""So far a centre may be out where the lens is so weak that the rings cannot tell: the limit of
+ANSI Z80.1-2015 for the total of strong lenses, taken over for one weak one (our own choice)."""
+RINGS_TELL = 0.125
+"""Half of the quarter to which rings are read, prism dioptres."""
 AXIS_SCALE = 1.0
 """One degree for reading the axis scale."""
 WEAKEST_JUDGED = 0.125
@@ -704,10 +710,20 @@ def _other_offs(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: b
         yield Off(skill="prism", eye=eye, amount=out, unit="prism dioptre", right=out <= PRISM_WITHIN)
     if lens.pd_mm is not None:
         out = lens.pd_mm - pair.pd_mm(eye)
-        yield Off(skill="centres", eye=eye, amount=out, unit="mm", right=abs(out) <= CENTRES_WITHIN_MM)
+        yield Off(
+            skill="centres", eye=eye, amount=out, unit="mm", right=abs(out) <= _centre_within(pair, eye)
+        )
     if lens.height_mm is not None and height is not None:
         out = lens.height_mm - height
         yield Off(skill="heights", eye=eye, amount=out, unit="mm", right=abs(out) <= HEIGHT_WITHIN_MM)
+
+
+def _centre_within(pair: Specimen, eye: str) -> float:
+    """How far a PD may be out, mm: further where the lens has too little power across to show its centre."""
+    if pair.style == PROGRESSIVE:  # its fitting cross is inked, whatever the power
+        return CENTRES_WITHIN_MM
+    across = max(abs(float(pair.power(eye).along(180))), 1e-6)
+    return min(max(CENTRES_WITHIN_MM, 10.0 * RINGS_TELL / across), CENTRES_AT_MOST_MM)
 
 
 def _unwritten(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: bool) -> Iterator[str]:

@@ -20,6 +20,7 @@ from optics.lens.segment import FLAT_TOP, ROUND, SHAPES
 from optics.pair.frame import Frame
 
 __all__ = [
+    "ANY_STYLE",
     "BIFOCAL",
     "CONDITIONS",
     "DIFFICULTIES",
@@ -41,6 +42,7 @@ BIFOCAL = "bifocal"
 TRIFOCAL = "trifocal"
 PROGRESSIVE = "progressive"
 STYLES = (SINGLE_VISION, BIFOCAL, TRIFOCAL, PROGRESSIVE)
+ANY_STYLE = "any"
 CYLINDERS = ("none", "some", "always")
 AXES = ("any", "oblique")
 TEMPLE_TWISTED = "temple twisted"
@@ -81,8 +83,8 @@ class Brief:
 
     Parameters
     ----------
-    style : {"single vision", "bifocal", "trifocal", "progressive"}
-        Lens style.
+    style : {"single vision", "bifocal", "trifocal", "progressive", "any"}
+        Lens style; "any" leaves it to the seed.
     strongest, weakest : float
         Largest and smallest principal power, dioptres, without sign.
     cylinder : {"none", "some", "always"}
@@ -147,7 +149,7 @@ class Brief:
     def __post_init__(self) -> None:
         given = (self.condition,) if isinstance(self.condition, str) else tuple(self.condition)
         object.__setattr__(self, "condition", given)
-        _one_of("style", self.style, STYLES)
+        _one_of("style", self.style, (*STYLES, ANY_STYLE))
         _one_of("cylinder", self.cylinder, CYLINDERS)
         _one_of("axes", self.axes, AXES)
         _one_of("segment", self.segment, (*SHAPES, "any"))
@@ -160,9 +162,9 @@ class Brief:
             Frame.marked(self.frame, lens_height_mm=30.0)
         for condition in self.condition:
             _one_of("condition", condition, CONDITIONS)
-        if self.style == TRIFOCAL and self.segment == ROUND:
+        if self.style in (TRIFOCAL, ANY_STYLE) and self.segment == ROUND:
             raise OpticsError(
-                "The brief asks for a trifocal with a round segment.",
+                f'The brief asks for round segments, and for "{self.style}" as the style.',
                 "A trifocal is flat-top or straight-across.",
                 'Try "flat-top".',
             )

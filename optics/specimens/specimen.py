@@ -30,9 +30,11 @@ from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.specimens.briefs import (
+    ANY_STYLE,
     BIFOCAL,
     PROGRESSIVE,
     SINGLE_VISION,
+    STYLES,
     TRIFOCAL,
     ZERO_ERROR,
     Brief,
@@ -318,6 +320,8 @@ def make(brief: Brief, seed: int) -> Specimen:
     >>> pair.style, abs(pair.addition("R") - pair.ordered[0].add) < 0.12
     ('progressive', True)
     """
+    if brief.style == ANY_STYLE:
+        brief = replace(brief, style=str(stream(seed, "style").choice(STYLES)))
     zero = brief.zero_error
     if brief.fault == ZERO_ERROR and not zero:
         rng = stream(seed, ZERO_ERROR)

@@ -105,6 +105,25 @@ def test_prism_is_held_as_a_vector(pair, fields) -> None:
     assert CENTRES_WITHIN_MM == HEIGHT_WITHIN_MM == 1.25
 
 
+@pytest.mark.parametrize(
+    ("lenses", "out", "right"),
+    [
+        ("R +0.50 DS; L +0.50 DS", 2.4, True),  # 0.12 of a prism dioptre by Prentice's rule
+        ("R +0.50 DS; L +0.50 DS", 2.6, False),
+        ("R +0.25 -0.25 x 180; L pl", 2.6, False),
+        ("R +4.00 DS; L +4.00 DS", 1.2, True),
+        ("R +4.00 DS; L +4.00 DS", 1.4, False),
+        ("R pl -4.00 x 180; L pl -4.00 x 180", 2.4, True),  # no power across
+        ("R pl -4.00 x 090; L pl -4.00 x 090", 1.4, False),
+    ],
+)
+def test_a_centre_that_the_rings_cannot_tell_is_not_asked_to_the_millimetre(lenses, out, right) -> None:
+    """Rings are read to a quarter (common practice); a weak lens shows less a millimetre or two away."""
+    pair = make(Brief(lenses=lenses), 1)
+    fields = right_ticket(pair) | {"pd_right": f"{pair.pd_mm('R') + out:.1f}"}
+    assert ("centres" not in mark_pair(read_answer(fields), pair).marks.missed) is right
+
+
 @pytest.mark.parametrize(("amount", "harms"), [(0.40, False), (0.60, True), (2.00, True)])
 def test_a_base_on_the_other_side_harms_from_half_a_prism_dioptre(pair, fields, amount, harms) -> None:
     """The limit is the course's own: less is what two honest readings of next to nothing may say."""
