@@ -10,11 +10,12 @@ import pytest
 
 from optics import checks as check
 from optics.apprentices.apprentice import Apprentice, questions
-from optics.apprentices.bench_work import LEARNT, at_the_bench
+from optics.apprentices.bench_work import LEARNT, at_the_bench, harmful
 from optics.apprentices.paper_work import on_paper
 from optics.lens.lens import SingleVision
 from optics.lens.power import Power
-from optics.marking.habits import slip
+from optics.lens.prescription import Prescription
+from optics.marking.habits import Triple, slip
 from optics.marking.telling import MARKS_MIME
 from optics.pair.spectacles import Mounted, Spectacles
 from optics.project_files import project_folder
@@ -183,3 +184,11 @@ def test_a_habit_is_not_worn_where_it_writes_the_other_lens():
 
     assert mirrored(120) is None
     assert mirrored(20).answers == ("-1.00 -1.00 x 120",)
+
+
+def test_just_under_a_dioptre_is_not_said_to_harm():
+    """+2.50 +0.50 x 126 written for +2.49 -0.49 x 128: at most 0.007 + 0.500 + 0.493, which is under a dioptre."""
+    line = Prescription(sphere=2.5, cylinder=0.5, axis=126)
+    true = Triple(2.4932, -0.4929, 128.276)
+    assert not harmful(line, true, frozenset({"cylinder"}))
+    assert harmful(line, true._replace(cylinder=-0.5), frozenset({"cylinder"}))
