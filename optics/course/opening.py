@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 import uuid
@@ -16,7 +17,8 @@ from optics.errors import OpticsError
 __all__ = ["NotebookError", "load_notebook", "to_text"]
 
 LARGEST_PICTURE = 2_000_000
-PICTURES = {"image/png", "image/jpeg", "image/gif"}
+PICTURES = {"image/png": b"\x89PNG\r\n", "image/jpeg": b"\xff\xd8\xff", "image/gif": b"GIF8"}
+"""Kinds of picture that may be attached, and what each begins with."""
 
 
 class NotebookError(OpticsError):
@@ -82,9 +84,17 @@ def _pictures(attachments: Any) -> NotebookNode:
     for name, bundle in attachments.items() if isinstance(attachments, dict) else ():
         for kind, data in bundle.items() if isinstance(bundle, dict) else ():
             data = _plain_text(data)
-            if kind in PICTURES and len(data) <= LARGEST_PICTURE:
+            if kind in PICTURES and len(data) <= LARGEST_PICTURE and _is_picture(data, PICTURES[kind]):
                 kept[str(name)] = NotebookNode({kind: data})
     return kept
+
+
+def _is_picture(text: str, begins: bytes) -> bool:
+    """Whether an attachment is what it says; a page shows anything else as a broken picture."""
+    try:
+        return base64.b64decode("".join(text.split()), validate=True).startswith(begins)
+    except ValueError:
+        return False
 
 
 def load_notebook(data: bytes) -> tuple[NotebookNode, list[str]]:

@@ -248,12 +248,14 @@ def test_only_pictures_may_be_attached():
                 "cell_type": "markdown",
                 "source": "![](attachment:a.png)",
                 "attachments": {
-                    "a.png": {"image/png": "AAAA"},
+                    "a.png": {"image/png": "iVBORw0K\nGgo="},
+                    "words.png": {"image/png": "AAAA"},
+                    "named.png": {"image/jpeg": "iVBORw0KGgo="},
                     "b.html": {"text/html": "<script>"},
-                    "c.png": {"image/png": "A" * 3_000_000},
+                    "c.png": {"image/png": "iVBORw0KGgoA" + "A" * 3_000_000},
                 },
             }
         ]
     }
     opened, _ = load_notebook(json.dumps(raw).encode())
-    assert opened.cells[0].attachments == {"a.png": {"image/png": "AAAA"}}
+    assert opened.cells[0].attachments == {"a.png": {"image/png": "iVBORw0K\nGgo="}}
