@@ -81,8 +81,22 @@ def _rows(path: Path, wanted: Sequence[str]) -> list[dict[str, str]]:
             f"Let its first line read: {','.join(wanted)}",
         )
     reader.fieldnames = heads
-    rows = [{head: (row.get(head) or "").strip().lstrip("'") for head in wanted} for row in reader]
+    rows = []
+    for row in reader:
+        # What stands beyond the last column is gathered under no head.
+        if any(str(beyond).strip() for beyond in row.pop(None, ())):
+            raise OpticsError(
+                f"Line {reader.line_num} of {path.name} has more fields than its first line.",
+                "A decimal comma parts a number in two.",
+                "Write decimal points, and read it again. Nothing was kept.",
+            )
+        rows.append({head: (row.get(head) or "").strip().lstrip("'") for head in wanted})
     return [row for row in rows if any(row.values())]
+
+
+def _as_registered(known: dict[str, KitPair], number: str) -> str:
+    """A pair's number as the register has it, in capitals or not."""
+    return {each.casefold(): each for each in known}.get(number.strip().casefold(), number)
 
 
 def read_register(path: Path) -> dict[str, KitPair]:
@@ -142,6 +156,7 @@ def _write(path: Path, heads: Sequence[str], rows: Iterable[Sequence[object]]) -
 
 def _chosen(course: Course, numbers: Sequence[str]) -> list[KitPair]:
     known = register(course)
+    numbers = [_as_registered(known, number) for number in numbers]
     if unknown := [number for number in numbers if number not in known]:
         raise OpticsError(
             f"There is no pair {', '.join(unknown)} in the register.",
@@ -193,7 +208,7 @@ def lend(course: Course, number: str, learner: str = "", on: date | None = None)
     OpticsError
         Where it is out already, or not out.
     """
-    _chosen(course, [number])
+    number = _chosen(course, [number])[0].number
     path = course.root / FOLDER / LOANS
     heads = ("number", "learner", "out", "back")
     rows = _rows(path, heads) if path.is_file() else []
@@ -244,22 +259,23 @@ def mark_readings(course: Course, given: Path | None = None, standard: str = STA
     read: dict[tuple[str, str], dict[str, Power]] = defaultdict(dict)
     for row in rows:
         said = []
-        if row["number"] not in known:
+        number = _as_registered(known, row["number"])
+        if number not in known:
             lines.append(f"{row['learner']}, pair {row['number']}: it is not in the register.")
             continue
         for eye, side in EYES.items():
             try:
                 line = parse(row[side], eye)
             except OpticsError as reason:
-                said.append(f"{side} lens not read: {reason}")
+                said.append(f"{side} lens not read: {str(reason).rstrip('.')}")
                 continue
-            read[row["number"], eye][row["learner"]] = line.power
-            verdicts = judge_lens(table, known[row["number"]].of(eye), line, eye=eye)
+            read[number, eye][row["learner"]] = line.power
+            verdicts = judge_lens(table, known[number].of(eye), line, eye=eye)
             passed = together(verdicts)
             words = {True: "within tolerance", False: "outside tolerance", None: "not yet known"}[passed]
             off = [verdict.quantity for verdict in verdicts if verdict.passed is False]
-            said.append(f"{side} lens {words}{f' in {chr(44).join(off)}' if off else ''}")
-        lines.append(f"{row['learner']}, pair {row['number']}: {'; '.join(said)}.")
+            said.append(f"{side} lens {words}{' in ' if off else ''}{', '.join(off)}")
+        lines.append(f"{row['learner']}, pair {number}: {'; '.join(said)}.")
     lines += _odd(known, read)
     return "\n".join([f"Judged by {standard}; a reading is not an order.", *lines])
 

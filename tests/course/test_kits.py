@@ -100,6 +100,17 @@ def test_readings_all_over_the_place_flag_no_pair(kit, tmp_path):
     assert not [line for line in said if line.startswith("Pair")]
 
 
+def test_a_number_is_the_same_in_small_letters_and_a_decimal_comma_loses_nothing(kit, tmp_path):
+    said = _read(kit, tmp_path, "t101,b-7,+1.50 DS add +2.00,+1.25 -1.50 x 090 add +2.00")
+    assert said[0].startswith("t101, pair B-7: right lens within tolerance; left lens outside tolerance in ")
+    assert "each meridian, cylinder" in said[0]
+    assert "is with t101" in lend(kit, "b-7", "t101") and lend(kit, "B-7") == "Pair B-7 is back."
+    kept = (kit.root / "kit" / "readings.csv").read_text("utf-8")
+    with pytest.raises(OpticsError, match=r"Line 2 of read\.csv has more fields"):
+        _read(kit, tmp_path, "t102,12,-2,25 DS,-2.00 DS")
+    assert (kit.root / "kit" / "readings.csv").read_text("utf-8") == kept
+
+
 def test_two_who_agree_are_not_enough(kit, tmp_path):
     said = _read(kit, tmp_path, *(f"t{n},12,-2.25 -0.75 x 015,-2.75 DS" for n in range(2)))
     assert not [line for line in said if line.startswith("Pair")]
