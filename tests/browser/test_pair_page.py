@@ -107,6 +107,45 @@ def test_the_chart_by_pointer(page):
     assert view.chart_turned_degrees == pytest.approx(0.0, abs=1.0)
 
 
+def test_a_pair_is_marked_up_by_pointer_alone(page):
+    """Tilted to the light, the chart dragged over the rings, inked; then dragged askew, and inked again."""
+    view = PairView(PROGRESSIVE, FRAME)
+    bare_page.show(page, view)
+    per_mm = page.locator("svg").first.bounding_box()["width"] / 172
+    assert page.locator("text.optics-pair-engraved").count() == 0
+    page.get_by_label("Tilted to the light").click()
+    page.get_by_label("Chart Hb2", exact=True).click()
+    bare_page.settle(page)
+    assert page.locator("text.optics-pair-engraved").count() == 4
+
+    def drag(handle, across, up, at=(0.5, 0.5)):
+        box = page.locator(handle).bounding_box()
+        x, y = box["x"] + at[0] * box["width"], box["y"] + at[1] * box["height"]
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + across * per_mm, y - up * per_mm, steps=4)
+        page.mouse.up()
+        bare_page.settle(page)
+
+    drag(".optics-pair-turner", 0.0, -29 * np.tan(np.deg2rad(5.0)))
+    # The rings lie level, 31.5 mm from the middle of the bridge and 2 mm up; the chart starts below the rim's middle.
+    cx, _ = FRAME.boxing_centre_mm("R")
+    drag(".optics-pair-paper", -31.5 - cx, 10.0, at=(0.1, 0.9))
+    assert "Its circles cover the rings" in words(page)
+    page.get_by_role("button", name="Ink this lens").click()
+    bare_page.settle(page)
+    right = view.ink_mm("R", "height")
+    assert right == pytest.approx((-31.5, 6.0), abs=0.5)
+    # The ink lies over the chart, or it would not be seen.
+    ink = page.locator(".optics-pair-over path.optics-pair-ink")
+    assert ink.count() > 0
+    drag(".optics-pair-turner", 0.0, -29 * np.tan(np.deg2rad(8.0)))
+    assert "turned 8 degrees clockwise" in words(page)
+    page.get_by_role("button", name="Ink this lens").click()
+    bare_page.settle(page)
+    assert np.hypot(*np.subtract(view.ink_mm("R", "near"), (-31.5 + 2.5, -12.0 + 2.0))) > 1.0
+
+
 def test_words_are_shut_until_asked_for_and_spoken_all_the_same(page):
     view = PairView(PROGRESSIVE, FRAME, WRONG)
     bare_page.show(page, view)

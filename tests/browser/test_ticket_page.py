@@ -80,3 +80,30 @@ def test_everything_is_named_and_fits_at_200_percent(page, width, height):
         "Left lens, Sphere",
     ]
     assert order[14:16] == ["Lens style", "Remarks"]
+
+
+SHOP = {
+    "Segment and width": ("segment", "flat-top 28", "wide"),
+    "Near PD, mm": ("near_pd", "60", "6O mm"),
+    "Base curve, D": ("base_curve", "6.25", "six"),
+    "Eye size and bridge": ("frame", "52-18", "large"),
+    "Material, if known": ("material", "plastic 1.50", None),
+    "Thinning prism": ("thinning", "1.50 base down", "a little"),
+    "Right lens, Prism and base": ("prism_right", "no prism", "2 base"),
+}
+
+
+def test_what_a_shop_needs_is_filled_once_and_a_fault_names_its_field(page):
+    ticket = Ticket({"sphere_right": "+1.00", "add_right": "+2.00", "style": "bifocal"})
+    bare_page.show(page, ticket)
+    for label, (name, right, wrong) in SHOP.items():
+        if wrong is not None:
+            field(page, label).fill(wrong)
+            page.keyboard.press("Tab")
+            page.wait_for_timeout(300)
+            told = faults(page)
+            assert told and told[0].startswith(f"{label.removeprefix('Right lens, ')}:"), (label, told)
+        field(page, label).fill(right)
+        page.keyboard.press("Tab")
+        page.wait_for_timeout(300)
+        assert faults(page) == [] and ticket.typed[name] == right

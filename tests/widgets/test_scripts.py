@@ -73,9 +73,9 @@ def test_scripts_keep_the_rules_of_the_house(script):
     assert [fault for fault in found if (script.name, fault[0]) not in KERNELS_OWN] == []
 
 
-@pytest.mark.parametrize("name", ["moves", "dials", "stage", "pad", "bench"])
-def test_functions_of_the_bench_are_small(name):
-    assert 0 < longest((WIDGETS / "focimeter" / f"{name}.js").read_text("utf-8")) <= 40
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda path: path.name)
+def test_functions_are_small(script):
+    assert 0 < longest(script.read_text("utf-8")) <= 40
 
 
 def test_the_rules_find_what_they_forbid():

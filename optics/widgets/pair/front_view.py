@@ -47,6 +47,8 @@ REACH = {
     "from_eye_mm": (50.0, 400.0),
 }
 """How far each hand can go: millimetres, degrees, or dioptres."""
+UPRIGHT_RULE_MM = 60.0
+"""How long the rule is that is stood upright on a lens."""
 
 _FIND_RINGS = "Tilt the pair to the light first and find the two rings: the ink goes on from them."
 _NO_RINGS = "No rings are engraved on these lenses, so there is nothing to mark up from."
@@ -219,7 +221,9 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
     trial = traitlets.Float(0.0).tag(sync=True)
     from_eye_mm = traitlets.Float(150.0).tag(sync=True)
     in_words = traitlets.Bool(False).tag(sync=True)
-    _reach = traitlets.Dict({name: list(ends) for name, ends in REACH.items()}).tag(sync=True)
+    _reach = traitlets.Dict(
+        {name: list(ends) for name, ends in REACH.items()} | {"upright_rule_mm": [0.0, UPRIGHT_RULE_MM]}
+    ).tag(sync=True)
     _scene = traitlets.Dict().tag(sync=True)
     _chart = traitlets.Dict().tag(sync=True)
     _chart_words = traitlets.Unicode("").tag(sync=True)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from optics.instrument.crossed_line import BLURRED_WITHIN
 from optics.instrument.neutralizing import Held
 from optics.lens.lens import FRONT, Lens
 from optics.lens.multifocal import Multifocal
@@ -107,7 +108,13 @@ class LensInHand:
                 }
             )
         lines = [line.round(2).tolist() for line in self._lines]
-        return {"zones": zones, "edge": self._edge.round(2).tolist(), "lines": lines, "cross_mm": CROSS_MM}
+        return {
+            "zones": zones,
+            "edge": self._edge.round(2).tolist(),
+            "lines": lines,
+            "cross_mm": CROSS_MM,
+            "blurred_within": BLURRED_WITHIN,
+        }
 
     def _zones(self, sight_mm: Points) -> list[tuple[Points, Points]]:
         """A point inside each part and its edge, the whole lens first."""

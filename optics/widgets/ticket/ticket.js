@@ -23,88 +23,128 @@ const SHOP = {
 };
 const WAIT_MS = 250; // after the last letter, before the ticket is read
 
-function render({ model, el }) {
-  const { shop, caution, styles } = model.get("_heads");
-  const fields = {}, faults = {}, groups = {}, visited = new Set();
-  const saved = element("p", { className: "optics-notice", role: "status" });
+const OF_A_LENS = { ...LENS_FIELDS, ...MEASURES };
+
+const same = (one, other) => JSON.stringify(Object.entries(one).sort()) === JSON.stringify(Object.entries(other).sort());
+
+function nameOf(field) {
+  const what = field.replace(/_(right|left)$/, "");
+  return (OF_A_LENS[what] ?? SHOP[what] ?? [what[0].toUpperCase() + what.slice(1)])[0];
+}
+
+function textField(width, example) {
+  return element("input", { type: "text", size: width, placeholder: "", autocomplete: "off", spellcheck: false, title: `for example ${example}` });
+}
+
+// What the parts share: the fields by name, what was typed in them, and how it is sent.
+function ticketOf(model) {
   const late = element("p", { className: "optics-notice", role: "status" });
-  const lost = () => {
+  const ticket = { model, late, fields: {}, faults: {}, groups: {}, visited: new Set(), own: `optics-ticket-${Math.random().toString(36).slice(2)}` };
+  ticket.lost = () => {
     late.textContent = "The notebook is busy or was restarted. What you typed still stands here. "
       + "If this stays, copy it before you run this cell again.";
   };
-  const send = changer(model, lost);
-  const same = (one, other) => JSON.stringify(Object.entries(one).sort()) === JSON.stringify(Object.entries(other).sort());
-  const watch = patience(() => same(model.get("_answered"), model.get("typed")), lost, () => { late.textContent = ""; });
-  const own = `optics-ticket-${Math.random().toString(36).slice(2)}`;
+  const send = changer(model, ticket.lost);
+  ticket.watch = patience(() => same(model.get("_answered"), model.get("typed")), ticket.lost, () => { late.textContent = ""; });
   let waiting = 0;
-
-  function typed() {
-    const all = Object.entries(fields).map(([name, { value }]) => [name, value]);
+  const typed = () => {
+    const all = Object.entries(ticket.fields).map(([name, { value }]) => [name, value]);
     return Object.fromEntries(all.filter(([, value]) => value !== ""));
-  }
-  function later() {
-    clearTimeout(waiting);
-    waiting = setTimeout(now, WAIT_MS);
-  }
-  function now() {
+  };
+  ticket.now = () => {
     clearTimeout(waiting);
     if (!same(typed(), model.get("typed"))) send({ typed: typed() });
-    watch.look();
-    showFaults();
-  }
+    ticket.watch.look();
+    showFaults(ticket);
+  };
+  ticket.later = () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(ticket.now, WAIT_MS);
+  };
+  ticket.stop = () => {
+    clearTimeout(waiting);
+    ticket.watch.stop();
+  };
+  return ticket;
+}
 
-  function field(name, label, input, group, spoken) {
-    input.id = `${own}-${name}`;
-    input.setAttribute("aria-label", spoken);
-    input.addEventListener("input", later);
-    input.addEventListener("focus", showFaults);
-    input.addEventListener("blur", () => { visited.add(name); now(); });
-    fields[name] = input;
-    groups[name] = group;
-    faults[name] = element("p", { className: "optics-ticket-fault", id: `${own}-${name}-fault`, role: "status" });
-    input.setAttribute("aria-describedby", faults[name].id);
-    return element("label", { className: "optics-ticket-field" }, [element("span", { textContent: label }), input]);
-  }
-  const text = (width, example) => element("input", {
-    type: "text", size: width, placeholder: "", autocomplete: "off", spellcheck: false, title: `for example ${example}`,
+// One field with its label; its fault stands elsewhere, under its row.
+function field(ticket, name, label, input, group, spoken) {
+  input.id = `${ticket.own}-${name}`;
+  input.setAttribute("aria-label", spoken);
+  input.addEventListener("input", ticket.later);
+  input.addEventListener("focus", () => showFaults(ticket));
+  input.addEventListener("blur", () => {
+    ticket.visited.add(name);
+    ticket.now();
   });
+  ticket.fields[name] = input;
+  ticket.groups[name] = group;
+  ticket.faults[name] = element("p", { className: "optics-ticket-fault", id: `${ticket.own}-${name}-fault`, role: "status" });
+  input.setAttribute("aria-describedby", ticket.faults[name].id);
+  return element("label", { className: "optics-ticket-field" }, [element("span", { textContent: label }), input]);
+}
 
-  const lenses = Object.entries(SIDES).map(([side, [eye, title]]) => {
-    const group = element("fieldset", { className: "optics-ticket-lens" });
-    const made = (list) => Object.entries(list).map(([what, [label, width, example]]) =>
-      field(`${what}_${side}`, label, text(width, example), group, `${title}, ${label}`));
-    const line = element("p", { className: "optics-ticket-line" });
-    const cross = element("div", { className: "optics-ticket-cross" });
-    group.append(
-      element("legend", { textContent: title }),
-      element("div", { className: "optics-ticket-written" }, [
-        element("div", { className: "optics-row" }, made(LENS_FIELDS)),
-        element("div", { className: "optics-row" }, made(MEASURES)),
-        ...[...Object.keys(LENS_FIELDS), ...Object.keys(MEASURES)].map((what) => faults[`${what}_${side}`]),
-        line,
-      ]),
-      cross,
-    );
-    return { eye, group, line, cross };
-  });
+// A field is not called wrong while it is being typed in, nor one of the same lens that is still to come.
+function showFaults({ model, fields, faults, groups, visited }) {
+  const found = model.get("_faults");
+  for (const [name, input] of Object.entries(fields)) {
+    const inUse = document.activeElement === input;
+    const told = !inUse && (visited.has(name) || !groups[name].contains(document.activeElement));
+    const words = told && found[name] ? `${nameOf(name)}: ${found[name]}` : "";
+    if (faults[name].textContent !== words) faults[name].textContent = words;
+    if (words) input.setAttribute("aria-invalid", "true");
+    else input.removeAttribute("aria-invalid");
+  }
+}
 
+function lensPart(ticket, side, [eye, title]) {
+  const group = element("fieldset", { className: "optics-ticket-lens" });
+  const made = (list) => element("div", { className: "optics-row" }, Object.entries(list).map(([what, [label, width, example]]) =>
+    field(ticket, `${what}_${side}`, label, textField(width, example), group, `${title}, ${label}`)));
+  const rows = [made(LENS_FIELDS), made(MEASURES)];
+  const line = element("p", { className: "optics-ticket-line" });
+  const cross = element("div", { className: "optics-ticket-cross" });
+  const faults = Object.keys(OF_A_LENS).map((what) => ticket.faults[`${what}_${side}`]);
+  group.append(
+    element("legend", { textContent: title }),
+    element("div", { className: "optics-ticket-written" }, [...rows, ...faults, line]),
+    cross,
+  );
+  const show = () => {
+    const written = ticket.model.get("_lines")[eye];
+    line.textContent = written ? `As one line: ${eye} ${written}` : "";
+    const html = ticket.model.get("_crosses")[eye] ?? "";
+    if (cross.dataset.html === html) return;
+    cross.dataset.html = html;
+    cross.innerHTML = html;
+  };
+  return { el: group, show };
+}
+
+function pairPart(ticket, styles) {
   const choose = element("select", {}, ["", ...styles].map((value) =>
     element("option", { value, textContent: value || "not told yet" })));
-  choose.addEventListener("change", now);
-  const rest = element("fieldset", { className: "optics-ticket-rest" });
+  choose.addEventListener("change", ticket.now);
+  const group = element("fieldset", { className: "optics-ticket-rest" });
   const remarks = element("textarea", { rows: 2, maxLength: 240, spellcheck: false });
-  rest.append(
+  const told = [
+    field(ticket, "style", "Style", choose, group, "Lens style"),
+    field(ticket, "remarks", "Remarks", remarks, group, "Remarks"),
+  ];
+  told[1].classList.add("optics-ticket-wide");
+  const shop = Object.entries(SHOP).map(([what, [label, width, example]]) =>
+    field(ticket, what, label, textField(width, example), group, label));
+  group.append(
     element("legend", { textContent: "The pair" }),
-    element("div", { className: "optics-row" }, [
-      field("style", "Style", choose, rest, "Lens style"),
-      field("remarks", "Remarks", remarks, rest, "Remarks"),
-    ]),
-    element("div", { className: "optics-row" }, Object.entries(SHOP).map(([what, [label, width, example]]) =>
-      field(what, label, text(width, example), rest, label))),
-    faults.style, ...Object.keys(SHOP).map((what) => faults[what]), faults.remarks,
+    element("div", { className: "optics-row" }, told),
+    element("div", { className: "optics-row" }, shop),
+    ...["style", ...Object.keys(SHOP), "remarks"].map((what) => ticket.faults[what]),
   );
-  fields.remarks.closest("label").classList.add("optics-ticket-wide");
+  return { el: group, show: () => {} };
+}
 
+function savingPart({ model, now, lost }) {
   const name = element("input", { type: "text", size: 20, value: "ticket.pdf", "aria-label": "File name, ending in .pdf, .svg or .png", spellcheck: false });
   const replace = element("input", { type: "checkbox" });
   const save = button("Save the job ticket", () => {
@@ -115,68 +155,56 @@ function render({ model, el }) {
       lost();
     }
   });
-  const root = element("div", { className: "optics-panel optics-ticket", role: "group", "aria-label": "Ticket" }, [
-    element("div", { className: "optics-ticket-head" }, [
-      element("strong", { textContent: shop }), element("span", { textContent: model.get("_job") && `job ${model.get("_job")}` }),
-    ]),
-    ...lenses.map(({ group }) => group),
-    rest,
+  const saved = element("p", { className: "optics-notice", role: "status" });
+  const el = element("div", {}, [
     element("div", { className: "optics-row optics-ticket-saving" }, [
       element("label", {}, ["File name ", name]),
       element("label", { className: "optics-option" }, [replace, "Replace a file of that name"]), save,
     ]),
-    saved, late,
+    saved,
+  ]);
+  const show = () => {
+    if (saved.textContent !== model.get("_saved")) saved.textContent = model.get("_saved");
+  };
+  return { el, show };
+}
+
+// What is being typed is never taken back by an answer to what was typed before.
+function showTyped({ model, fields }) {
+  for (const [name, input] of Object.entries(fields)) {
+    const value = model.get("typed")[name] ?? "";
+    if (document.activeElement !== input && input.value !== value) input.value = value;
+  }
+}
+
+function render({ model, el }) {
+  const { shop, caution, styles } = model.get("_heads");
+  const ticket = ticketOf(model);
+  const lenses = Object.entries(SIDES).map(([side, named]) => lensPart(ticket, side, named));
+  const parts = [...lenses, pairPart(ticket, styles), savingPart(ticket)];
+  const root = element("div", { className: "optics-panel optics-ticket", role: "group", "aria-label": "Ticket" }, [
+    element("div", { className: "optics-ticket-head" }, [
+      element("strong", { textContent: shop }), element("span", { textContent: model.get("_job") && `job ${model.get("_job")}` }),
+    ]),
+    ...parts.map((one) => one.el),
+    ticket.late,
     element("p", { className: "optics-hint", textContent: caution }),
   ]);
   keepKeys(root);
   el.replaceChildren(element("div", { className: "optics-room" }, [root]));
-
-  // A field is not called wrong while it is being typed in, nor one of the same lens that is still to come.
-  function showFaults() {
-    const found = model.get("_faults");
-    for (const [fieldName, input] of Object.entries(fields)) {
-      const inUse = document.activeElement === input;
-      const group = groups[fieldName];
-      const told = !inUse && (visited.has(fieldName) || !group.contains(document.activeElement));
-      const words = told && found[fieldName] ? `${nameOf(fieldName)}: ${found[fieldName]}` : "";
-      if (faults[fieldName].textContent !== words) faults[fieldName].textContent = words;
-      if (words) input.setAttribute("aria-invalid", "true");
-      else input.removeAttribute("aria-invalid");
-    }
-  }
-  const nameOf = (fieldName) => {
-    const what = fieldName.split("_")[0];
-    return (LENS_FIELDS[what] ?? MEASURES[what] ?? [what[0].toUpperCase() + what.slice(1)])[0];
-  };
-
-  function refresh() {
-    for (const [fieldName, input] of Object.entries(fields)) {
-      const value = model.get("typed")[fieldName] ?? "";
-      // What is being typed is never taken back by an answer to what was typed before.
-      if (document.activeElement !== input && input.value !== value) input.value = value;
-    }
-    for (const { eye, line, cross } of lenses) {
-      const written = model.get("_lines")[eye];
-      line.textContent = written ? `As one line: ${eye} ${written}` : "";
-      const html = model.get("_crosses")[eye] ?? "";
-      if (cross.dataset.html !== html) {
-        cross.dataset.html = html;
-        cross.innerHTML = html;
-      }
-    }
-    if (saved.textContent !== model.get("_saved")) saved.textContent = model.get("_saved");
-    watch.look();
-    showFaults();
+  const refresh = () => {
+    showTyped(ticket);
+    for (const one of parts) one.show();
+    ticket.watch.look();
+    showFaults(ticket);
     root.dataset.drawn = String(Number(root.dataset.drawn || 0) + 1);
-  }
-
+  };
   const shown = "change:typed change:_faults change:_crosses change:_lines change:_saved change:_answered";
   model.on(shown, refresh);
   refresh();
   return () => {
     model.off(shown, refresh);
-    clearTimeout(waiting);
-    watch.stop();
+    ticket.stop();
   };
 }
 
