@@ -17,6 +17,7 @@ import numpy as np
 from optics.errors import OpticsError
 from optics.lens.angles import whole_axis
 from optics.lens.power import Power
+from optics.lens.prescription import written
 
 __all__ = [
     "INSTRUMENT_DEVIATION",
@@ -120,6 +121,11 @@ class Spread:
         )
 
 
+def _two(value: float, signed: bool = True) -> str:
+    """Two decimals, halves rounded as the pictures round them."""
+    return written(round(value, 6), signed)
+
+
 def spread(readings: Iterable[Power]) -> Spread:
     """Mean and scatter of several readings of one lens.
 
@@ -190,12 +196,12 @@ class Agreement:
         apart = float(self.bias.mean)
         if self.surely_apart:
             which = "more plus" if apart > 0 else "more minus"
-            told = f"the first reads {abs(apart):.2f} D {which} than the second, more than chance explains"
+            told = f"the first reads {_two(abs(apart), False)} D {which} than the second, more than chance explains"
         else:
-            told = f"the first reads {apart:+.2f} D beside the second, no more than chance explains"
+            told = f"the first reads {_two(apart)} D beside the second, no more than chance explains"
         return (
             f"{self.count} lenses read by both: {told}. 95 of 100 differences in the mean power lie between "
-            f"{low:+.2f} and {high:+.2f} D.{_rough(self.count, 'lenses')}"
+            f"{_two(low)} and {_two(high)} D.{_rough(self.count, 'lenses')}"
             " Which of the two is off only a lens of known power can tell."
         )
 
