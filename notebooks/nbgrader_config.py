@@ -12,6 +12,7 @@ from nbgrader.preprocessors import (
     SaveAutoGrades,
 )
 
+from optics.course.exchange import CollectOwn
 from optics.course.marking import CheckAnswers
 from optics.course.overview import overview
 from optics.course.pages import TEMPLATES, cleaned, markdown_cleaned
@@ -42,6 +43,9 @@ c.OverwriteCells.add_missing_cells = True
 
 # Answers are read, never run. No kernel is started.
 c.Autograde.autograde_preprocessors = [CheckAnswers, LimitOutput, SaveAutoGrades, AssignLatePenalties]
+
+# From an exchange, only what is the learner's own is collected.
+c.ExchangeFactory.collect = CollectOwn
 
 # Pages made from submissions hold no scripts and ask no other host for anything.
 _FORMGRADER = Path(nbgrader.__file__).parent / "server_extensions" / "formgrader" / "templates"
