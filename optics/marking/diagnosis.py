@@ -27,7 +27,7 @@ from optics.errors import OpticsError
 from optics.instrument.repeats import READING_DEVIATION
 from optics.instrument.trace import Trace, trace_from
 from optics.lens.angles import rotation
-from optics.lens.lens import BACK, FRONT
+from optics.lens.lens import BACK, FRONT, Lens, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal
 from optics.lens.progressive import Progressive
@@ -41,6 +41,7 @@ __all__ = ["BareLenses", "Diagnosis", "Explanation", "diagnose"]
 
 Floats = NDArray[np.float64]
 OTHER = {"R": "L", "L": "R"}
+HERE = (0.0, 0.0)
 LEFT_AS_FOUND = {"bent": (TEMPLE_TWISTED, FRONT_BENT), "smeared": (SMEARED,)}
 
 HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.08, 0.06, 0.01
@@ -221,31 +222,84 @@ def _effects(where: str) -> dict[tuple[str, str], tuple[tuple[tuple[str, str], .
     return found
 
 
+@lru_cache(maxsize=4)
+def _charts_laid(where: str) -> tuple[str, ...]:
+    """How charts are laid by the habits."""
+    read = (part for _, _, way in _ways(where) for part in (way.read, way.add, way.prism))
+    return tuple(dict.fromkeys(part for part in read if part.startswith("chart")))
+
+
+@lru_cache(maxsize=4)
+def _corridors(where: str) -> tuple[float, ...]:
+    """How far above its circle near is read by the habits, mm."""
+    return tuple(float(way.add.split()[1]) for _, _, way in _ways(where) if way.add.startswith("corridor"))
+
+
 class _Truth:
     """What every way leads to on one pair; nothing of it depends on a ticket."""
 
     def __init__(self, pair: Specimen | BareLenses, form: str, where: str) -> None:
         self.pair, self.form, self.where = pair, form, where
-        self._met: dict[tuple, tuple[Power, Prism]] = {}
-        self._middle: dict[tuple, Power] = {}
+        self._over: dict[tuple, OverStop] = {}
+        self._powers: dict[tuple, Power] = {}
+        self._lenses: dict[tuple[str, tuple[str, ...]], Lens] = {}
         eyes = pair.powers if isinstance(pair, BareLenses) else "RL"
+        self._tables: dict[tuple[str, str], Floats] = {}
+        self._ink: dict[tuple[str, str, str], tuple[float, float]] = {}
         self.lines = {eye: self._lines(eye) for eye in "RL" if eye in eyes}
-        self.values: dict[tuple[str, str], Floats] = {}
-        self.thinning: dict[str, Floats] = {}
-        self.strength: dict[str, float] = {}
-        if isinstance(pair, Specimen):
-            for eye in "RL":
-                self.thinning[eye] = np.asarray(pair.thinning(eye).vector, dtype=float)
-                self.strength[eye] = abs(float(self._at(eye, "distance")[0].mean))
-                for channel, reader in (
-                    ("add", self._add),
-                    ("prism", self._prism),
-                    ("pd", self._pd),
-                    ("height", self._height),
-                ):
-                    self.values[channel, eye] = self._table(channel, eye, reader)
+
+    def values(self, channel: str, eye: str) -> Floats:
+        """What every two ways lead to in one thing written; worked out where it is asked for."""
+        if (channel, eye) not in self._tables:
+            reader = {"add": self._add, "prism": self._prism, "pd": self._pd, "height": self._height}[channel]
+            self._tables[channel, eye] = self._table(channel, eye, reader)
+        return self._tables[channel, eye]
+
+    def strength(self, eye: str) -> float:
+        """Mean distance power, dioptres without sign."""
+        return abs(float(self._at(eye, "distance").mean))
 
     # --- the lens over the stop
+
+    def _met(
+        self, eye: str, part: str, against: str, left: tuple[str, ...], by: tuple[float, float]
+    ) -> OverStop:
+        key = (eye, part, against, left, by)
+        if key not in self._over:
+            if isinstance(self.pair, BareLenses):
+                power = self.pair.powers[eye]
+                self._over[key] = OverStop(power.turned_over() if against == FRONT else power, Prism.none())
+            else:
+                if by != HERE and not left:
+                    self._aside(eye, against)
+                if key in self._over:
+                    return self._over[key]
+                x, y = self._place(eye, part, left)
+                self._over[key] = self._lens(eye, left).over_stop(x + by[0], y + by[1], against)
+        return self._over[key]
+
+    def _aside(self, eye: str, against: str) -> None:
+        """Every place aside of the right one where a habit reads this lens, all at once."""
+        places = [("near", (0.0, up)) for up in _corridors(self.where)]
+        for laid in filter(self._can, _charts_laid(self.where)):
+            for part in ("distance", "near", "prism"):
+                (x, y), (own_x, own_y) = self._inked(eye, part, laid), self._place(eye, part, ())
+                places.append((part, (x - own_x, y - own_y)))
+        at = np.array([np.add(self._place(eye, part, ()), by) for part, by in places])
+        lens = self._lens(eye, ())
+        assert isinstance(lens, Progressive), "asked only of lenses that have charts"
+        met = lens.body.over_stop(at[:, 0], at[:, 1], against)
+        for (part, by), power, prism in zip(places, met.power.vector, met.prism.vector, strict=True):
+            self._over[eye, part, against, (), by] = OverStop(Power(power), Prism(prism))
+
+    def _lens(self, eye: str, left: tuple[str, ...]) -> Lens:
+        assert isinstance(self.pair, Specimen)
+        if (eye, left) not in self._lenses:
+            pair = self.pair.spectacles
+            if left:
+                pair = self.pair.as_found(tuple(name for name in CONDITIONS if name not in left))
+            self._lenses[eye, left] = pair.mounted(eye).lens
+        return self._lenses[eye, left]
 
     def _at(
         self,
@@ -253,33 +307,23 @@ class _Truth:
         part: str,
         against: str = BACK,
         left: tuple[str, ...] = (),
-        by: tuple[float, float] = (0.0, 0.0),
-    ) -> tuple[Power, Prism]:
+        by: tuple[float, float] = HERE,
+    ) -> Power:
+        """Power of a part as a focimeter reads it."""
         key = (eye, part, against, left, by)
-        if key not in self._met:
-            if isinstance(self.pair, BareLenses):
-                power = self.pair.powers[eye]
-                if against == FRONT:
-                    power = power.turned_over()
-                self._met[key] = power, Prism.none()
+        if key not in self._powers:
+            met = self._met(*key)
+            if by == HERE:
+                power = met.read
             else:
-                if left:
-                    mended = tuple(name for name in CONDITIONS if name not in left)
-                    lens = self.pair.as_found(mended).mounted(eye).lens
-                else:
-                    lens = self.pair.spectacles.mounted(eye).lens
-                x, y = self._place(eye, part, left)
-                met = lens.over_stop(x + by[0], y + by[1], against)
-                if by == (0.0, 0.0):
-                    self._met[key] = met.read, met.prism
-                    self._middle[key[:4]] = met.power
-                else:
-                    # What the whole stop adds changes little over a few millimetres, and costs much.
-                    read = self._at(eye, part, against, left)[0]
-                    beside = self._middle[eye, part, against, left]
-                    power = met.power + read - beside
-                    self._met[key] = power, met.prism
-        return self._met[key]
+                # What the whole stop adds changes little over a few millimetres, and costs much.
+                power = met.power + self._at(eye, part, against, left) - self._met(*key[:4], HERE).power
+            self._powers[key] = power
+        return self._powers[key]
+
+    def _prism_at(self, eye: str, part: str, read: str = "") -> Prism:
+        """Prism of a part of a lens read in a way."""
+        return self._met(*self._over_the_stop(eye, part, read, BACK)).prism
 
     def _place(self, eye: str, part: str, left: tuple[str, ...]) -> tuple[float, float]:
         """Where a part stands, from the reference point; a turned lens takes its parts along."""
@@ -315,23 +359,28 @@ class _Truth:
             return self.pair.style == PROGRESSIVE
         return True
 
-    def _read(self, eye: str, part: str, read: str, against: str = BACK) -> tuple[Power, Prism]:
-        """Power and prism of a part of a lens read in a way."""
+    def _read(self, eye: str, part: str, read: str, against: str = BACK) -> Power:
+        """Power of a part of a lens read in a way."""
+        return self._at(*self._over_the_stop(eye, part, read, against))
+
+    def _over_the_stop(
+        self, eye: str, part: str, read: str, against: str
+    ) -> tuple[str, str, str, tuple[str, ...], tuple[float, float]]:
+        """What lies over the stop when a part is read in a way: lens, part, side, how found, how far aside."""
         if read.startswith("chart"):
             (x, y), (own_x, own_y) = self._inked(eye, part, read), self._place(eye, part, ())
-            return self._at(eye, part, against, by=(x - own_x, y - own_y))
+            return eye, part, against, (), (x - own_x, y - own_y)
         if read == "laid":
-            return self._at(OTHER[eye], part, against)
+            return OTHER[eye], part, against, (), HERE
         if read == "front":
-            return self._at(eye, part, FRONT)
-        if read in LEFT_AS_FOUND:
-            return self._at(eye, part, against, LEFT_AS_FOUND[read])
-        return self._at(eye, part, against)
+            return eye, part, FRONT, (), HERE
+        return eye, part, against, LEFT_AS_FOUND.get(read, ()), HERE
 
     def _inked(self, eye: str, part: str, laid: str) -> tuple[float, float]:
         """Where a mark stands on a lens, from its reference point, put on from a chart that lay so."""
-        assert isinstance(self.pair, Specimen)
-        lens = self.pair.spectacles.mounted(eye).lens
+        if (key := (eye, part, laid)) in self._ink:
+            return self._ink[key]
+        lens = self._lens(eye, ())
         assert isinstance(lens, Progressive), "asked only of lenses that have charts"
         sign, x, y, turned_degrees = laid.split()[1:]
         chart = LaidChart(
@@ -342,13 +391,14 @@ class _Truth:
         )
         printed = lens.places if sign == "own" else chart_with(sign).places(eye)
         ink_x, ink_y = chart.lands(printed[part]).tolist()
-        return ink_x, ink_y
+        self._ink[key] = ink_x, ink_y
+        return self._ink[key]
 
     # --- the line
 
     def _power(self, eye: str, read: str) -> Triple:
         part = {"centre": "centre", "reference": "prism"}.get(read, "distance")
-        power = self._read(eye, part, read)[0]
+        power = self._read(eye, part, read)
         return turned(Triple(*(float(v) for v in power.sphere_cylinder(self.form))), self.form)
 
     def _lines(self, eye: str) -> _Lines:
@@ -447,16 +497,13 @@ class _Truth:
     def _table(self, channel: str, eye: str, reader: Callable[..., Any]) -> Floats:
         effects = _effects(self.where)[channel, eye][0]
         n = len(effects)
-        nothing = (np.nan, np.nan) if channel == "prism" else np.nan
         table = np.full((n, n, 2) if channel == "prism" else (n, n), np.nan)
         for i, (read, write) in enumerate(effects):
             for j, (other, then) in enumerate(effects):
                 either = read or other
                 # Prism can be read in the middle of any rim.
                 can = self._can(either) or (channel, either) == ("prism", "centre")
-                if (read and other) or not can:
-                    table[i, j] = nothing
-                else:
+                if can and not (read and other):
                     table[i, j] = reader(eye, either, [each for each in (write, then) if each])
         return table
 
@@ -468,18 +515,18 @@ class _Truth:
             return np.nan
         if read in ("other side", "mixed"):
             turned_side = BACK if side == FRONT else FRONT
-            near = self._at(of, "near", turned_side)[0]
-            distance = self._at(of, "distance", turned_side if read == "other side" else side)[0]
+            near = self._at(of, "near", turned_side)
+            distance = self._at(of, "distance", turned_side if read == "other side" else side)
         elif read.startswith("corridor"):
             up = float(read.split()[1])
-            near, distance = self._at(of, "near", side, by=(0.0, up))[0], self._at(of, "distance", side)[0]
+            near, distance = self._at(of, "near", side, by=(0.0, up)), self._at(of, "distance", side)
         elif read.startswith("from"):
             part = "centre" if read == "from centre" else "prism"
-            near, distance = self._at(of, "near", side)[0], self._at(of, part, side)[0]
+            near, distance = self._at(of, "near", side), self._at(of, part, side)
         else:
             near, distance = (
-                self._read(eye, "near", read, side)[0],
-                self._read(eye, "distance", read, side)[0],
+                self._read(eye, "near", read, side),
+                self._read(eye, "distance", read, side),
             )
         found = float(near.mean - distance.mean)
         for write in writes:
@@ -488,15 +535,12 @@ class _Truth:
 
     def _prism(self, eye: str, read: str, writes: list[str]) -> tuple[float, float]:
         part = read if read in ("centre", "distance") else "prism"
-        if read == "centre":
-            x, y = self._at(eye, "centre")[1].vector
-        else:
-            x, y = self._read(eye, part, read)[1].vector
+        x, y = self._prism_at(eye, part, "" if read == "centre" else read).vector
         for write in writes:
             if write == "none":
                 x, y = 0.0, 0.0
             elif write == "all here":
-                there = self._at(OTHER[eye], "prism")[1].vector
+                there = self._prism_at(OTHER[eye], "prism").vector
                 x, y = x - there[0], y - there[1]
             else:
                 x, y = (-x if write in ("across", "all") else x), (-y if write in ("all", "upside") else y)
@@ -669,17 +713,18 @@ def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
             line = lens.distance
             wrote = turned(Triple(line.sphere, line.cylinder, float(line.axis or 180)), truth.form)
             found.add("line " + eye, _of_line(lines, wrote, exact), effects["line", eye][1])
-        if not truth.values:
+        if isinstance(truth.pair, BareLenses):
             continue
-        if lens.add is not None and not np.isnan(truth.values["add", eye][0, 0]):
-            found.add("add " + eye, _of_add(truth.values["add", eye], lens.add), effects["add", eye][1])
+        if lens.add is not None and not np.isnan(truth.values("add", eye)[0, 0]):
+            found.add("add " + eye, _of_add(truth.values("add", eye), lens.add), effects["add", eye][1])
         met = lens.prism_met(eye)
         if met is not None:
-            fit = _of_prism(truth.values["prism", eye], met, truth.thinning[eye], truth.strength[eye])
+            thinning = np.asarray(truth.pair.thinning(eye).vector, dtype=float)
+            fit = _of_prism(truth.values("prism", eye), met, thinning, truth.strength(eye))
             found.add("prism " + eye, fit, effects["prism", eye][1])
         for name, wrote_mm in (("pd", lens.pd_mm), ("height", lens.height_mm)):
-            if wrote_mm is not None and not np.isnan(truth.values[name, eye][0, 0]):
-                fit = _of_length(truth.values[name, eye], wrote_mm)
+            if wrote_mm is not None and not np.isnan(truth.values(name, eye)[0, 0]):
+                fit = _of_length(truth.values(name, eye), wrote_mm)
                 found.add(f"{name} {eye}", fit, effects[name, eye][1])
     return found
 

@@ -197,7 +197,7 @@ def led_to(pair: Specimen, channel: str, eye: str, read: str = "", write: str = 
     number = _effects("bench")[channel, eye][0].index((read, write))
     if channel == "line":
         return truth._power(eye, read)
-    return truth.values[channel, eye][number, 0]
+    return truth.values(channel, eye)[number, 0]
 
 
 def test_a_front_addition_read_from_the_back_of_a_thick_plus_lens() -> None:
