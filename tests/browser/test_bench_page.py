@@ -138,6 +138,17 @@ def test_the_ring_turns_as_the_axis_wheel(page, show_bench, bench):
     assert get(page, "wheel") == pytest.approx(90, abs=3)
 
 
+def test_the_ring_is_taken_hold_of_anywhere(page, show_bench, bench):
+    show_bench(page, bench)
+    box = page.locator(".optics-ring").bounding_box()
+    met = page.evaluate(
+        """([x, y, r]) => [...Array(24).keys()].map((k) => (k * Math.PI) / 12).filter(
+        (at) => !document.elementFromPoint(x + r * Math.cos(at), y - r * Math.sin(at)).closest(".optics-ring")).length""",
+        [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, 0.38 * box["width"]],
+    )
+    assert met == 0
+
+
 def test_the_pair_is_dragged_over_the_stop_and_across_the_bridge(page, show_bench, bench):
     show_bench(page, bench)
     x, y = bench.stage_x_mm, bench.stage_y_mm

@@ -5,6 +5,7 @@ is looked up. Whoever skips the eyepiece or forgets zero is told which.
 """
 
 import re
+from typing import ClassVar
 
 import bare_page
 import numpy as np
@@ -20,7 +21,8 @@ from optics.widgets.open_bench.open_bench import OpenBench
 EYEPIECE = "Eyepiece dial, dioptres at the eye"
 ACROSS = "Pair left or right; distance of the stop from the middle of the bridge"
 UPWARD = "Pair down or up; height of the stop from the datum line"
-FINE = "Power drum, fine"
+COARSE, FINE = "Power drum, coarse", "Power drum, fine"
+WHEEL = "Axis wheel, degrees"
 
 
 class Hand:
@@ -30,21 +32,33 @@ class Hand:
         self.page, self.seen, self.table = page, seen, table
         bare_page.show(page, table.bench)
         page.wait_for_selector(".optics-bench[data-drawn]")
-        for fold in page.locator(".optics-bench-fold > summary").all():
+        self.unfold()
+
+    def unfold(self):
+        for fold in self.page.locator(".optics-bench-fold > summary").all():
             fold.click()
 
+    def see(self, moves=(), **more):
+        """Move controls, and look."""
+        return self.seen(self.page, moves, **more)
+
+    def press(self, name):
+        self.page.get_by_role("button", name=name).click()
+
+    def choose(self, name):
+        self.page.get_by_label(name, exact=True).check()
+
     def look(self, drum, wheel):
-        hands = [(FINE, round(drum, 2)), ("Axis wheel, degrees", round(wheel) or 180)]
-        return self.seen(self.page, hands, largest=128)
+        return self.see([(FINE, round(drum, 2)), (WHEEL, round(wheel) or 180)], largest=128)
 
     def set_eyepiece(self):
         def rings(dial):
-            whole = self.seen(self.page, [(EYEPIECE, dial)])
+            whole = self.see([(EYEPIECE, dial)])
             size = whole.shape[0]
             return float(np.sum(np.diff(whole[: size // 4, size // 3 : size // 2], axis=0) ** 2))
 
         best = max(np.arange(5.0, -5.25, -0.25), key=rings)
-        self.seen(self.page, [(EYEPIECE, best)])
+        self.see([(EYEPIECE, best)])
 
     def sharpest(self, wheel, around, reach):
         """Where the lines are sharpest, from the plus side, first roughly and then closely."""
@@ -55,42 +69,47 @@ class Hand:
 
     def zero(self):
         """What the drum shows without a lens, the pair laid aside and back."""
-        self.page.get_by_role("button", name="Lay the pair aside").click()
+        self.press("Lay the pair aside")
         shown = self.sharpest(180, 0.0, 1.0)
-        self.page.get_by_role("button", name="Lay the pair back").click()
+        self.press("Lay the pair back")
         return shown
 
     def lay(self, eye, side="Back (concave) side"):
-        self.page.get_by_label(side).check()
-        self.page.get_by_label("Right lens" if eye == "R" else "Left lens", exact=True).check()
+        self.choose(side)
+        self.choose("Right lens" if eye == "R" else "Left lens")
         bare_page.settle(self.page)
 
     def off(self):
         """How far the target lies off the middle: right and up, prism dioptres."""
-        light = np.clip(self.seen(self.page) ** 2 - 0.12, 0, None)
+        light = np.clip(self.see() ** 2 - 0.12, 0, None)
         places = np.linspace(-FIELD, FIELD, light.shape[0])
         return (light.sum(0) * places).sum() / light.sum(), -(light.sum(1) * places).sum() / light.sum()
 
     def centre(self):
         """Step the pair until the crossing stands in the middle."""
         for name, part in ((ACROSS, 0), (UPWARD, 1)) * 2:
-            face = self.page.get_by_label(name, exact=True)
-            for key, back in (("ArrowRight", "ArrowLeft"), ("ArrowLeft", "ArrowRight")):
+            for way in (0.5, -0.5):
                 now = abs(self.off()[part])
                 for _ in range(14):
-                    face.press(key)
+                    self.step(name, way)
                     before, now = now, abs(self.off()[part])
                     if now >= before:
-                        face.press(back)
+                        self.step(name, -way)
                         break
         bare_page.settle(self.page)
+
+    def step(self, name, way):
+        self.page.get_by_label(name, exact=True).press("ArrowRight" if way > 0 else "ArrowLeft")
+
+    def pd(self):
+        return f"{abs(float(self.page.get_by_label(ACROSS, exact=True).input_value())):g}"
 
     def up_mm(self):
         return float(self.page.get_by_label(UPWARD, exact=True).input_value())
 
     def note(self, lines, lens):
         self.look(lens.sphere_lines if lines == "sphere" else lens.cylinder_lines, lens.wheel)
-        self.page.get_by_role("button", name=f"Note a reading of the {lines} lines").click()
+        self.press(f"Note a reading of the {lines} lines")
 
     def read(self, eye, zero=0.0):
         """Both powers at the middle of the lens, noted on the pad; the line of the ticket."""
@@ -109,8 +128,101 @@ class Hand:
         return " ".join(re.sub("<[^>]+>", " ", self.table.outcome.value).split())
 
 
-def sit(page, seen, **chosen):
-    return Hand(page, seen, OpenBench(difficulty=3, **chosen))
+class Mouse(Hand):
+    """The same hand with a mouse: it drags and it turns the wheel, and never touches a key."""
+
+    FACES: ClassVar = {
+        COARSE: ".optics-bench-scale >> nth=0",
+        FINE: ".optics-bench-scale >> nth=1",
+        WHEEL: ".optics-ring",
+    }
+
+    def see(self, moves=(), **more):
+        for name, value in moves:
+            self.turn(name, value)
+        self.page.evaluate("() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))")
+        return self.seen(self.page, **more)
+
+    def stands(self, name):
+        return float(self.page.get_by_label(name, exact=True).input_value())
+
+    def face(self, name):
+        """The middle of what is taken hold of, and its width."""
+        found = (
+            self.page.locator(self.FACES[name])
+            if name in self.FACES
+            else self.page.get_by_label(name, exact=True).locator("..")
+        )
+        box = found.bounding_box()
+        return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2, box["width"]
+
+    def drag(self, begin, end):
+        self.page.mouse.move(*begin)
+        self.page.mouse.down()
+        self.page.mouse.move(*end, steps=3)
+        self.page.mouse.up()
+
+    def notch(self, name, notches):
+        x, y, _ = self.face(name)
+        self.page.mouse.move(x, y)
+        for _ in range(abs(notches)):
+            self.page.mouse.wheel(0, -100 if notches > 0 else 100)
+
+    def turn(self, name, value):
+        if name == FINE:
+            self.drum_to(value)
+        elif name == WHEEL:
+            self.wheel_to(value)
+        else:
+            self.notch(name, round((value - self.stands(name)) / (0.25 if name == EYEPIECE else 0.5)))
+        for _ in range(40):  # a turn of the mouse's wheel arrives when it arrives
+            if abs(self.stands(name) - value) < 1e-6:
+                return
+            self.page.wait_for_timeout(25)
+        raise AssertionError((name, value, self.stands(name)))
+
+    def drum_to(self, value):
+        """Coarse by a drag, fine by a drag, the last hundredths by the wheel of the mouse."""
+        for name, units, reach in ((COARSE, 10, 0.6), (FINE, 96, 0.04)):
+            for _ in range(6):  # a scale ends; a hand takes hold again
+                by = value - self.stands(name)
+                if abs(by) <= reach:
+                    break
+                x, y, wide = self.face(name)
+                most = 0.45 * wide
+                self.drag((x, y), (x - float(np.clip(by * units * wide / 240, -most, most)), y))
+        self.notch(FINE, round((value - self.stands(FINE)) / 0.01))
+
+    def wheel_to(self, value):
+        by = (value - self.stands(WHEEL) + 90) % 180 - 90
+        x, y, wide = self.face(WHEEL)
+        if abs(by) > 4:
+            ends = [np.deg2rad(at) for at in (20.0, 20.0 + by)]
+            self.drag(*((x + 0.38 * wide * np.cos(at), y - 0.38 * wide * np.sin(at)) for at in ends))
+        self.notch(WHEEL, round((value - self.stands(WHEEL) + 90) % 180 - 90))
+
+    def step(self, name, way):
+        """Half a millimetre: sideways by dragging the pair, up and down by the mouse's wheel over it."""
+        box = self.page.locator(".optics-stage").bounding_box()
+        x, y = box["x"] + 0.5 * box["width"], box["y"] + 0.5 * box["height"]
+        if name == ACROSS:
+            self.drag((x, y), (x + way * box["width"] / 120, y))
+        else:
+            self.page.mouse.move(x, y)
+            self.page.mouse.wheel(0, -200 * way)
+            self.page.wait_for_timeout(60)
+
+    def over_the_bridge(self):
+        """Drag the pair until the left lens lies over the stop."""
+        box = self.page.locator(".optics-stage").bounding_box()
+        x, y = box["x"] + 0.9 * box["width"], box["y"] + 0.5 * box["height"]
+        self.drag((x, y), (x - 0.48 * box["width"], y))
+        bare_page.settle(self.page)
+        assert self.page.get_by_label("Left lens", exact=True).is_checked()
+
+
+def sit(page, seen, who=Hand, **chosen):
+    return who(page, seen, OpenBench(difficulty=3, **chosen))
 
 
 @pytest.mark.exhaustive
@@ -123,7 +235,7 @@ def test_a_trifocal_is_read_from_places_found_in_the_picture(page, seen):
         lens, _ = hand.read(eye)
         hand.look(lens.sphere_lines, lens.wheel)
         hand.centre()
-        ticket[f"pd_{side}"] = f"{abs(float(page.get_by_label(ACROSS, exact=True).input_value())):g}"
+        ticket[f"pd_{side}"] = hand.pd()
         ticket[f"prism_{side}"] = "no prism"
         _, ticket[side] = hand.read(eye)
         # The front on the stop: distance, then down, past two lines, to where the power grows no more.
@@ -164,6 +276,56 @@ def test_a_prism_is_read_on_the_rings_where_the_wearer_looks_through(page, seen)
     print("\n", ticket, hand.table.specimen.ordered)
     told = hand.ask(ticket)
     assert "Right: everything on this ticket that is marked is what the pair is" in told
+
+
+@pytest.mark.exhaustive
+def test_a_pair_is_read_by_dragging_and_the_wheel_of_the_mouse(page, seen):
+    page.set_viewport_size({"width": 1366, "height": 768})
+    hand = sit(page, seen, Mouse, style="single vision", seed=11, faults="none")
+    # The wheel of the mouse is the page's until the bench is in hand: take hold of the dial once.
+    x, y, _ = hand.face(EYEPIECE)
+    hand.drag((x, y), (x + 24, y))
+    hand.set_eyepiece()
+    ticket = {"style": "single vision"}
+    for eye, side in EYES.items():
+        if eye == "L":
+            hand.over_the_bridge()
+        lens, ticket[side] = hand.read(eye)
+        hand.look(lens.sphere_lines, lens.wheel)
+        hand.centre()
+        ticket[f"pd_{side}"] = hand.pd()
+    print("\n", ticket, hand.table.specimen.ordered)
+    told = hand.ask(ticket)
+    assert "Right: everything on this ticket that is marked is what the pair is" in told
+
+
+def test_fingers_turn_the_drum_and_the_ring_and_drag_the_pair(page, seen):
+    hand = sit(page, seen, Mouse, style="single vision", seed=11, faults="none")
+    fingers = page.context.new_cdp_session(page)
+    fingers.send("Emulation.setTouchEmulationEnabled", {"enabled": True})
+
+    def drag(begin, end):
+        send = "Input.dispatchTouchEvent"
+        places = np.linspace(begin, end, 9)
+        for kind, (x, y) in zip(("touchStart", *["touchMove"] * 8), places, strict=True):
+            fingers.send(send, {"type": kind, "touchPoints": [{"x": float(x), "y": float(y)}]})
+        fingers.send(send, {"type": "touchEnd", "touchPoints": []})
+
+    hand.drag = drag
+    scrolled = page.evaluate("() => window.scrollY")
+    for name, value, within in ((COARSE, -3.0, 0.06), (FINE, -3.4, 0.02), (FINE, -3.43, 0.011)):
+        by, (x, y, wide) = value - hand.stands(name), hand.face(name)
+        drag((x, y), (x - by * (10 if name == COARSE else 96) * wide / 240, y))
+        assert hand.stands(FINE) == pytest.approx(value, abs=within)
+    x, y, wide = hand.face(WHEEL)
+    ends = [(x + 0.38 * wide * np.cos(at), y - 0.38 * wide * np.sin(at)) for at in np.deg2rad([20.0, 65.0])]
+    drag(*ends)
+    assert hand.stands(WHEEL) == pytest.approx(45, abs=2)
+    before = hand.stands(ACROSS)
+    hand.step(ACROSS, 6.0)
+    assert hand.stands(ACROSS) == pytest.approx(before + 6.0, abs=0.5)
+    hand.over_the_bridge()
+    assert page.evaluate("() => window.scrollY") == scrolled
 
 
 @pytest.mark.parametrize(
