@@ -241,6 +241,10 @@ def test_ones_own_chart_comes_again_with_ones_own_moves():
     table.ticket.typed = {"sphere_right": "-2.25", "sphere_left": "-2.25"}
     table.ask()
     replay, moves = table.replay, len(table.bench.trace.moves)
+    for at in range(len(replay.steps)):
+        replay.go(at)
+    assert table.view.inked not in ({}, both), "the steps put the ink where it belongs"
+    assert len(table.bench.trace.moves) == moves, "what is shown is nobody's own move"
     told = [move.words for move in replay.mine.moves]
     assert "chart Hb2 taken" in told and "right lens inked" in told and "chart turned to +4 degrees" in told
     seen = {}
@@ -253,9 +257,6 @@ def test_ones_own_chart_comes_again_with_ones_own_moves():
         )
     assert seen["found"][0] == {} and seen["found"][1]["chart"] == ""
     assert seen["right lens inked"][0] == right and seen["left lens inked"] == (both, lay)
-    for at in range(3):
-        replay.go(at)
-    assert len(table.bench.trace.moves) == moves, "what is shown is nobody's own move"
 
 
 def test_difficulty_follows_the_learner_and_a_pair_counts_once(tmp_path):

@@ -115,7 +115,6 @@ class ReplayPanel(widgets.VBox):
 
     def _set(self, step: Step) -> None:
         view, bench = self._view, self._bench
-        bench.show()  # before the tray moves: what is shown is nobody's own reading
         view.held_lens = ""
         view.trued = bool({TEMPLE_TWISTED, FRONT_BENT} & set(step.mended))
         view.wiped = SMEARED in step.mended
