@@ -96,6 +96,9 @@ class Hand:
                     if now >= before:
                         self.step(name, -way)
                         break
+        self.settle()
+
+    def settle(self):
         bare_page.settle(self.page)
 
     def step(self, name, way):
@@ -292,7 +295,10 @@ class Keys(Hand):
 
     def choose(self, name):
         self.go(name)
-        self.page.wait_for_timeout(400)  # the stage goes to where that lens lies
+        self.settle()
+
+    def settle(self):
+        self.page.wait_for_timeout(400)  # the kernel answers, and the stage goes to where that lens lies
 
     def step(self, name, way):
         self.go(name)
