@@ -219,6 +219,9 @@ def noted(box: PairBox, given: dict[str, Any], learner: str, chance: np.random.G
     dial = find_eyepiece(box.eye_setting(letter, learner))
     if what == "eyepiece":
         return Made((written(dial),), ("handling",))
+    if what == "trial lens":
+        # They come in quarter steps.
+        return Made((written(round(4 * box.shown(what, letter, learner, given["eye"])) / 4),), ("sphere",))
     pair = box.pair(letter, learner)
     met = EMPTY if what == "zero" else pair.spectacles.mounted(given["eye"]).lens.over_stop(0.0, 0.0)
     seen = see(met.power, dial, box.eye_setting(letter, learner), zero_error=pair.zero_error)

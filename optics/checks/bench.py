@@ -86,9 +86,9 @@ def noted(
     ----------
     answer : str
         The number with its sign, dioptres.
-    what : {"sphere lines", "cylinder lines", "zero", "eyepiece"}
-        A drum reading of a lens, coming from plus; the drum without a lens; or the
-        eyepiece dial at which the reticle is sharp.
+    what : {"sphere lines", "cylinder lines", "zero", "eyepiece", "trial lens"}
+        A drum reading of a lens, coming from plus; the drum without a lens; the
+        eyepiece dial at which the reticle is sharp; or the trial lens that stops it.
     learner, pair, eye, folder
         As for `reading`.
     within : float
@@ -141,6 +141,11 @@ NOTED = {
         "handling",
         '"+1.50"',
         "Not yet: look only at the reticle; start from plus and stop where it is first sharp.",
+    ),
+    "trial lens": (
+        "sphere",
+        '"+6.50"',
+        "Not yet: with the lens in the hand, change the trial lens until nothing moves any more.",
     ),
 }
 """What can be noted at the bench: its skill, how it is typed, and where to look again."""

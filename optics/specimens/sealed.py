@@ -27,6 +27,7 @@ import numpy as np
 
 from optics.errors import OpticsError
 from optics.instrument.focimeter import an_eye
+from optics.instrument.neutralizing import neutralizer
 from optics.specimens.specimen import Brief, Specimen, make, seed_from
 
 __all__ = ["PairBox", "briefs_in", "mark_of", "open_pairs", "seal", "sealed"]
@@ -98,9 +99,9 @@ class PairBox:
 
         Parameters
         ----------
-        what : {"sphere lines", "cylinder lines", "zero", "eyepiece"}
-            A drum reading of a lens, coming from plus; the drum without a lens; or
-            the eyepiece dial.
+        what : {"sphere lines", "cylinder lines", "zero", "eyepiece", "trial lens"}
+            A drum reading of a lens, coming from plus; the drum without a lens; the
+            eyepiece dial; or the trial sphere that stops a lens in the hand.
         letter, learner
             As for `pair`.
         eye : {"R", "L"}
@@ -109,6 +110,8 @@ class PairBox:
         if what == "eyepiece":
             return self.eye_setting(letter, learner)
         pair = self.pair(letter, learner)
+        if what == "trial lens":
+            return float(neutralizer(pair.spectacles.mounted(eye).lens).mean)
         higher, _, lower, _ = (float(each) for each in pair.power(eye).principal())
         return pair.zero_error + {"zero": 0.0, "sphere lines": higher, "cylinder lines": lower}[what]
 

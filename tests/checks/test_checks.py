@@ -557,6 +557,13 @@ def test_the_eyepiece_is_the_learners_own(chapter: Path) -> None:
     assert "sign is not" in said(ask, f"{-sharp:+.2f}")[1]["text/plain"]
 
 
+def test_the_trial_lens_is_the_opposite_of_the_lens(chapter: Path) -> None:
+    """A thin -2.00 is stopped by +2.00 (hand neutralization, common practice), whatever the drum's zero."""
+    ask = note_ask(chapter, "trial lens", eye="L", within=0.3)
+    assert [said(ask, typed)[0] for typed in ("+2.00", "+2.25", "+2.50", "-2.00")] == [2.0, 2.0, 0.0, 0.0]
+    assert "sign is not" in said(ask, "-2.00")[1]["text/plain"]
+
+
 def test_what_was_noted_in_another_place_is_told(chapter: Path) -> None:
     zero = open_pairs(chapter).pair("G", WHO).zero_error
     ask = note_ask(chapter, "sphere lines")
