@@ -6,7 +6,7 @@ not load what it does not show.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from optics import checks as check
@@ -761,6 +761,11 @@ def my_marks() -> None:
     tell(Reply(state="Marked" if done.returncode == 0 else "Not yet", sentences=sentences))
 
 
+def _stands(states: Collection[str | None]) -> bool | None:
+    """Whether a check said right; None where it was not run, or found nothing to say it of."""
+    return "Right" in states or (False if set(states) - {None, "Not answered yet"} else None)
+
+
 def _practice_in(file: Path) -> tuple[str, ...]:
     """How practice stands, from what the checks of a saved chapter said."""
     import json
@@ -770,9 +775,8 @@ def _practice_in(file: Path) -> tuple[str, ...]:
     try:
         cells = json.loads(file.read_text("utf-8"))["cells"]
         rights = {
-            cell["metadata"]["nbgrader"]["grade_id"]: any(
-                output.get("data", {}).get(MARKS_MIME, {}).get("state") == "Right"
-                for output in cell["outputs"]
+            cell["metadata"]["nbgrader"]["grade_id"]: _stands(
+                {output.get("data", {}).get(MARKS_MIME, {}).get("state") for output in cell["outputs"]}
             )
             for cell in cells
             if cell["cell_type"] == "code"

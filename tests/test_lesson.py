@@ -132,7 +132,7 @@ def test_a_learners_copy_for_a_class_says_how_practice_stands(tmp_path, monkeypa
     with collecting() as said:
         my_marks()
     told = said[0]["text/plain"]
-    assert "Practice: 1 of 3 right. Not right yet: my zero, drum." in told
+    assert "Practice: 1 of 3 right. Not right yet: my zero. Not answered yet: drum." in told
     assert "after you hand in" in told and "own" not in told
 
 

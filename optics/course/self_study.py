@@ -283,8 +283,8 @@ class MarkedMine:
         return told
 
 
-def _whole(results: Sequence[Result]) -> dict[str, bool]:
-    return {each.question: each.mark >= each.out_of - 0.01 for each in results}
+def _whole(results: Sequence[Result]) -> dict[str, bool | None]:
+    return {each.question: None if each.empty else bool(each.mark >= each.out_of - 0.01) for each in results}
 
 
 def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = True) -> MarkedMine:

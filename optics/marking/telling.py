@@ -150,21 +150,24 @@ def _number(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
-def so_far(rights: Mapping[str, bool]) -> str:
-    """How practice stands, by the names of its check cells.
+def so_far(rights: Mapping[str, bool | None]) -> str:
+    """How practice stands, by the names of its check cells; None where nothing was answered.
 
     Examples
     --------
-    >>> so_far({"recall-1-check": True, "my-zero-check": False})
-    'Practice: 1 of 2 right. Not right yet: my zero.'
+    >>> so_far({"recall-1-check": True, "my-zero-check": False, "drum-check": None})
+    'Practice: 1 of 3 right. Not right yet: my zero. Not answered yet: drum.'
     """
-    return f"Practice: {sum(rights.values())} of {len(rights)} right.{not_yet(rights)}"
+    return f"Practice: {sum(map(bool, rights.values()))} of {len(rights)} right.{not_yet(rights)}"
 
 
-def not_yet(rights: Mapping[str, bool]) -> str:
-    """The questions that are not right yet, as a sentence; nothing where there are none."""
-    names = [name.removesuffix("-check").replace("-", " ") for name, right in rights.items() if not right]
-    return f" Not right yet: {', '.join(names)}." if names else ""
+def not_yet(rights: Mapping[str, bool | None]) -> str:
+    """The questions that are not right yet, and those not answered, in a sentence each; nothing for none."""
+    told = ""
+    for words, state in (("Not right yet", False), ("Not answered yet", None)):
+        names = [name.removesuffix("-check").replace("-", " ") for name, it in rights.items() if it is state]
+        told += f" {words}: {', '.join(names)}." if names else ""
+    return told
 
 
 LATER = "What counts is marked by your instructor, after you hand in."

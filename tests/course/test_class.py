@@ -206,7 +206,7 @@ def test_ones_marks_in_words(released_once, fill, tmp_path):
         done = mark_mine(mine, released_once, page=False)
         assert done.page is None and [path.name for path in tmp_path.iterdir()] == ["mine.ipynb"]
         said = str(done)
-        assert "Practice: 0 of 1 right. Not right yet: crossed 1." in said
+        assert "Practice: 0 of 1 right. Not answered yet: crossed 1." in said
         assert ("Not right yet: convert 1" in said) == (intake == SELF_STUDY)
         assert ("marked by your instructor" in said) == (intake != SELF_STUDY)
 
