@@ -420,6 +420,20 @@ def test_right_letters_do_not_follow_a_habit() -> None:
     assert all(right.count(letter) >= len(right) / 6 for letter in "abc"), {x: right.count(x) for x in "abc"}
 
 
+@every_chapter
+def test_one_letter_throughout_earns_little(path: Path) -> None:
+    bank = json.loads((QUESTIONS / f"{path.stem}.json").read_text("utf-8"))
+    cells = read(path).cells
+    earned = dict.fromkeys("abcd", 0.0)
+    for cell in cells:
+        for question in re.findall(r'question="[^"/]+/([^"]+)"', cell.source):
+            earned[bank[question]["right"]] += key(cell).get("points", 0)
+    out_of = sum(key(cell).get("points", 0) for cell in cells)
+    assert out_of >= 20 and max(earned.values()) <= out_of / 5, earned
+    right = [entry["right"] for entry in bank.values()]
+    assert bank and max(map(right.count, right)) <= max(1, 3 * len(right) / 4), right
+
+
 # --- run without a kernel, as marking does --------------------------------------------
 
 
