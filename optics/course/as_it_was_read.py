@@ -18,7 +18,6 @@ from nbformat.notebooknode import NotebookNode
 from optics.course.folder import Course, write_whole
 from optics.course.looking_closer import lay_before
 from optics.course.opening import load_notebook
-from optics.drawing import describe, style
 from optics.errors import OpticsError
 from optics.instrument.trace import TRACE_MIME, Trace, traces_in
 from optics.lens.lens import EMPTY
@@ -173,6 +172,8 @@ def _told(trace: Trace, pair: Specimen | None, most: int) -> tuple[str, int]:
 
 def _picture(trace: Trace, pair: Specimen, moves: int) -> str:
     """A row with the view in the eyepiece after so many moves, and how everything stood."""
+    # Only where there is something to draw: these load Matplotlib, which marking does without.
+    from optics.drawing import describe, style
     from optics.drawing.eyepiece import brightness_png
 
     stood, settings = trace.after(moves), trace.settings(moves)
