@@ -8,9 +8,9 @@ import nbformat
 import numpy as np
 import pytest
 
+from optics.course.as_it_was_read import _as_it_came
 from optics.course.folder import open_course, start_intake
 from optics.course.gather import gather
-from optics.course.looking_closer import _as_it_came
 from optics.course.release import release
 from optics.instrument.focimeter import FIELD
 from optics.instrument.reader import sharpness
