@@ -207,6 +207,12 @@ def make_source(root: Path) -> None:
 
 
 @pytest.fixture(scope="session")
+def write_source():
+    """Give `make_source` to tests whose folder has a conftest of its own."""
+    return make_source
+
+
+@pytest.fixture(scope="session")
 def released_once(tmp_path_factory):
     """The course, released; shared by all tests, so never written to."""
     from optics.course.folder import open_course, start_intake

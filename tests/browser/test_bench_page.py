@@ -237,6 +237,7 @@ def test_words_say_how_it_stands(page, show_bench, bench):
     assert "compensator 2.50 base up" in page.locator(".optics-aloud").inner_text()
 
 
+@pytest.mark.sampled(3)
 @pytest.mark.parametrize(
     ("name", "keys", "trait", "expected"),
     [

@@ -100,10 +100,8 @@ def random_states(rng):
         yield settings, met, lens, (x + AT[0], y + AT[1], against)
 
 
-@pytest.mark.parametrize(
-    "size",
-    [pytest.param(384, id="plain screen"), pytest.param(768, id="fine screen", marks=pytest.mark.thorough)],
-)
+@pytest.mark.thorough
+@pytest.mark.parametrize("size", [384, 768], ids=["plain screen", "fine screen"])
 def test_browser_and_numpy_draw_the_same_picture(page, show_bench, size):
     show_bench(page, any_bench())
     apart, took = [], []

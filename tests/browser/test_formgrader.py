@@ -213,6 +213,7 @@ def _alive(number):
     return bool(state.strip()) and not state.startswith("Z")
 
 
+@pytest.mark.thorough
 def test_a_learners_jupyterlab_has_no_instructors_menu(start_lab, page, tmp_path, marked):
     shutil.copytree(marked.root / "release", tmp_path / "work")
     plain = start_lab(tmp_path / "work", settings={"JUPYTER_CONFIG_PATH": str(Path(PLAIN))})

@@ -44,7 +44,11 @@ VALUES = [True, float("nan"), float("inf"), 10**400, 10**5000, ["+1.00"], {"a": 
 
 
 @pytest.mark.parametrize("name", CHECKS)
-def test_every_check_answers(name: str, capsys: pytest.CaptureFixture[str], timed) -> None:
+def test_every_check_answers(
+    name: str, capsys: pytest.CaptureFixture[str], timed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Moves that another test left in the hand would travel with the reply.
+    monkeypatch.setattr("optics.instrument.trace._in_hand", [])
     CHECKS[name]("+9.00 DS")
     capsys.readouterr()
     for answer in (*TEXTS, *VALUES):

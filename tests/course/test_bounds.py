@@ -71,6 +71,7 @@ def test_processes_give_the_same_marks_as_one(course, fill, submit):
 # --- reasons --------------------------------------------------------------------------------
 
 
+@pytest.mark.thorough
 def test_a_lost_gradebook_says_what_to_do_and_releasing_again_does_it(course, fill, submit, marks_of):
     submit(course, "t101", FORMS, fill(course, FORMS, **RIGHT))
     mark(course)

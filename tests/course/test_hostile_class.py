@@ -22,6 +22,9 @@ from optics.course.marking import mark
 from optics.course.report import write_report
 from optics.course.results import results
 
+# Everybody's set-up takes half a minute.
+pytestmark = pytest.mark.thorough
+
 RIGHT = {"learner": '""', "convert_1": '"+1.00 +1.50 x 080"', "along_1": '"+1.00"'}
 HALF = "\ud800"
 PNG = "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNkYPhfDwAChwGA60e6kgAAAABJRU5ErkJggg=="

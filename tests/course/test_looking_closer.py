@@ -124,6 +124,7 @@ def test_it_is_seen_from_the_report_from_formgraders_notebook_and_from_the_feedb
     assert "as it was read" not in (write_report(course) / "class.html").read_text("utf-8").casefold()
 
 
+@pytest.mark.thorough
 def test_moves_without_end_hold_nobody_up_and_cost_no_mark(course, tmp_path, marks_of):
     """A notebook full of moves, and one whose moves cannot be shown."""
     notebook = _worked(course)

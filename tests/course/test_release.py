@@ -205,6 +205,7 @@ def test_the_gradebook_lies_in_the_course(tmp_path):
     assert Course(root=tmp_path).gradebook == f"sqlite:///{tmp_path / 'gradebook.db'}"
 
 
+@pytest.mark.thorough
 def test_a_gradebook_lies_where_the_configuration_says(tmp_path, course):
     elsewhere = tmp_path / "elsewhere.db"
     with (course.root / CONFIGURATION).open("a", encoding="utf-8") as configuration:

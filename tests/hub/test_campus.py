@@ -20,7 +20,6 @@ import uuid
 from pathlib import Path
 
 import pytest
-from conftest import make_source
 from course_names import FORMS
 
 from optics.course.folder import CONFIGURATION, open_course
@@ -131,7 +130,7 @@ class Hub:
 
 
 @pytest.fixture(scope="module")
-def hub(postgres, sql):
+def hub(postgres, sql, write_source):
     missing = [str(path) for path in NEEDED if not path.exists()]
     if missing:
         pytest.skip(f"needs a hub made as DEVELOPERS.md says; there is no {missing[0]}")
@@ -139,10 +138,10 @@ def hub(postgres, sql):
     place.mkdir()
     with contextlib.ExitStack() as after:
         after.callback(shutil.rmtree, place, ignore_errors=True)
-        yield _made(place, postgres, sql, after)
+        yield _made(place, postgres, sql, write_source, after)
 
 
-def _made(place: Path, postgres, sql, after: contextlib.ExitStack) -> Hub:
+def _made(place: Path, postgres, sql, write_source, after: contextlib.ExitStack) -> Hub:
     place.chmod(0o755)
     for group in ("instructors", "learners"):
         _root("groupadd", "-f", group)
@@ -161,7 +160,7 @@ def _made(place: Path, postgres, sql, after: contextlib.ExitStack) -> Hub:
         sql(f'CREATE ROLE "{who}" LOGIN IN ROLE instructors', f'ALTER ROLE "{who}" SET role = instructors')
 
     course = place / "course"
-    make_source(course)
+    write_source(course)
     both = f'c.CourseDirectory.course_id = "spring"\nc.Exchange.root = "{place / "exchange"}"\n'
     with (course / CONFIGURATION).open("a", encoding="utf-8") as file:
         file.write(both + "c.CourseDirectory.groupshared = True\n")
