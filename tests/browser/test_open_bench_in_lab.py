@@ -11,6 +11,7 @@ import re
 
 import numpy as np
 import pytest
+from rule_on_the_tray import height_by_the_rule
 
 from optics import read_lens, settle
 from optics.apprentices.replaying import replay
@@ -145,28 +146,6 @@ class Apprentice:
                 found[step.eye, step.reads] = self.sphere_lines(lens.wheel, lens.sphere_lines)
         return found
 
-    def height(self, eye, pd_mm, line):
-        """Stand the rule on the lowest point of the lens; how high the line or cross is, millimetres."""
-        self.page.get_by_label("Upright", exact=True).check()
-        self.slide("Rule left or right", -pd_mm if eye == "R" else pd_mm)
-        said = self.page.locator(".optics-pair-measured")
-
-        def where(name, places, words):
-            named = []
-            for place in places:
-                self.slide(name, place)
-                self.page.wait_for_timeout(150)  # the tray asks the kernel
-                if words in said.inner_text():
-                    named.append(place)
-                elif named:
-                    break
-            assert named, (name, words, said.inner_text())
-            return named[len(named) // 2]
-
-        lowest = where("Rule down or up", np.arange(-24.0, -12.0, 0.5), "zero stands on the lowest point")
-        self.slide("Rule down or up", lowest)
-        return where("Mark on the rule", np.arange(14.0, 30.0, 0.5), f"the mark stands on the {line}")
-
     def write(self, ticket):
         page = self.page
         page.get_by_label("Lens style", exact=True).select_option(ticket["style"])
@@ -211,7 +190,7 @@ def at_the_bench(page, lab, seen, request, tmp_path):
 LINE = {"bifocal": "line", "progressive": "fitting cross"}
 
 
-def own_ticket(apprentice, style, found, dotted):
+def own_ticket(page, style, found, dotted):
     """The ticket from what was read and measured, and from nothing else."""
     ticket = {"style": style}
     for eye, side in (("R", "right"), ("L", "left")):
@@ -221,7 +200,7 @@ def own_ticket(apprentice, style, found, dotted):
         if style in LINE:
             gain = found[eye, "near"] - found[eye, "distance again"]
             ticket[f"add_{side}"] = f"+{round(gain * 4) / 4:.2f}"
-            ticket[f"height_{side}"] = f"{apprentice.height(eye, pd_mm, LINE[style]):g}"
+            ticket[f"height_{side}"] = f"{height_by_the_rule(page, eye, pd_mm, LINE[style]):g}"
     return ticket
 
 
@@ -241,7 +220,7 @@ def test_an_apprentice_reads_a_pair_and_is_told_it_is_right(at_the_bench, page, 
     dotted = page.locator(".optics-bench-dotted").filter(has_text="Between the dots").inner_text()
     between = float(re.search(r"Between the dots: ([\d.]+) mm", dotted)[1])
     assert between == pytest.approx(pair.pd_mm("R") + pair.pd_mm("L"), abs=0.8)
-    apprentice.write(own_ticket(apprentice, style, found, dotted))
+    apprentice.write(own_ticket(page, style, found, dotted))
     told = apprentice.ask()
     assert "Right: everything on this ticket that is marked is what the pair is" in told
     steps = replay(pair)
@@ -277,7 +256,7 @@ def test_a_progressive_read_from_the_wrong_chart_is_told_so(at_the_bench, page):
     apprentice.look_over(pair, mark_up=True, chart="Hb6" if own == "Hb8" else "Hb8")
     found = apprentice.read(pair, mark_up=True)
     dotted = page.locator(".optics-bench-dotted").filter(has_text="Between the dots").inner_text()
-    apprentice.write(own_ticket(apprentice, "progressive", found, dotted))
+    apprentice.write(own_ticket(page, "progressive", found, dotted))
     told = apprentice.ask()
     assert "wrong chart" in told and "take the chart with that sign" in told
 
