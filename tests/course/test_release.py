@@ -130,10 +130,10 @@ def test_a_spoiled_intake_is_not_replaced(course, text):
     assert (course.root / "intake.json").read_text("utf-8") == text
 
 
-def test_a_fresh_course_holds_no_ones_work(tmp_path, monkeypatch, released_once):
+def test_a_fresh_course_holds_no_ones_work(tmp_path, monkeypatch, course):
     for name in ("submitted", "inbox", "autograded", "feedback", "reports"):
-        (released_once.root / name).mkdir(exist_ok=True)
-    monkeypatch.setattr(folder_module, "project_folder", lambda _: released_once.root)
+        (course.root / name).mkdir(exist_ok=True)
+    monkeypatch.setattr(folder_module, "project_folder", lambda _: course.root)
     fresh = make_course(tmp_path / "fresh")
     assert sorted(path.name for path in fresh.root.iterdir()) == ["nbgrader_config.py", "source"]
     assert not list(fresh.root.rglob("pairs.sealed"))
