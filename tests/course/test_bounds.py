@@ -56,6 +56,7 @@ def test_what_takes_too_long_too_much_or_dies_is_named_and_the_rest_goes_on():
     assert not any(fine for n, (fine, _) in done.items() if n in (1, 3, 4, 5))
 
 
+@pytest.mark.thorough
 def test_processes_give_the_same_marks_as_one(course, fill, submit):
     for number in range(5):
         submit(course, f"w{number}", FORMS, fill(course, FORMS, **(RIGHT if number % 2 else {})))

@@ -74,6 +74,7 @@ def test_of_an_addition_on_the_back_the_front_does_not_tell():
         assert lens.addition_read(FRONT) < 2.45
 
 
+@pytest.mark.thorough
 @few
 @given(LENSES, st.floats(-20, 20), st.floats(-25, 15), st.sampled_from([BACK, FRONT]))
 def test_right_and_left_are_mirror_images(lens, x, y, against):

@@ -265,6 +265,7 @@ def read_with_noise(pair: Specimen, rng: np.random.Generator) -> dict[str, str]:
     return ticket
 
 
+@pytest.mark.thorough
 def test_honest_readings_seldom_lose_a_mark(thorough: bool) -> None:
     rng = np.random.default_rng(8)
     lost: Counter[str] = Counter()
