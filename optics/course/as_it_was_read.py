@@ -19,7 +19,7 @@ from optics.course.folder import Course, write_whole
 from optics.course.looking_closer import lay_before
 from optics.course.opening import load_notebook
 from optics.errors import OpticsError
-from optics.instrument.trace import TRACE_MIME, Trace, traces_in
+from optics.instrument.trace import THINNED, TRACE_MIME, Trace, traces_in
 from optics.lens.lens import EMPTY
 from optics.specimens.specimen import Specimen
 
@@ -34,7 +34,6 @@ LARGEST = 50_000_000
 FOLDER = "as it was read"
 MARK = "as it was read"
 """In an output's metadata: it shows moves and is no reply."""
-THINNED = "The work was long: of its older part only the readings are kept, and how they were come to."
 CAUTION = (
     "From the moves kept in the notebook. A notebook can be edited, so this is for looking and talking, "
     "and no mark rests on it."

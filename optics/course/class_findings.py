@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from math import comb
 
 import numpy as np
 
@@ -69,13 +68,10 @@ def trend(found: Sequence[Result], habit: str) -> str:
 
 def _chance(one: Sequence[bool], other: Sequence[bool]) -> float:
     """How often chance alone would part the answers with a habit at least as unevenly."""
-    yes, n, m = sum(one) + sum(other), len(one), len(other)
+    from scipy.stats import fisher_exact
 
-    def at_most(found: int, size: int, rest: int) -> float:
-        ways = sum(comb(size, k) * comb(rest, yes - k) for k in range(found + 1))
-        return ways / comb(size + rest, yes)
-
-    return min(at_most(sum(one), n, m), at_most(sum(other), m, n))
+    table = [[sum(each), len(each) - sum(each)] for each in (one, other)]
+    return min(float(fisher_exact(table, alternative=side).pvalue) for side in ("less", "greater"))
 
 
 def tells_apart(found: Sequence[Result]) -> dict[tuple[str, str], float]:

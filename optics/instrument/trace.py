@@ -23,6 +23,7 @@ from optics.pair.charts import REACH_DEGREES, REACH_MM, charts
 from optics.pair.spectacles import Spectacles
 
 __all__ = [
+    "THINNED",
     "TRACE_MIME",
     "DrumReading",
     "Move",
@@ -42,6 +43,8 @@ SPARE_LETTERS = 100
 ONE_TURN_MS = 100
 """A control that goes on turning is kept at this pace; its last place is always kept."""
 LONGEST_MS = 24 * 3_600_000
+THINNED = "The work was long: of its older part only the readings are kept, and the moves that led to them."
+"""What learner and trainer are told of a trace that left moves out."""
 
 LINES = ("sphere", "cylinder")
 _WORDS: dict[str, tuple[str, ...]] = {
