@@ -149,7 +149,9 @@ def _made(place: Path, postgres, sql, write_source, after: contextlib.ExitStack)
     for who in (TUTOR, SECOND, MARA, JOSS, PELL):
         group = "instructors" if who in (TUTOR, SECOND) else "learners"
         _root("useradd", "-m", "-b", place / "home", "-K", "HOME_MODE=0700", "-G", group, who)
-        after.callback(_root, "userdel", who)
+        # A kernel may outlive its server by a moment, and nobody is removed while at work.
+        after.callback(_root, "userdel", "-f", who)
+        after.callback(subprocess.run, ["pkill", "-KILL", "-u", who], check=False)
     (place / "exchange").mkdir()
     (place / "exchange").chmod(0o1777)
     _root("install", "-d", "-g", "instructors", "-m", "2775", place / "exchange" / "spring")
