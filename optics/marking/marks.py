@@ -89,8 +89,9 @@ an ordinary focimeter may be out (D. Whitney, "Focimetry issues")."""
 NOTHING_WORTH_WRITING = 0.25
 """A prism below this is not written, prism dioptres."""
 
-HARMS_FROM = 1.0
-"""A power this far from the lens in any meridian harms, dioptres."""
+HARMS_FROM = 0.875
+"""A power this far from the lens in any meridian harms, dioptres: a dioptre from the line that the lens
+settles on may be an eighth less from the lens."""
 REAL_CYLINDER = 0.5
 """From here an axis at right angles harms, dioptres."""
 REVERSED_FROM = 0.5
@@ -397,8 +398,8 @@ def _harm(line: Prescription, true: Triple, right: dict[str, bool]) -> str:
         if line.sphere * true.sphere < 0:
             return "a sphere has the wrong sign"
     more, _, less, _ = (line.power - lens).principal()
-    if max(abs(float(more)), abs(float(less))) >= HARMS_FROM - 1e-9:
-        return "a power is a dioptre or more from the lens"
+    if max(abs(float(more)), abs(float(less))) >= HARMS_FROM:
+        return "a power is about a dioptre or more from the lens"
     if line.axis is not None and abs(true.cylinder) >= REAL_CYLINDER:
         if axis_difference(line.axis, true.axis) >= 60.0:
             return "an axis stands across the lens's"

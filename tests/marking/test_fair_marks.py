@@ -44,6 +44,7 @@ def earns(line: str, lens: str, form: str = "minus", other: str = "L +8.00 DS") 
     ("line", "lens"),
     [
         ("-2.00 -1.00 x 090", "-3.00 -1.00 x 090"),  # a dioptre out
+        ("+1.25 -1.00 x 180", "+2.22 -0.98 x 180"),  # a dioptre from what the lens settles on
         ("-13.00 -1.00 x 090", "-3.00 -1.00 x 090"),  # ten
         ("+0.50 -1.00 x 090", "-0.50 -1.00 x 090"),  # the wrong sign, a dioptre
         ("+0.25 -1.00 x 090", "-0.25 -1.00 x 090"),  # the wrong sign, half a dioptre
