@@ -16,8 +16,6 @@ from typing import NoReturn
 
 from optics.errors import OpticsError
 
-__all__ = ["main"]
-
 WRONG = 2
 """Exit status for bad input."""
 DIFFERS = 1

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-__all__ = ["project_folder"]
-
 
 def project_folder(name: str) -> Path:
     """Folder of the project, "datasets" or "notebooks".

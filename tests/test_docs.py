@@ -28,10 +28,9 @@ def names_for_hints(module):
 
 
 def public(module):
-    """The public names a module defines itself, and the public methods of its classes."""
-    for name in getattr(module, "__all__", ()):
-        thing = getattr(module, name)
-        if getattr(thing, "__module__", None) != module.__name__:
+    """What a module defines itself under a name without underscore, and the public methods of its classes."""
+    for name, thing in vars(module).items():
+        if name.startswith("_") or getattr(thing, "__module__", None) != module.__name__:
             continue
         yield name, thing
         if inspect.isclass(thing):

@@ -26,11 +26,9 @@ from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, not
 from optics.apprentices.paper_work import on_paper
 from optics.marking.marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
+from optics.specimens.random import seed_from
 from optics.specimens.right_ticket import EYES, right_end, right_ticket
 from optics.specimens.sealed import PairBox, open_pairs
-from optics.specimens.specimen import seed_from
-
-__all__ = ["BLANK", "RIGHT", "Apprentice", "Question", "expected_mark", "questions"]
 
 RIGHT = "right"
 BLANK = "left blank"

@@ -19,18 +19,6 @@ from optics.marking.replies import LENS_SKILLS
 from optics.specimens.sealed import PairBox
 from optics.specimens.specimen import Specimen
 
-__all__ = [
-    "LEARNT",
-    "SPHERE_SKILLS",
-    "Made",
-    "at_the_bench",
-    "harmful",
-    "lightest",
-    "noted",
-    "uncounted",
-    "with_habit",
-]
-
 
 class Made(NamedTuple):
     """Answers, the skills they are marked for, and those that a habit spoils."""

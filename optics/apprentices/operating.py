@@ -22,8 +22,6 @@ from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.specimens.specimen import Specimen
 
-__all__ = ["HAND_HABITS", "Operator", "find_eyepiece", "read_power", "scatter", "see"]
-
 HAND_HABITS = ("axis 90 out", "axis mirrored", "eyepiece not set", "lenses exchanged")
 """Habits that are done at the instrument; the others happen while writing."""
 

@@ -17,8 +17,6 @@ from optics.marking.marks import in_form, triple_of
 from optics.marking.replies import LENS_SKILLS
 from optics.project_files import project_folder
 
-__all__ = ["on_paper"]
-
 OF_CONVERTING = frozenset(
     {"form not converted", "cylinder sign kept", "axis 90 out", "sphere not converted", "cylinder taken away"}
 )

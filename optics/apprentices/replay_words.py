@@ -12,8 +12,6 @@ from optics.specimens.briefs import (
     TRIFOCAL,
 )
 
-__all__ = ["AWAY", "CENTRED", "CONDITION_SEEN", "LOOKS", "NEAR_PLACE", "TAKEN_OUT", "UNCLEAR", "WHERE"]
-
 LOOKS = {
     SINGLE_VISION: "No line and no faint rings in either lens: single vision.",
     BIFOCAL: "One line round a segment in each lens: a bifocal.",

@@ -37,8 +37,6 @@ from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import Specimen
 from optics.specimens.steps import by_rule, prism_read, settled_add
 
-__all__ = ["READS", "Step", "replay"]
-
 READS = (
     "style",
     "condition",
@@ -130,7 +128,8 @@ def replay(pair: Specimen, eye_setting: float = 0.0, form: str = "minus") -> tup
 
     Examples
     --------
-    >>> from optics.specimens.specimen import brief_for, make
+    >>> from optics.specimens.briefs import brief_for
+    >>> from optics.specimens.specimen import make
     >>> steps = replay(make(brief_for("single vision", 1), seed=4))
     >>> [step.reads for step in steps]
     ['style', 'zero', 'sphere lines', 'line', 'crossing', 'sphere lines', 'line', 'crossing', 'PD', 'PD', 'ticket']

@@ -25,8 +25,6 @@ from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.specimen import Specimen
 
-__all__ = ["noted", "reading", "recorded", "recorded_power"]
-
 EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
 NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
 

@@ -10,8 +10,6 @@ from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
 from optics.project_files import project_folder
 
-__all__ = ["choice"]
-
 
 @lru_cache(maxsize=32)
 def _bank(chapter: str) -> dict[str, dict]:

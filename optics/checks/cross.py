@@ -19,8 +19,6 @@ from optics.marking.replies import (
 )
 from optics.marking.telling import Reply, tell
 
-__all__ = ["from_cross", "from_readings", "meridian_power", "to_cross"]
-
 FLAT = "Along its axis a cylinder has no power: there the lens has the sphere alone."
 
 

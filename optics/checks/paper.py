@@ -18,8 +18,6 @@ from optics.marking.replies import (
 )
 from optics.marking.telling import Reply, tell
 
-__all__ = ["conversion", "crossed", "notation", "settled"]
-
 WHOLE_POWER = (
     "Each of the two has the whole power of one principal meridian: the sphere, and sphere plus cylinder."
 )

@@ -13,8 +13,6 @@ from optics.marking.marks import shared_out
 from optics.marking.replies import not_answered, unanswered, unreadable
 from optics.marking.telling import Reply, tell
 
-__all__ = ["asked_prism", "place", "prism"]
-
 PRISM_NEAR, PLACE_NEAR_MM = 0.06, 0.3
 """What rounding on the way may cost: half a tenth, and a little more."""
 # Amounts that no question has for its answer: an example may not give one away.

@@ -18,8 +18,6 @@ from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.steps import prism_words
 
-__all__ = ["recorded_ticket", "ticket"]
-
 FILL_IN = "Type what you read between the quotes; leave empty what this pair does not have."
 ONE_TICKET = "A ticket is fields between { and }, each with its name, a colon and text between quotes."
 

@@ -14,8 +14,6 @@ from typing import Any
 
 from optics.marking.telling import Reply, tell
 
-__all__ = ["CURLY", "answer_in_sentences", "why_unreadable", "without_quotes"]
-
 CURLY = "“”„‘’"
 _ANSWER = re.compile(r"\A(?:\s*#[^\n]*\n|\s*\n)*\s*([A-Za-z_]\w*)[ ]*=(?!=)")
 _BARE = re.compile(r"^([A-Za-z_]\w*)[ ]*=[ ]*([^\W\d][\w .'-]*?)[ ]*$", re.MULTILINE)

@@ -15,8 +15,6 @@ from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 
-__all__ = ["recorded_verdict", "verdict"]
-
 ENDS = ("passes", "fails", "not yet known")
 SKILLS = ("verdict", "deciding row")
 READ_FIRST = "A verdict rests on a reading: read the lines of both lenses first, and hold the pair against its order again."

@@ -23,8 +23,6 @@ from optics.instrument.trace import THINNED, TRACE_MIME, Trace, traces_in
 from optics.lens.lens import EMPTY
 from optics.specimens.specimen import Specimen
 
-__all__ = ["as_it_was_read", "moves_kept", "page_of", "shown_again"]
-
 MOST_QUESTIONS, MOST_PICTURES, MOST_ON_A_PAGE = 24, 24, 60
 """Of one notebook, of one question, and of the notebook again, so that whatever was handed in, marking is not held up."""
 MOST_LETTERS = 6_000

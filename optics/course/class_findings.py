@@ -10,18 +10,6 @@ import numpy as np
 from optics.course.results import Result, sums
 from optics.marking.habits import CATALOGUE
 
-__all__ = [
-    "after",
-    "counted",
-    "habits_of",
-    "question_rows",
-    "see_first",
-    "short",
-    "tells_apart",
-    "trend",
-    "whole",
-]
-
 COMES_BACK = 3
 """So often a habit shows before it is a reason to see somebody."""
 CHANCE = 0.1

@@ -14,17 +14,6 @@ from pathlib import Path
 from optics.course.folder import CLASS_LIST, Course, write_whole
 from optics.errors import OpticsError
 
-__all__ = [
-    "ClassList",
-    "Learner",
-    "aliases",
-    "checked_identifier",
-    "class_list",
-    "folded",
-    "keep_class_list",
-    "read_class_list",
-]
-
 IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@+-]{0,63}")
 # Windows keeps these names for itself, whatever their ending.
 RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)

@@ -30,8 +30,6 @@ from optics.course.reading import assigned_names, read_answers
 from optics.errors import OpticsError
 from optics.project_files import project_folder
 
-__all__ = ["DAMAGES", "MadeClass", "fill_in", "make_class"]
-
 LARGEST_CLASS = 500
 CAREFUL_SHARE, BLANK_SHARE, SECOND_HABIT_SHARE = 0.3, 0.15, 0.3
 LEFT_OUT = 0.4

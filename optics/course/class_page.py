@@ -20,8 +20,6 @@ from optics.course.results import Result, skill_pairs, sums
 from optics.drawing.class_spread import FEWEST, class_spread
 from optics.marking.marks import SKILLS
 
-__all__ = ["class_page"]
-
 MOST_FIRST = 8
 """Learners in the first table: as many as one sees in a week."""
 MOST_QUESTIONS = 10

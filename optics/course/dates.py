@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from datetime import datetime
 
-__all__ = ["date_in", "lateness", "without_dates"]
-
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _IN_FIGURES = (
     r"(?<!\d)(?P<year>20\d\d)(?P<gap>[-._ ]?)(?P<month>0[1-9]|1[0-2])(?P=gap)(?P<day>0[1-9]|[12]\d|3[01])"

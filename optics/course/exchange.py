@@ -13,8 +13,6 @@ from typing import Any
 
 from nbgrader.exchange.default.collect import ExchangeCollect
 
-__all__ = ["CollectOwn"]
-
 TIMESTAMP, SECRET = "timestamp.txt", "submission_secret.txt"
 # As `nbgrader submit` makes it.
 _SECRET = re.compile(rb"[0-9a-f]{128}")

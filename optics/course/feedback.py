@@ -20,8 +20,6 @@ from optics.course.folder import Course, write_whole
 from optics.course.gather import ledger
 from optics.course.grader import gradebook, run_step
 
-__all__ = ["HandedBack", "hand_back", "new_folder", "plain_field", "write_feedback"]
-
 ALL = "all.zip"
 
 

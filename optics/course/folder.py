@@ -15,18 +15,6 @@ from pathlib import Path
 from optics.errors import OpticsError
 from optics.project_files import project_folder
 
-__all__ = [
-    "CONFIGURATION",
-    "Course",
-    "Intake",
-    "checked_intake_name",
-    "make_course",
-    "open_course",
-    "set_deadline",
-    "start_intake",
-    "write_whole",
-]
-
 CONFIGURATION = "nbgrader_config.py"
 INTAKE = "intake.json"
 CLASS_LIST = "class-list.csv"

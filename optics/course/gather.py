@@ -30,8 +30,6 @@ from optics.course.opening import NotebookError, load_notebook, to_text
 from optics.course.unpack import Received, received
 from optics.errors import OpticsError
 
-__all__ = ["Gathered", "choose", "gather", "hand_in", "ledger"]
-
 LEDGER = "received.csv"
 OWN_FOLDERS = ("source", "release", "submitted", "inbox", "autograded", "feedback", "handed-out")
 UNSETTLED = "unsettled"

@@ -27,8 +27,6 @@ from traitlets.config.loader import PyFileConfigLoader
 from optics.course.folder import CONFIGURATION, Course
 from optics.errors import OpticsError
 
-__all__ = ["Outcome", "configuration", "gradebook", "run_step", "tools_on_path"]
-
 # nbgrader would print its log among our sentences; it is kept and shown on failure.
 _log = logging.getLogger("optics.course.nbgrader")
 _log.propagate = False

@@ -20,17 +20,6 @@ from optics.course.folder import HANDED_OUT, Course, write_whole
 from optics.errors import OpticsError
 from optics.specimens.sealed import BRIEFS, SEALED, PairBox, open_pairs
 
-__all__ = [
-    "Stamp",
-    "box_for",
-    "box_of_intake",
-    "keep_box",
-    "person_in",
-    "set_stamp",
-    "stamp_of",
-    "stamp_of_box",
-]
-
 STAMP = "optics_workbook"
 """Under this name the stamp stands in a notebook's metadata."""
 LONGEST = 200

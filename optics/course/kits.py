@@ -29,8 +29,6 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 
-__all__ = ["KitPair", "labels", "lend", "mark_readings", "read_register", "register", "worksheets"]
-
 FOLDER = "kit"
 REGISTER, LOANS, READINGS = "register.csv", "loans.csv", "readings.csv"
 STANDARD = "ISO 21987:2009"

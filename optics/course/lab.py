@@ -17,8 +17,6 @@ from jupyter_core.paths import jupyter_runtime_dir
 from optics.course.folder import Course
 from optics.course.grader import tools_on_path
 
-__all__ = ["open_for_learner", "open_for_teaching"]
-
 PLAIN = Path(__file__).parent / "for_learners"
 """Settings that leave nbgrader's own menus out of a learner's JupyterLab."""
 PATIENCE_S = 15.0

@@ -25,8 +25,6 @@ import optics
 from optics.course.folder import Course, write_whole
 from optics.project_files import project_folder
 
-__all__ = ["learner_wheel", "pack"]
-
 TO_HAND_OUT = "to-hand-out"
 # Of the course's room, only what opens JupyterLab.
 LEARNERS_COURSE = ("__init__.py", "lab.py", "folder.py", "grader.py", "for_learners")

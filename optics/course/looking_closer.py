@@ -22,8 +22,6 @@ from optics.specimens.right_ticket import right_ticket
 from optics.specimens.sealed import PairBox, open_pairs
 from optics.specimens.specimen import Specimen
 
-__all__ = ["key", "lay_before", "whose_pair_it_fits"]
-
 CLOSE = 0.19
 """Two powers within this, dioptres of strength, are taken for one reading of the other."""
 

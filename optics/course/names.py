@@ -18,8 +18,6 @@ from optics.course.class_list import RESERVED, SHORTEST_IDENTIFIER, Learner, fol
 from optics.course.dates import without_dates
 from optics.course.reading import assigned_names, read_answers
 
-__all__ = ["Who", "chapter_of", "sender_of", "who_sent"]
-
 # What learning platforms and browsers add to a file's name.
 ADDED = re.compile(
     r"assignsubmission|onlinetext|submission|\bfile\b|\blate\b|\battempt\b|\bcopy\b|\bkopie\b|\(\d+\)|\bcopy of\b|\bv?\d+\b"

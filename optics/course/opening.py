@@ -14,8 +14,6 @@ from nbformat.notebooknode import NotebookNode
 from optics.course.handed_out import set_stamp, stamp_of
 from optics.errors import OpticsError
 
-__all__ = ["NotebookError", "load_notebook", "to_text"]
-
 LARGEST_PICTURE = 2_000_000
 PICTURES = {"image/png": b"\x89PNG\r\n", "image/jpeg": b"\xff\xd8\xff", "image/gif": b"GIF8"}
 """Kinds of picture that may be attached, and what each begins with."""

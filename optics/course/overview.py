@@ -17,8 +17,6 @@ from optics.marking.account import LOOK_AGAIN
 from optics.marking.marks import SKILLS
 from optics.marking.telling import MARKS_MIME
 
-__all__ = ["overview"]
-
 
 def _said(notebook: Any) -> Iterator[tuple[str, dict[str, Any]]]:
     """The last word of each check, with the name of its question."""

@@ -19,8 +19,6 @@ import nh3
 from jinja2 import pass_context
 from nbconvert.filters.markdown_mistune import InvalidNotebook, IPythonRenderer, MarkdownWithMath
 
-__all__ = ["TEMPLATES", "cleaned", "markdown_cleaned"]
-
 TEMPLATES = Path(__file__).parent / "templates"
 """Our feedback page; listed before nbgrader's in `nbgrader_config.py`."""
 

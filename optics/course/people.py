@@ -19,8 +19,6 @@ from optics.course.gather import COLUMNS, LEDGER, ledger
 from optics.course.grader import gradebook
 from optics.errors import OpticsError
 
-__all__ = ["merge", "remove", "rename"]
-
 STEPS = ("submitted", "autograded", "feedback")
 
 

@@ -16,8 +16,6 @@ from dataclasses import dataclass, field
 
 from optics.checks.typed import CURLY, why_unreadable
 
-__all__ = ["Reading", "answers_in", "assigned_names", "read_answers"]
-
 LONGEST_CELL = 10_000
 """Characters; beyond this a cell is not an answer."""
 LONGEST_TEXT = 2_000

@@ -17,8 +17,6 @@ from optics.course.release import release
 from optics.course.report import write_report
 from optics.course.results import Result, results
 
-__all__ = ["Rehearsed", "compare", "rehearse"]
-
 SMALLEST_DIFFERENCE = 0.011
 """Marks are rounded to the hundredth, once for a question and once for each skill."""
 

@@ -28,8 +28,6 @@ from optics.errors import OpticsError
 from optics.lens.parsing import parse_pair
 from optics.specimens.sealed import BRIEFS, SEALED, VARIANTS, briefs_in, mark_of, sealed
 
-__all__ = ["HandedOutError", "LockProse", "ReleaseFromFormgrader", "Released", "release", "traces"]
-
 REGIONS = (("BEGIN SOLUTION", "END SOLUTION"), ("BEGIN HIDDEN TESTS", "END HIDDEN TESTS"))
 MARKERS = tuple(marker for pair in REGIONS for marker in pair)
 # Shorter texts ("in", "R", "DS") stand in prose as well as in answers.

@@ -24,8 +24,6 @@ from optics.course.handed_out import STAMP, set_stamp, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import LONGEST_CELL, assigned_names
 
-__all__ = ["MENDED", "PutIntoRelease", "put_into_release"]
-
 MOST_NOTES = 100
 """Own cells of a learner that are kept."""
 OWN = "learners-own"

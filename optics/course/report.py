@@ -21,8 +21,6 @@ from optics.course.folder import Course, write_whole
 from optics.course.handed_out import stamp_of
 from optics.course.results import Result, results, skill_pairs, sums
 
-__all__ = ["write_report"]
-
 
 def _csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
     text = io.StringIO(newline="")

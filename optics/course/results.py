@@ -18,8 +18,6 @@ from optics.course.grader import gradebook
 from optics.course.reading import answers_in
 from optics.marking.telling import MARKS_MIME
 
-__all__ = ["Result", "gathered", "results", "skill_pairs", "sums"]
-
 ELSEWHERE = 2
 """So many clear answers of a learner settle what an unclear one is counted as."""
 

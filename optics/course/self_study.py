@@ -35,17 +35,6 @@ from optics.progress.progress import Chapter
 from optics.project_files import project_folder
 from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
 
-__all__ = [
-    "Laid",
-    "MarkedMine",
-    "lay_out",
-    "mark_mine",
-    "outside_the_program",
-    "own_folder",
-    "remember",
-    "study_course",
-]
-
 LEARNER = "me"
 LARGEST_FILE = 200_000_000
 

@@ -12,8 +12,6 @@ from optics.lens.prescription import written
 from optics.specimens.right_ticket import right_end, right_ticket
 from optics.specimens.sealed import open_pairs
 
-__all__ = ["centres", "noted", "solve", "solve_end", "solve_ticket"]
-
 
 def solve(pair: str, eye: str, learner: str, form: str = "minus", folder: str | Path = ".") -> str:
     """A right answer for one lens of the unknown pair before a learner.

@@ -15,8 +15,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path, PurePosixPath
 
-__all__ = ["MOST_BYTES", "Received", "received"]
-
 MOST_BYTES = 200_000_000
 """Largest single file that is looked at."""
 MOST_FILES = 20_000

@@ -17,8 +17,6 @@ from pathlib import Path
 from time import monotonic
 from typing import Any
 
-__all__ = ["LONGEST_S", "MOST_MB", "in_processes"]
-
 LONGEST_S = 60.0
 """Time for one submission. A whole chapter takes well under a second."""
 MOST_MB = 3_000

@@ -10,8 +10,6 @@ from optics.drawing.given import LensLike, lens_of
 from optics.drawing.spread import draw_readings, name_lines, tidy
 from optics.instrument.repeats import agreement as agreement_of
 
-__all__ = ["agreement"]
-
 LEAST_REACH = 0.25
 
 

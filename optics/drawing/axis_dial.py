@@ -17,8 +17,6 @@ from optics.lens.parsing import parse, parse_axis, parse_pair
 from optics.lens.prescription import Prescription
 from optics.lens.prism import nasal
 
-__all__ = ["axis_dial", "draw_axis_dial", "draw_nose"]
-
 AxisLike = int | Prescription | str
 SIDE_ROOM, TALL_ROOM = 76.0, 28.0
 

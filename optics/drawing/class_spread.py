@@ -9,8 +9,6 @@ import numpy as np
 from optics.drawing import style
 from optics.drawing.diagram import Diagram
 
-__all__ = ["FEWEST", "class_spread"]
-
 FEWEST = 5
 """Readings below which neither side nor scatter is shown."""
 REACH = 0.5

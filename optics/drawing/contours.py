@@ -15,8 +15,6 @@ from optics.drawing.lens_marks import draw_progressive_marks, lens_view
 from optics.lens.lens import BACK
 from optics.lens.progressive import Progressive
 
-__all__ = ["QUANTITIES", "draw_power_contours", "power_contours"]
-
 MEAN_POWER = "mean power"
 UNWANTED_ASTIGMATISM = "unwanted astigmatism"
 QUANTITIES = (MEAN_POWER, UNWANTED_ASTIGMATISM)

@@ -17,8 +17,6 @@ from optics.drawing.axis_dial import draw_axis_dial, draw_nose
 from optics.drawing.diagram import Diagram
 from optics.project_files import project_folder
 
-__all__ = ["crib", "steps", "words"]
-
 BASES = ("up", "out", "down", "in")
 CAUTION = (
     "A reading tells what the lenses have, not what the wearer needs. A pair in doubt is not for driving, "

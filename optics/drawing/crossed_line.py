@@ -17,8 +17,6 @@ from optics.instrument.crossed_line import LIMBS, CrossSeen, cross_seen, told
 from optics.instrument.neutralizing import Held
 from optics.lens.angles import rotation
 
-__all__ = ["crossed_line", "draw_crossed_line"]
-
 LENS_RADIUS_MM = 24.0
 HALF_FIELD_MM = 46.0
 

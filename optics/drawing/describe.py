@@ -17,23 +17,6 @@ from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
 from optics.lens.prism import Prism, nasal
 
-__all__ = [
-    "axis_dial",
-    "drum_readings",
-    "eyepiece",
-    "instrument",
-    "line",
-    "line_set",
-    "oblique_sum",
-    "place",
-    "power_cross",
-    "prentice",
-    "prism_displacement",
-    "settling",
-    "spoken",
-    "spread",
-]
-
 EYES = {"R": "right", "L": "left"}
 LETTERS = "ABCDEFGHIJKL"
 SHARP = 0.07

@@ -10,8 +10,6 @@ from optics.lens.prescription import written
 from optics.lens.progressive_marks import Mark
 from optics.lens.segment import STRAIGHT_ACROSS
 
-__all__ = ["power_contours", "progressive_marks", "segment"]
-
 
 def power_contours(
     quantity: str,

@@ -22,8 +22,6 @@ from matplotlib.figure import Figure
 
 from optics.errors import OpticsError
 
-__all__ = ["Diagram", "bound", "checked_target", "written_to"]
-
 CSS_PIXELS_PER_INCH = 96
 SCREEN_DPI = 1.5 * CSS_PIXELS_PER_INCH
 PRINT_DPI = 200

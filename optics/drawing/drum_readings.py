@@ -12,8 +12,6 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
 
-__all__ = ["draw_drum_readings", "drum_readings"]
-
 STEPS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 MOST_STEPS = 7
 """How many steps the number line has at most, so that each can carry its number."""

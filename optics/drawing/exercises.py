@@ -20,8 +20,6 @@ from optics.drawing.prism_displacement import draw_prism_displacement, draw_pris
 from optics.errors import OpticsError
 from optics.lens.prescription import Prescription, written
 
-__all__ = ["EXERCISES", "Exercise", "Shown", "checked"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:

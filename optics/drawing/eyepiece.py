@@ -22,8 +22,6 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 
-__all__ = ["brightness_png", "draw_eyepiece", "eyepiece", "eyepiece_strip"]
-
 PIXELS = 480
 LINE_END = (SPHERE_LINES.dashes - 1) / 2 * SPHERE_LINES.dash_spacing + SPHERE_LINES.dash_length / 2
 """From the crossing to the end of the lines, prism dioptres."""

@@ -19,8 +19,6 @@ from optics.pair.frame import Frame
 from optics.pair.scene import Part, Scene
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["draw_from_above", "draw_front_view", "front_view"]
-
 ROOM_MM = 8.0
 """White round the pair."""
 

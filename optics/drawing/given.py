@@ -13,8 +13,6 @@ from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription, written
 from optics.lens.prism import Prism, nasal
 
-__all__ = ["Given", "LensLike", "lens_of", "line_of", "named_eye", "prism_of"]
-
 LensLike = Power | Prescription | Crossed | str
 """Anything that names the power of one lens."""
 

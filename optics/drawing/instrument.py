@@ -16,8 +16,6 @@ from matplotlib.patches import Arc, Circle, Ellipse, FancyBboxPatch, Polygon, Re
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 
-__all__ = ["draw_instrument", "instrument"]
-
 WIDTH, HEIGHT = 104.0, 46.0
 AXIS = 23.0
 LAMP, TARGET, STANDARD, STOP, OBJECTIVE, RETICLE, EYEPIECE, EYE = 9, 27, 42, 57, 72, 86, 91, 100

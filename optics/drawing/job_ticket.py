@@ -21,8 +21,6 @@ from optics.lens.numbers import length_mm
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription, written
 
-__all__ = ["CAUTION", "SHOP", "job_ticket"]
-
 SHOP = "Tarn Lane Optical, Osterwick"
 CAUTION = (
     "What was read is not an eye examination. Hold it against the order before anybody wears the pair; "

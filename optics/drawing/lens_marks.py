@@ -14,14 +14,6 @@ from optics.lens.prism import nasal
 from optics.lens.progressive import Progressive
 from optics.lens.progressive_marks import Mark, marks
 
-__all__ = [
-    "draw_progressive_marks",
-    "draw_segment",
-    "lens_view",
-    "multifocal_lens",
-    "progressive_marks",
-]
-
 _ENGRAVED = {"color": style.DIM, "linewidth": style.LINE}
 _INK = {"color": style.VERMILION, "linewidth": 2.0}
 

@@ -11,8 +11,6 @@ from optics.drawing.diagram import Diagram
 from optics.pair.appearance import mark_parts
 from optics.pair.charts import Chart, charts
 
-__all__ = ["CHECK_MM", "mark_up_charts"]
-
 CHECK_MM = 100.0
 INCH_MM = 25.4
 HEAD_MM, WIDE_MM, TALL_MM, APART_MM = 35.0, 150.0, 48.0, 50.0

@@ -21,8 +21,6 @@ from optics.drawing.given import LensLike, lens_of
 from optics.drawing.power_cross import draw_power_cross
 from optics.lens.power import Power
 
-__all__ = ["draw_oblique_sum", "oblique_sum"]
-
 DIRECTIONS = {0: "axis 180", 90: "axis 045", 180: "axis 090", 270: "axis 135"}
 
 

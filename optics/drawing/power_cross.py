@@ -10,8 +10,6 @@ from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of
 
-__all__ = ["draw_power_cross", "power_cross"]
-
 SIDE_ROOM, TALL_ROOM, FOOT_ROOM = 84.0, 46.0, 10.0
 
 

@@ -18,8 +18,6 @@ from optics.errors import OpticsError
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal, prism_at
 
-__all__ = ["draw_lens_section", "draw_looked_through", "prentice"]
-
 LENS_RADIUS_MM = 30.0
 """Half of a round lens of usual size; points must lie on it."""
 LONGEST_ARROW = 0.35

@@ -13,8 +13,6 @@ from optics.drawing.given import prism_of
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, nasal
 
-__all__ = ["draw_prism_displacement", "draw_prism_rings", "name_rings", "prism_displacement"]
-
 SIDE_ROOM, BARE_ROOM, TALL_ROOM = 118.0, 36.0, 24.0
 GAP = 6.0
 LINE_HEIGHT = 15.0

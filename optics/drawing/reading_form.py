@@ -12,8 +12,6 @@ from optics.drawing import style
 from optics.drawing.diagram import Diagram
 from optics.drawing.job_ticket import CAUTION
 
-__all__ = ["PAIR_NUMBER", "REPEATS", "reading_form"]
-
 PAIR_NUMBER = re.compile(r"[A-Za-z0-9-]{1,12}")
 """The number of a pair in a kit, as it is stuck on it."""
 

@@ -13,8 +13,6 @@ from optics.judging.settling import Settled, settle
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 
-__all__ = ["draw_settling", "settling"]
-
 
 def draw_settling(
     ax: Axes,

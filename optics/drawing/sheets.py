@@ -22,8 +22,6 @@ from optics.drawing.given import line_of
 from optics.errors import OpticsError, shown
 from optics.lens.prescription import Prescription
 
-__all__ = ["TASKS", "Sheet", "lenses_in", "sheet"]
-
 TASKS = {name: exercise.asks for name, exercise in EXERCISES.items()}
 """What a sheet may ask, with the line printed above it."""
 MOST = 200

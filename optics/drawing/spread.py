@@ -16,8 +16,6 @@ from optics.drawing.given import LensLike, lens_of
 from optics.instrument.repeats import spread as spread_of
 from optics.lens.power import Power
 
-__all__ = ["draw_mean_powers", "draw_readings", "draw_spread", "mean_powers", "name_lines", "spread", "tidy"]
-
 LEAST_REACH = 0.15
 """Smallest half-width of the plane, dioptres, so that tiny scatter looks tiny."""
 

@@ -19,31 +19,6 @@ from optics.errors import shown as quoted
 from optics.lens.angles import whole_axis, wrapped_axis
 from optics.lens.prescription import written
 
-__all__ = [
-    "AXIS",
-    "BLANK",
-    "CLEAR",
-    "HIGHER",
-    "LOWER",
-    "PART",
-    "PRISM",
-    "RAY",
-    "SMALL",
-    "TEXT",
-    "around",
-    "arrow",
-    "canvas",
-    "degrees_shown",
-    "footing",
-    "heading",
-    "lens_field",
-    "outline",
-    "points_size",
-    "rim",
-    "shown",
-    "unit",
-]
-
 BLACK = "#000000"
 GREY = "#767676"
 PALE = "#C8C8C8"

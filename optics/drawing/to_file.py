@@ -31,9 +31,6 @@ from optics.lens.parsing import parse, parse_pair, parse_place
 from optics.lens.progressive import Progressive
 from optics.lens.segment import Segment
 
-__all__ = ["KINDS", "Kind", "draw_to_file", "lined_of", "progressive_of"]
-
-
 WHY_EYE = "The picture shows which side the nose is on, so it needs the eye, R or L."
 
 

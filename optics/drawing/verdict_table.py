@@ -10,8 +10,6 @@ from optics.judging.verdicts import Verdict
 from optics.judging.verify import CAUTION, Verification
 from optics.lens.prescription import written
 
-__all__ = ["VerdictTable"]
-
 _EYES = {"R": "right", "L": "left", None: "pair"}
 _COLUMNS = ("lens", "what", "ordered", "found", "off by", "limit", "verdict")
 # A sign and a word each, so that colour is not needed.

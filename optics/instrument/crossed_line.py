@@ -19,8 +19,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.instrument.neutralizing import AGAINST, WITH, Held
 
-__all__ = ["LIMBS", "CrossSeen", "cross_seen", "told"]
-
 LIMBS = {"upright": 90.0, "level": 180.0}
 """The two limbs of the cross and their directions, degrees."""
 

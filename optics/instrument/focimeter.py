@@ -46,29 +46,6 @@ from optics.lens.laid_flat import STOP_RADIUS_MM
 from optics.lens.lens import EMPTY, OverStop
 from optics.lens.numbers import finite
 
-__all__ = [
-    "COMPENSATOR_MOST",
-    "CYLINDER_LINES",
-    "DRUM_RANGE",
-    "EYEPIECE_RANGE",
-    "EYE_BLUR",
-    "FIELD",
-    "FIELD_GLOW",
-    "RETICLE_DARKNESS",
-    "RETICLE_LINE",
-    "RINGS",
-    "SPHERE_LINES",
-    "STOP_RADIUS_MM",
-    "TELESCOPE_MAGNIFICATION",
-    "LineSet",
-    "Settings",
-    "an_eye",
-    "eyepiece_view",
-    "residual",
-    "reticle_view",
-    "target_view",
-]
-
 TELESCOPE_MAGNIFICATION = 4.0
 DRUM_RANGE = (-25.0, 25.0)
 EYEPIECE_RANGE = (-5.0, 5.0)

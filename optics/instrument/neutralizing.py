@@ -45,8 +45,6 @@ from optics.lens.lens import FRONT, Lens
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 
-__all__ = ["AGAINST", "LEAST_SEEN", "NONE", "SCISSORS", "WITH", "Held", "neutralizer"]
-
 WITH = "with"
 AGAINST = "against"
 NONE = "none"

@@ -29,8 +29,6 @@ from numpy.typing import NDArray
 from optics.lens.angles import wrapped_axis
 from optics.lens.power import Power
 
-__all__ = ["Look", "Reading", "read_lens", "sharpness"]
-
 SEARCH_FROM, SEARCH_TO = 14.0, -14.0
 """Where the first search with the drum starts and ends, dioptres."""
 FINEST_LINE, COARSEST_LINE = 6.0, 1.0

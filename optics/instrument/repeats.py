@@ -19,17 +19,6 @@ from optics.lens.angles import whole_axis
 from optics.lens.power import Power
 from optics.lens.prescription import written
 
-__all__ = [
-    "INSTRUMENT_DEVIATION",
-    "READING_DEVIATION",
-    "Agreement",
-    "Spread",
-    "agreement",
-    "axis_deviation",
-    "scale_deviation",
-    "spread",
-]
-
 INSTRUMENT_DEVIATION = 0.03
 """Standard deviation of the instrument alone, dioptres: half of 0.06 D, within which
 focimeters stay up to 5 D (D. Whitney, "Focimetry issues, part one", 20/20), taken

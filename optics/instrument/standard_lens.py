@@ -20,8 +20,6 @@ from numpy.typing import ArrayLike
 
 from optics.lens.angles import _plain
 
-__all__ = ["strongest_plus", "target_travel_mm"]
-
 
 def target_travel_mm(power: ArrayLike, focal_length_mm: float) -> Any:
     """How far the target moves from its zero position towards the standard lens.

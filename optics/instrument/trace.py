@@ -22,19 +22,6 @@ from optics.lens.lens import EMPTY
 from optics.pair.charts import REACH_DEGREES, REACH_MM, charts
 from optics.pair.spectacles import Spectacles
 
-__all__ = [
-    "THINNED",
-    "TRACE_MIME",
-    "DrumReading",
-    "Move",
-    "Trace",
-    "bundle_in_hand",
-    "handed_in",
-    "trace_from",
-    "trace_of",
-    "traces_in",
-]
-
 TRACE_MIME = "application/vnd.optics.trace+json"
 MOST_LETTERS = 14_000
 """Length of the moves as text at most. Two cells of a pair carry it, so a pair stays under 30 kB."""

@@ -21,8 +21,6 @@ from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.pair.records import PairRecord, imbalance_error
 
-__all__ = ["LOOK_ORDER", "Comparison", "Finding", "compare", "power_change"]
-
 LOOK_ORDER = (
     "order",
     "kind of lens",

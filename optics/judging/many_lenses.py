@@ -14,8 +14,6 @@ from optics.judging.verdicts import WEAK_CYLINDER, power_keys, power_off
 from optics.lens.angles import axis_difference
 from optics.lens.power import rewritten
 
-__all__ = ["Passed", "limits", "passed"]
-
 _BLOCK = 16_384
 """Lenses judged at a time: what is worked out in between then stays in the processor's cache."""
 

@@ -29,19 +29,6 @@ from optics.lens.angles import whole_axis
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 
-__all__ = [
-    "JUDGEMENT",
-    "PRACTICE",
-    "STEPS",
-    "TABLES",
-    "Candidate",
-    "Cost",
-    "Settled",
-    "columns",
-    "defensible",
-    "settle",
-]
-
 STEPS = (0.25, 0.125)
 """Steps in which powers are written, dioptres (common practice, from memory)."""
 

@@ -21,8 +21,6 @@ from optics.lens.kinds import LENS_KINDS, checked_kind
 from optics.lens.numbers import LONGEST_LINE
 from optics.project_files import project_folder
 
-__all__ = ["Range", "Row", "Standard", "available", "load"]
-
 POWER_QUANTITIES = ("sphere", "strongest meridian", "each meridian")
 """What the editions judge as "power": each standard has rows for one of them."""
 

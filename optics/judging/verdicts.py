@@ -16,22 +16,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
-from optics.judging.standards import GUARD, UNITS, Row, Standard, available, load
+from optics.judging.standards import GUARD, UNITS, Row, Standard
 from optics.lens.angles import axis_difference, whole_axis
 from optics.lens.kinds import LENS_KINDS
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
-
-__all__ = [
-    "Row",
-    "Standard",
-    "Verdict",
-    "available",
-    "judge",
-    "judge_lens",
-    "keys_of",
-    "load",
-]
 
 WEAK_CYLINDER = 0.125
 """Up to here a table may be silent about the axis (ANSI Z80.1-2015, item 3: not defined), dioptres."""
@@ -270,6 +259,7 @@ def judge_lens(
 
     Examples
     --------
+    >>> from optics.judging.standards import load
     >>> from optics.lens.parsing import parse
     >>> order, pair = parse("-7.00 DS"), parse("-7.15 DS")
     >>> judge_lens(load("ANSI Z80.1-2015"), order, pair)[0].passed

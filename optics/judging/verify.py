@@ -14,20 +14,7 @@ from optics.judging.verdicts import Verdict, judge, judge_lens, keys_of, minus_f
 from optics.lens.kinds import LENS_KINDS
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism
-from optics.pair.records import LensRecord, PairRecord, imbalance_error, moved_mm, ordered_parts, prism_error
-
-__all__ = [
-    "CAUTION",
-    "LensRecord",
-    "PairRecord",
-    "Verification",
-    "judge_imbalance",
-    "judge_own_prism",
-    "judge_pair_places",
-    "judge_unmounted",
-    "pair_keys",
-    "verify",
-]
+from optics.pair.records import PairRecord, imbalance_error, moved_mm, ordered_parts, prism_error
 
 CAUTION = (
     "These are readings held against a table. Local codes and licensed practice decide what may be "
@@ -75,6 +62,7 @@ def judge_imbalance(standard: Standard, order: PairRecord, found: PairRecord, di
     Examples
     --------
     >>> from optics.lens.parsing import parse_pair
+    >>> from optics.pair.records import LensRecord
     >>> from optics.judging.standards import load
     >>> def on_paper(text):
     ...     right, left = parse_pair(text)
@@ -353,7 +341,7 @@ def verify(standard: Standard, order: PairRecord, found: PairRecord) -> Verifica
     Parameters
     ----------
     standard : Standard
-        The table, from `optics.judging.verdicts.load`.
+        The table, from `optics.judging.standards.load`.
     order, found : PairRecord
         What was ordered and what was read. The kind of lens is the order's.
 
@@ -365,6 +353,7 @@ def verify(standard: Standard, order: PairRecord, found: PairRecord) -> Verifica
     --------
     >>> from optics.lens.parsing import parse
     >>> from optics.judging.standards import load
+    >>> from optics.pair.records import LensRecord
     >>> def on_paper(right, left):
     ...     return PairRecord(
     ...         right=LensRecord(line=parse(right), pd_mm=32.0), left=LensRecord(line=parse(left), pd_mm=32.0)

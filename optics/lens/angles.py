@@ -18,16 +18,6 @@ from numpy.typing import ArrayLike, NDArray
 from optics.errors import OpticsError, shown
 from optics.lens.numbers import finite
 
-__all__ = [
-    "axis_difference",
-    "checked_axis",
-    "mirrored_axis",
-    "right_angle_to",
-    "whole_axis",
-    "wrapped_axis",
-    "wrapped_base",
-]
-
 
 def _plain(value: NDArray[Any]) -> Any:
     """Give a scalar back as a plain float, an array as an array."""

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from optics.errors import OpticsError, shown
 
-__all__ = ["LENS_KINDS", "checked_form", "checked_kind"]
-
 LENS_KINDS = ("single vision", "multifocal", "progressive")
 
 

@@ -33,18 +33,6 @@ from optics.lens.lens import BACK, FRONT, Lens, OverStop, checked_side
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 
-__all__ = [
-    "Body",
-    "Curve",
-    "Placed",
-    "Sheet",
-    "WholeStop",
-    "body_of",
-    "stop_points_mm",
-    "usual_front_curve",
-    "usual_thickness_mm",
-]
-
 MM_PER_M = 1000.0
 STOP_RADIUS_MM = 4.0
 """The stop is 8 mm wide."""

@@ -21,8 +21,6 @@ from optics.errors import OpticsError, shown
 from optics.lens.power import Power
 from optics.lens.prism import Prism, prism_at
 
-__all__ = ["BACK", "EMPTY", "FRONT", "Lens", "OverStop", "Rays", "SingleVision", "checked_side"]
-
 BACK = "back"
 FRONT = "front"
 

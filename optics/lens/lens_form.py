@@ -22,8 +22,6 @@ from optics.lens.angles import _plain, right_angle_to
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
 
-__all__ = ["ToricForm", "base_curve", "toric_form"]
-
 
 def base_curve(power: Power) -> Any:
     """A usual base curve for a power, by a rule of thumb.

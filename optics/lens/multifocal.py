@@ -45,8 +45,6 @@ from optics.lens.segment import Segment
 from optics.lens.surface import checked_index
 from optics.lens.thick import THICKEST_MM, back_vertex_power
 
-__all__ = ["Multifocal"]
-
 CLEAR_OF_LINE_MM = 5.0
 """How far from the line the middle of an 8 mm stop must be, with a millimetre to spare."""
 

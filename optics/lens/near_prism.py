@@ -21,18 +21,6 @@ from optics.errors import OpticsError
 from optics.lens.power import Power
 from optics.lens.prism import Prism, imbalance, prism_at
 
-__all__ = [
-    "READING_LEVEL_MM",
-    "SLAB_OFF_FROM",
-    "SlabOff",
-    "centre_below_top_mm",
-    "image_jump",
-    "near_imbalance",
-    "segment_prism",
-    "slab_off",
-    "unequal_rounds_mm",
-]
-
 READING_LEVEL_MM = 10.0
 """How far below the optical centre one reads, millimetres; measured on the wearer where it matters."""
 

@@ -13,8 +13,6 @@ from numbers import Real
 
 from optics.errors import OpticsError, shown
 
-__all__ = ["LONGEST_LINE", "NUMBER", "between", "finite", "length_mm", "pointed", "power_of", "tidied"]
-
 LONGEST_LINE = 100
 """Most characters of one written lens."""
 LONGEST_MM = 100.0

@@ -16,8 +16,6 @@ from optics.lens.numbers import LONGEST_LINE, NUMBER, pointed, tidied
 from optics.lens.prescription import EXAMPLE, Crossed, Prescription, checked_prism, written
 from optics.lens.prism import nasal
 
-__all__ = ["parse", "parse_axis", "parse_crossed", "parse_pair", "parse_place", "parse_prism"]
-
 _DEGREES = r"(?:°|deg(?:rees?)?\b)?"
 _AXIS = rf"(?:x|@|ax(?:is)?) ?(?P<axis>{NUMBER}) ?{_DEGREES}"
 _LENS = re.compile(

@@ -20,8 +20,6 @@ from numpy.typing import ArrayLike
 from optics.lens.angles import _plain
 from optics.lens.surface import checked_index
 
-__all__ = ["deviation_degrees", "prism_dioptres", "thickness_difference_mm", "weak_prism"]
-
 
 def deviation_degrees(prism: ArrayLike) -> Any:
     """How far a prism bends light, degrees.

@@ -28,8 +28,6 @@ from numpy.typing import ArrayLike, NDArray
 from optics.lens.angles import _plain, wrapped_axis
 from optics.lens.kinds import checked_form
 
-__all__ = ["Power", "rewritten"]
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Power:

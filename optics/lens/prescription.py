@@ -19,8 +19,6 @@ from optics.lens.kinds import checked_form
 from optics.lens.numbers import finite
 from optics.lens.power import Power
 
-__all__ = ["EXAMPLE", "Crossed", "Prescription", "checked_prism", "exact", "written"]
-
 # Strongest values seen in dispensing, with room to spare; beyond these a decimal
 # point was almost certainly forgotten ("-225").
 STRONGEST_SPHERE = 40.0

@@ -25,8 +25,6 @@ from optics.errors import OpticsError, shown
 from optics.lens.angles import _plain, wrapped_base
 from optics.lens.power import Power
 
-__all__ = ["Imbalance", "Prism", "decentration_mm", "imbalance", "nasal", "prism_at"]
-
 MM_PER_CM = 10.0
 
 

@@ -46,8 +46,6 @@ from optics.lens.progressive_surface import ProgressiveSurface
 from optics.lens.surface import checked_index
 from optics.lens.thick import back_vertex_power
 
-__all__ = ["Progressive", "reference_places", "thinning_prism"]
-
 DISTANCE_ABOVE_CROSS_MM = 4.0
 NEAR_BELOW_CORRIDOR_MM = 2.0
 

@@ -28,15 +28,6 @@ from optics.lens.angles import rotation
 from optics.lens.prism import nasal
 from optics.lens.progressive import Progressive
 
-__all__ = [
-    "ALIGNMENT_APART_MM",
-    "Layout",
-    "Mark",
-    "ink_marks",
-    "layout_from_markings",
-    "marks",
-]
-
 ALIGNMENT_APART_MM = 34.0
 
 # How far two dotted rings may be from 34 mm before they are not the right ones:

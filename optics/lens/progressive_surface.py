@@ -44,8 +44,6 @@ from optics.lens.power import Power
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline
 
-__all__ = ["EDGE_MM", "ProgressiveSurface"]
-
 MM_PER_M = 1000.0
 EDGE_MM = 40.0
 """How far the surface reaches from the fitting cross."""

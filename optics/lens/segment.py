@@ -27,8 +27,6 @@ from optics.errors import OpticsError
 from optics.lens.near_prism import centre_below_top_mm, image_jump
 from optics.lens.prism import Prism
 
-__all__ = ["FLAT_TOP", "ROUND", "SHAPES", "STRAIGHT_ACROSS", "Segment"]
-
 FLAT_TOP = "flat-top"
 ROUND = "round"
 STRAIGHT_ACROSS = "straight-across"

@@ -26,18 +26,6 @@ from optics.errors import OpticsError
 from optics.lens.angles import _plain
 from optics.lens.power import Power
 
-__all__ = [
-    "LENS_MEASURE_INDEX",
-    "checked_index",
-    "lens_measure_reading",
-    "power_from_lens_measure",
-    "power_from_radius",
-    "power_from_sagitta",
-    "power_in_index",
-    "radius_mm",
-    "sagitta_mm",
-]
-
 MM_PER_M = 1000.0
 
 LENS_MEASURE_INDEX = 1.53

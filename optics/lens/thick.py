@@ -40,14 +40,6 @@ from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.lens.surface import checked_index, sagitta_mm
 
-__all__ = [
-    "ThickLens",
-    "addition_read",
-    "back_vertex_power",
-    "equivalent_power",
-    "front_vertex_power",
-]
-
 MM_PER_M = 1000.0
 THICKEST_MM = 40.0
 

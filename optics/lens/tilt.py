@@ -47,8 +47,6 @@ from optics.lens.prism import Prism
 from optics.lens.surface import checked_index
 from optics.lens.vertex import power_nearer_eye
 
-__all__ = ["STEEPEST_TILT", "Tilted", "Turned", "martin", "tilted_power", "tilted_prism"]
-
 STEEPEST_TILT = 45.0
 """Beyond this no spectacle lens stands on a focimeter, and the model has no meaning."""
 

@@ -22,8 +22,6 @@ from numpy.typing import ArrayLike
 from optics.lens.angles import _plain
 from optics.lens.power import Power
 
-__all__ = ["power_nearer_eye", "quick_change"]
-
 MM_PER_M = 1000.0
 
 

@@ -16,8 +16,6 @@ from optics.lens.prescription import Prescription
 from optics.marking.habits import Slip, Triple
 from optics.marking.marks import DIFFERENCE_WITHIN, Marks, in_form
 
-__all__ = ["LOOK_AGAIN", "MOST_WORDS", "account", "habit_told", "look_again"]
-
 MOST_WORDS = 68
 """With the marks and why they are no more, a reply has at most 90."""
 UNSETTLED = 0.36

@@ -19,8 +19,6 @@ from numpy.typing import NDArray
 from optics.lens.angles import mirrored_axis, right_angle_to, wrapped_axis
 from optics.pair.charts import charts
 
-__all__ = ["CATALOGUE", "SMALLEST_CYLINDER", "WRITINGS", "Slip", "Triple", "Way", "slip", "turned"]
-
 
 class Triple(NamedTuple):
     """Sphere, cylinder (dioptres) and axis (degrees) as somebody would write them."""

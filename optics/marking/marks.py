@@ -26,7 +26,8 @@ from optics.errors import OpticsError
 from optics.instrument.repeats import READING_DEVIATION
 from optics.judging.compare import power_change
 from optics.judging.settling import STEPS, defensible, settle
-from optics.judging.verdicts import keys_of, load
+from optics.judging.standards import load
+from optics.judging.verdicts import keys_of
 from optics.lens.angles import axis_difference
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
@@ -36,31 +37,6 @@ from optics.marking.notation import loosely_written, refusal
 from optics.marking.read import EYES, Ticket
 from optics.specimens.briefs import PROGRESSIVE
 from optics.specimens.specimen import Specimen
-
-__all__ = [
-    "ADD_WITHIN",
-    "ASKS",
-    "CENTRES_WITHIN_MM",
-    "DIFFERENCE_WITHIN",
-    "EXACTLY",
-    "HEIGHT_WITHIN_MM",
-    "POWER_WITHIN",
-    "PRISM_WITHIN",
-    "SKILLS",
-    "Held",
-    "Marks",
-    "Off",
-    "PairMarks",
-    "axis_within",
-    "hold",
-    "in_form",
-    "mark_against",
-    "mark_pair",
-    "prism_off",
-    "shared_out",
-    "triple_of",
-    "true_triple",
-]
 
 HALF_STEP = 0.125
 POWER_WITHIN = HALF_STEP + 2.0 * READING_DEVIATION

@@ -14,8 +14,6 @@ from optics.lens.numbers import NUMBER, pointed, tidied
 from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription
 
-__all__ = ["loosely_written", "only_reading", "refusal"]
-
 _AXIS = re.compile(r"(?:x|×|@|ax(?:is)?)\s*(\d+)")
 _DIRECTION = re.compile(r"base\s*\d+\s*(?:°|deg)?")
 _POWER = re.compile(r"\d*\.?\d+")

@@ -24,17 +24,6 @@ from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES,
 from optics.specimens.orders import kind_of
 from optics.specimens.right_ticket import EYES
 
-__all__ = [
-    "EYES",
-    "FIELDS",
-    "SHOP_FIELDS",
-    "LensAnswer",
-    "Ticket",
-    "field_name",
-    "fields_asked",
-    "read_answer",
-]
-
 _OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
 SHOP_FIELDS = ("segment", "near_pd", "base_curve", "frame", "material", "thinning")
 """What a shop needs besides to make the pair again; it is told and not marked."""

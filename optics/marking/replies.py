@@ -15,17 +15,6 @@ from optics.marking.notation import loosely_written, only_reading, refusal
 from optics.marking.read import LensAnswer, Ticket
 from optics.marking.telling import Reply, tell
 
-__all__ = [
-    "LENS_SKILLS",
-    "exactly",
-    "lens_answer",
-    "not_answered",
-    "on_paper",
-    "reply",
-    "unanswered",
-    "unreadable",
-]
-
 LENS_SKILLS = ("sphere", "cylinder", "axis", "form", "notation")
 
 

@@ -17,8 +17,6 @@ from typing import Any
 from optics.instrument.trace import TRACE_MIME
 from optics.marking.marks import Marks, Off
 
-__all__ = ["LATER", "MARKS_MIME", "Mark", "Reply", "collecting", "not_yet", "so_far", "tell"]
-
 MARKS_MIME = "application/vnd.optics.marks+json"
 
 _collected: ContextVar[list[dict[str, Any]] | None] = ContextVar("collected", default=None)

@@ -28,8 +28,6 @@ from optics.pair.scene import Bend, Part, Place, Scene
 from optics.pair.scene_words import told
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["front_scene", "lens_style", "mark_parts"]
-
 EYES = {"R": "right", "L": "left"}
 LETTERS = 1.5
 """Engraved letters are shown this much larger than they are, so that they can be read."""

@@ -14,8 +14,6 @@ from optics.lens.prism import nasal
 from optics.lens.tilt import Tilted, Turned
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["bent"]
-
 
 def bent(
     pair: Spectacles,

@@ -24,9 +24,6 @@ from optics.lens.progressive import Progressive, reference_places
 from optics.lens.progressive_marks import ALIGNMENT_APART_MM, Mark, ink_marks
 from optics.project_files import project_folder
 
-__all__ = ["Chart", "LaidChart", "chart_with", "charts"]
-
-
 REACH_MM, REACH_DEGREES = 15.0, 30.0
 """How far a chart can be moved from the middle of a rim, and turned."""
 

@@ -25,14 +25,6 @@ from optics.errors import OpticsError, shown
 from optics.lens.numbers import finite, tidied
 from optics.lens.prism import nasal
 
-__all__ = [
-    "CENTRE_OF_ROTATION_MM",
-    "Frame",
-    "inset_mm",
-    "monocular_distance_mm",
-    "near_inset_mm",
-]
-
 CENTRE_OF_ROTATION_MM = 27.0
 """From the back of the lens to the eye's centre of rotation, millimetres (usual
 value, from memory)."""

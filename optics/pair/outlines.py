@@ -26,18 +26,6 @@ from optics.lens.angles import rotation
 from optics.lens.prism import nasal
 from optics.pair.frame import Frame
 
-__all__ = [
-    "TEMPLE_MM",
-    "bridge_mm",
-    "end_piece_mm",
-    "front_from_above_mm",
-    "lens_outline_mm",
-    "pad_mm",
-    "rim_outline_mm",
-    "temple_end_mm",
-    "temple_from_above_mm",
-]
-
 Outline = NDArray[np.float64]
 
 TEMPLE_MM = 140.0

@@ -18,8 +18,6 @@ from optics.lens.numbers import finite
 from optics.lens.prescription import Prescription
 from optics.lens.prism import Prism, imbalance, nasal, prism_at
 
-__all__ = ["LensRecord", "PairRecord"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LensRecord:

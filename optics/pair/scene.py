@@ -12,8 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Bend", "Part", "Place", "Scene", "plain"]
-
 NEAR_PLACE_MM = 0.75
 """How near a mark of the rule must be to a place to stand on it."""
 

@@ -7,8 +7,6 @@ from typing import Protocol
 
 from optics.pair.frame import Frame
 
-__all__ = ["told"]
-
 LEAST_SEEN_DEGREES = 3.0
 """A lean or a turn smaller than this is not noticed."""
 LEAST_SEEN_MM = 1.0

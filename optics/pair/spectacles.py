@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from optics.lens.lens import BACK, Lens, OverStop
 from optics.lens.prism import nasal
 
-__all__ = ["Mounted", "Spectacles"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mounted:

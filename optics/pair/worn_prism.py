@@ -17,8 +17,6 @@ from typing import NamedTuple
 from optics.lens.prism import Imbalance, Prism, imbalance, nasal
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["WornPrism", "shared", "worn_prism"]
-
 
 class WornPrism(NamedTuple):
     """Prism that each eye meets."""

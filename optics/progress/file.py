@@ -18,8 +18,6 @@ from typing import NamedTuple
 from optics.errors import OpticsError
 from optics.progress.progress import Chapter, Entry, Progress
 
-__all__ = ["PROGRESS_FILE", "note", "note_chapter", "read_progress"]
-
 PROGRESS_FILE = "my-progress.json"
 WHAT = "My own practice with the focimeter. It is mine: nobody marks it, and I may delete it."
 VERSION = 1

@@ -8,8 +8,6 @@ from html import escape
 from optics.progress.progress import DONE, NOT_YET, ONCE, TRY_AGAIN, Progress, own_spread
 from optics.specimens.briefs import STYLES
 
-__all__ = ["PAGE", "next_step", "progress_page", "states_in_words"]
-
 PAGE = "max-width:44em;line-height:1.4;font-size:max(15px, var(--jp-content-font-size1, 15px))"
 """How words stand on the page, as large as those of the panels."""
 WORDS = {

@@ -18,19 +18,6 @@ from optics.lens.power import Power
 from optics.marking.marks import SKILLS, PairMarks
 from optics.specimens.briefs import DIFFICULTIES, STYLES
 
-__all__ = [
-    "DONE",
-    "NOT_YET",
-    "ONCE",
-    "TRY_AGAIN",
-    "Chapter",
-    "Entry",
-    "Progress",
-    "entry_of",
-    "next_difficulty",
-    "own_spread",
-]
-
 DONE, ONCE, TRY_AGAIN, NOT_YET = "done", "right once", "try again", "not yet"
 IN_A_ROW = 2
 """So many pairs in a row are needed to call a skill done, or to go a step up or down (a judgement)."""

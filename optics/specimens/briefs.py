@@ -19,24 +19,6 @@ from optics.lens.parsing import parse_pair
 from optics.lens.segment import FLAT_TOP, ROUND, SHAPES
 from optics.pair.frame import Frame
 
-__all__ = [
-    "ANY_STYLE",
-    "BIFOCAL",
-    "CONDITIONS",
-    "DIFFICULTIES",
-    "FAULTS",
-    "FRONT_BENT",
-    "PROGRESSIVE",
-    "SINGLE_VISION",
-    "SMEARED",
-    "STYLES",
-    "TEMPLE_TWISTED",
-    "TRIFOCAL",
-    "ZERO_ERROR",
-    "Brief",
-    "brief_for",
-]
-
 SINGLE_VISION = "single vision"
 BIFOCAL = "bifocal"
 TRIFOCAL = "trifocal"

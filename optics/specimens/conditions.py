@@ -26,8 +26,6 @@ from optics.pair.spectacles import Spectacles
 from optics.specimens.briefs import FRONT_BENT, SMEARED, TEMPLE_TWISTED, Brief
 from optics.specimens.random import stream
 
-__all__ = ["Condition", "Ripple", "Smeared", "conditions_of", "laid_down"]
-
 GREASE_INDEX = 1.47
 """Refractive index of skin grease, about (from memory)."""
 

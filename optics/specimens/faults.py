@@ -21,8 +21,6 @@ from optics.pair.records import ordered_parts
 from optics.specimens.briefs import FAULTS, PROGRESSIVE, SINGLE_VISION, ZERO_ERROR, Brief
 from optics.specimens.orders import Job, kind_of
 
-__all__ = ["Fault", "faults_for", "made_faulty"]
-
 CLEARLY = (1.7, 2.4)
 """How many times its limit a fault is."""
 EACH_OF_TWO = (0.76, 0.95)

@@ -27,8 +27,6 @@ from optics.specimens.faults import Fault, faults_for, made_faulty
 from optics.specimens.orders import Job, job_for
 from optics.specimens.random import stream
 
-__all__ = ["WEARERS", "Made", "made", "made_as_ordered"]
-
 INDEX = 1.5
 WEARERS, TRIES = 40, 2
 """How many orders are drawn, and errors for each, before a brief is given up."""

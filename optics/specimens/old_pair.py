@@ -13,8 +13,6 @@ from optics.specimens.orders import job_for
 from optics.specimens.random import stream
 from optics.specimens.specimen import Specimen
 
-__all__ = ["old_pair"]
-
 LESS_ADD, SHIFT_D, TURN_DEGREES, APART_MM, LOWER_MM = 0.5, 0.5, 15, 2.0, 3.0
 PRISM_IN = 1.5
 """Base in before each eye of an old pair, where the new one is ordered without prism."""
@@ -38,7 +36,8 @@ def old_pair(pair: Specimen, seed: int) -> Specimen:
 
     Examples
     --------
-    >>> from optics.specimens.specimen import brief_for, make
+    >>> from optics.specimens.briefs import brief_for
+    >>> from optics.specimens.specimen import make
     >>> new = make(brief_for("bifocal", 2), seed=4)
     >>> old_pair(new, seed=4).ordered == new.ordered
     False

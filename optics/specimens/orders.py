@@ -33,8 +33,6 @@ from optics.pair.frame import Frame, near_inset_mm
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, TRIFOCAL, Brief
 
-__all__ = ["Job", "job_for", "kind_of", "ordered_powers"]
-
 Chance = Callable[..., np.random.RandomState]
 """Random numbers for one thing about a pair, by its name."""
 

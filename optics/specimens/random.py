@@ -6,8 +6,6 @@ from hashlib import sha256
 
 import numpy as np
 
-__all__ = ["from_seed", "seed_from", "stream"]
-
 
 def seed_from(*parts: object) -> int:
     """A seed from words and numbers, the same on every machine.

@@ -10,8 +10,6 @@ from optics.lens.prescription import written
 from optics.specimens.specimen import Specimen
 from optics.specimens.steps import prism_words
 
-__all__ = ["EYES", "right_end", "right_ticket"]
-
 EYES = {"R": "right", "L": "left"}
 
 
@@ -32,7 +30,8 @@ def right_ticket(pair: Specimen, form: str = "minus") -> dict[str, str]:
 
     Examples
     --------
-    >>> from optics.specimens.specimen import brief_for, make
+    >>> from optics.specimens.briefs import brief_for
+    >>> from optics.specimens.specimen import make
     >>> sorted(right_ticket(make(brief_for("bifocal", 1), seed=3)))[:4]
     ['add_left', 'add_right', 'height_left', 'height_right']
     """

@@ -28,9 +28,8 @@ import numpy as np
 from optics.errors import OpticsError
 from optics.instrument.focimeter import an_eye
 from optics.instrument.neutralizing import neutralizer
-from optics.specimens.specimen import Brief, Specimen, make, seed_from
-
-__all__ = ["PairBox", "briefs_in", "mark_of", "open_pairs", "seal", "sealed"]
+from optics.specimens.random import seed_from
+from optics.specimens.specimen import Brief, Specimen, make
 
 BRIEFS = "pairs.json"
 SEALED = "pairs.sealed"

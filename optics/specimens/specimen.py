@@ -38,16 +38,13 @@ from optics.specimens.briefs import (
     TRIFOCAL,
     ZERO_ERROR,
     Brief,
-    brief_for,
 )
 from optics.specimens.conditions import Condition, conditions_of, laid_down
 from optics.specimens.faults import Fault
 from optics.specimens.making import WEARERS, made
 from optics.specimens.orders import kind_of
-from optics.specimens.random import seed_from, stream
+from optics.specimens.random import stream
 from optics.specimens.steps import READ_PRISM, by_rule, on_the_rings, settled_add
-
-__all__ = ["PARTS", "Brief", "Specimen", "brief_for", "make", "seed_from"]
 
 PARTS = ("distance", "near", "prism", "height")
 """Points of a lens: where distance and near power are read, where prism is read (for
@@ -316,6 +313,7 @@ def make(brief: Brief, seed: int) -> Specimen:
     >>> pair = make(Brief(), seed=7)
     >>> pair.ordered == make(Brief(), seed=7).ordered
     True
+    >>> from optics.specimens.briefs import brief_for
     >>> pair = make(brief_for("progressive", 2), seed=7)
     >>> pair.style, abs(pair.addition("R") - pair.ordered[0].add) < 0.12
     ('progressive', True)

@@ -14,16 +14,6 @@ from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism
 
-__all__ = [
-    "READ_PRISM",
-    "RULE_STEP_MM",
-    "by_rule",
-    "on_the_rings",
-    "prism_read",
-    "prism_words",
-    "settled_add",
-]
-
 RULE_STEP_MM = 0.5
 RING_STEP = 0.25
 READ_PRISM = RING_STEP / 2.0

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from optics.errors import OpticsError
 from optics.judging.many_lenses import passed
-from optics.judging.standards import available
-from optics.judging.verdicts import judge_lens, keys_of, load, together
+from optics.judging.standards import available, load
+from optics.judging.verdicts import judge_lens, keys_of, together
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription

@@ -12,7 +12,8 @@ import pytest
 
 from optics.errors import OpticsError
 from optics.lens.angles import axis_difference
-from optics.specimens.specimen import Brief, make, seed_from
+from optics.specimens.random import seed_from
+from optics.specimens.specimen import Brief, make
 
 SEEDS = range(300)
 

@@ -8,9 +8,10 @@ from typed_ticket import typed
 from optics.judging.compare import compare
 from optics.judging.standards import load
 from optics.judging.verify import verify
+from optics.specimens.briefs import brief_for
 from optics.specimens.old_pair import old_pair
 from optics.specimens.right_ticket import right_ticket
-from optics.specimens.specimen import brief_for, make
+from optics.specimens.specimen import make
 from optics.widgets.open_bench.errand import DECISIONS, ERRANDS, _decided, tables
 from optics.widgets.open_bench.open_bench import OpenBench
 

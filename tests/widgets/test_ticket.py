@@ -13,8 +13,9 @@ from matplotlib.text import Text
 from optics.drawing.job_ticket import CAUTION, LONGEST_REMARK, SHOP, job_ticket
 from optics.errors import OpticsError
 from optics.marking.read import SHOP_FIELDS, read_answer
+from optics.specimens.briefs import brief_for
 from optics.specimens.right_ticket import right_ticket
-from optics.specimens.specimen import brief_for, make
+from optics.specimens.specimen import make
 from optics.widgets.ticket.fields import FIELDS, read_fields
 from optics.widgets.ticket.ticket import Ticket
 

@@ -27,8 +27,6 @@ from optics.pair.spectacles import Spectacles
 from optics.widgets import front_end
 from optics.widgets.focimeter.stage_field import stage_field
 
-__all__ = ["Bench", "BenchState"]
-
 STAGE_NEAR_MM, STAGE_FAR_MM = 10.0, 55.0
 """How near to and how far from the middle of the bridge the stop can come, millimetres."""
 STAGE_HEIGHT_MM = 20.0

@@ -17,8 +17,6 @@ from optics.lens.laid_flat import body_of
 from optics.lens.lens import BACK
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["stage_field"]
-
 STEP_MM = 1.0
 """A millimetre of grid misses a progressive's slope by less than 0.01 prism dioptres."""
 BEYOND_MM = 6.0

@@ -11,8 +11,6 @@ import os
 from pathlib import Path
 from typing import Any
 
-__all__ = ["DRAFT_FILE", "keep_draft", "kept_draft"]
-
 DRAFT_FILE = "my-open-bench.json"
 
 

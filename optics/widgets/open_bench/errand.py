@@ -24,8 +24,6 @@ from optics.pair.records import PairRecord
 from optics.progress.page import PAGE
 from optics.specimens.specimen import Specimen
 
-__all__ = ["COMPARE", "DECISIONS", "DUPLICATE", "ERRANDS", "IDENTIFY", "VERIFY", "ErrandPanel", "order_words"]
-
 IDENTIFY, DUPLICATE, VERIFY, COMPARE = "identify", "duplicate", "verify", "compare"
 ERRANDS = (IDENTIFY, DUPLICATE, VERIFY, COMPARE)
 NEW, OLD = "new pair", "old pair"

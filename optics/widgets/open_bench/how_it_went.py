@@ -10,8 +10,6 @@ from optics.marking.marks import PairMarks
 from optics.progress.page import PAGE, states_in_words
 from optics.progress.progress import Progress
 
-__all__ = ["outcome_html", "progress_html", "sentence_html"]
-
 
 def sentence_html(*sentences: str, fault: bool = False) -> str:
     """Sentences in a paragraph that a screen reader reads out."""

@@ -47,8 +47,6 @@ from optics.widgets.pair.front_view import PairView
 from optics.widgets.ticket.fields import read_fields
 from optics.widgets.ticket.ticket import Ticket
 
-__all__ = ["FAULTS", "FOLLOWS_ME", "MARKS", "InkedPlaces", "OpenBench", "brief_of"]
-
 FOLLOWS_ME, AS_IT_COMES = "follows me", "as it comes"
 FAULTS = (AS_IT_COMES, "none", "often", ZERO_ERROR)
 STRONGEST = (AS_IT_COMES, 2.0, 4.0, 6.0, 9.0, 12.0)

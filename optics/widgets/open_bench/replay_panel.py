@@ -15,8 +15,6 @@ from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
 from optics.widgets.open_bench.how_it_went import PAGE
 from optics.widgets.pair.front_view import PairView
 
-__all__ = ["ReplayPanel"]
-
 
 class ReplayPanel(widgets.VBox):
     """Back and Next through the right way to read a pair; empty until it is offered.

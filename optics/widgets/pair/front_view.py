@@ -31,8 +31,6 @@ from optics.specimens.conditions import Condition, laid_down
 from optics.widgets import front_end
 from optics.widgets.pair.lens_in_hand import LensInHand
 
-__all__ = ["PairState", "PairView", "bends_of"]
-
 REACH = {
     "rule_x_mm": (-80.0, 80.0),
     "rule_y_mm": (-45.0, 60.0),

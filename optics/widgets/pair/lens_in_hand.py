@@ -24,8 +24,6 @@ from optics.pair.appearance import front_scene
 from optics.pair.frame import Frame
 from optics.pair.spectacles import Spectacles
 
-__all__ = ["CROSS_MM", "LensInHand"]
-
 CROSS_MM = 3000.0
 """From the lens in the hand to the cross on the wall, millimetres."""
 

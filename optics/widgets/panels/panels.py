@@ -25,8 +25,6 @@ from optics.errors import OpticsError
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 
-__all__ = ["Panel", "axis_dial_panel", "oblique_sum_panel", "power_cross_panel", "prism_panel"]
-
 LINE, CROSS = "a written line", "two powers with their meridians"
 WIDE = "26em"
 

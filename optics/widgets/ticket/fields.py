@@ -12,8 +12,6 @@ from optics.lens.parsing import parse, parse_axis
 from optics.lens.prescription import Prescription
 from optics.marking.read import EYES, SHOP_FIELDS, Ticket, read_answer
 
-__all__ = ["FIELDS", "OF_A_LENS", "TicketRead", "read_fields"]
-
 OF_A_LENS = ("sphere", "cylinder", "axis", "add", "prism", "pd", "height")
 """What is written of each lens, in order."""
 FIELDS = (

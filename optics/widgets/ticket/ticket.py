@@ -24,8 +24,6 @@ from optics.specimens.briefs import STYLES
 from optics.widgets import front_end
 from optics.widgets.ticket.fields import FIELDS, TicketRead, read_fields
 
-__all__ = ["Ticket"]
-
 
 class Ticket(anywidget.AnyWidget):
     """A ticket to fill in while a pair is read.
