@@ -4,6 +4,8 @@ Made apart from the diagnosis: the pair is asked here again, places are worked o
 every habit is done by hand on the readings. Run as a script it prints the figures:
 
     python tests/marking/noisy_hands.py [tickets a style] [first seed] [pairs a style]
+
+`perfect_reader.py` prints what nobody could better on such tickets.
 """
 
 from __future__ import annotations
@@ -14,10 +16,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
-from optics.judging.settling import settle
+from optics.judging.settling import columns
+from optics.lens.angles import whole_axis
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.marking.diagnosis import Diagnosis, diagnose
@@ -40,10 +44,15 @@ def pair_of(style: str, seed: int) -> Specimen:
 
 
 class Hand:
-    """Somebody at work: what they read is a lens's own power, its noise and their habits."""
+    """Somebody at work: what they read is a lens's own power, its noise and their habits.
 
-    def __init__(self, pair: Specimen, rng: np.random.Generator, noise: float = 1.0) -> None:
-        self.pair, self.rng, self.noise = pair, rng, noise
+    With `many` the same hand reads the pair so often, side by side, and has an array for each number.
+    """
+
+    def __init__(
+        self, pair: Specimen, rng: np.random.Generator, noise: float = 1.0, many: int | None = None
+    ) -> None:
+        self.pair, self.rng, self.noise, self.many = pair, rng, noise, many
         # The hand shakes alike whatever the habits are, so that one can see whether each shows.
         self.steady = np.random.default_rng(int(rng.integers(1 << 30)))
         self.place: dict[str, tuple[float, float]] = {}
@@ -55,8 +64,8 @@ class Hand:
         self.lines: list[Callable] = []
         self.fields: list[Callable] = []
 
-    def shake(self, deviation: float) -> float:
-        return float(self.steady.normal(0.0, deviation * self.noise))
+    def shake(self, deviation: float) -> Any:
+        return self.steady.normal(0.0, deviation * self.noise, self.many)
 
     def met(self, eye: str, at: tuple[float, float], side: str = "back"):
         return self.pair.spectacles.mounted(eye).lens.over_stop(*at, side)
@@ -73,22 +82,26 @@ class Hand:
         spread = min(max(1.7 / max(abs(c), 0.17), 1.0), 10.0)
         one, two = (p + self.moved[eye] + self.shake(POWER_SD) for p in (s, s + c))
         axis = a + self.shake(spread)
-        if two > one:
-            one, two, axis = two, one, axis + 90.0
+        one, two, axis = np.maximum(one, two), np.minimum(one, two), axis + 90.0 * (two > one)
         return [one, two - one, (axis - 1e-9) % 180.0]
 
     def settled(self, read: list) -> list:
         s, c, a = read
         if self.away:
             up = [np.sign(p) * np.ceil(abs(p) * 4 - 1e-9) / 4 for p in (s, s + c)]
-            return [up[0], min(up[1] - up[0], 0.0), a]
+            return [up[0], np.minimum(up[1] - up[0], 0.0), a]
         if self.apart:
-            return [round(s * 4) / 4, round(c * 4) / 4, a]
-        line = settle(Power.from_sphere_cylinder(s, c, a)).choice
-        return [line.sphere, line.cylinder, float(line.axis or 180)]
+            return [np.round(s * 4) / 4, np.round(c * 4) / 4, a]
+        line = columns(Power.from_sphere_cylinder(s, c, a))
+        up, down = line.higher[..., 0], line.lower[..., 0]
+        return [up, down - up, np.where(up == down, 180.0, whole_axis(np.round(a, 6)))]
 
     def ticket(self) -> Ticket:
         """The ticket they write."""
+        return read_answer(self.written(self.changed(self.readings())), "minus")
+
+    def readings(self) -> State:
+        """What they read and settled, lens by lens."""
         pair, state = self.pair, {}
         for eye in "RL":
             of = {"R": "L", "L": "R"}[eye] if self.swap else eye
@@ -102,7 +115,7 @@ class Hand:
                 got = float(near.mean - self.met(of, far, side).read.mean)
                 if self.total:
                     got = float(near.sphere_cylinder()[0])
-                entry["add"] = round((got + self.shake(POWER_SD * 1.414)) * 4) / 4
+                entry["add"] = np.round((got + self.shake(POWER_SD * 1.414)) * 4) / 4
                 entry["height"] = pair.height_mm(eye) + self.shake(LENGTH_SD)
             at = self.ink.get(of, {}).get("prism", (0.0, 0.0))
             if self.prism_centre:
@@ -111,31 +124,33 @@ class Hand:
                     pair.frame.boxing_centre_mm(of),
                 )
                 at = (mx - x, my - y)
-            prism = self.met(of, at).prism.vector + np.array([self.shake(PRISM_SD), self.shake(PRISM_SD)])
-            entry["prism"] = np.asarray(prism, dtype=float)
+            shaken = np.stack([self.shake(PRISM_SD), self.shake(PRISM_SD)], axis=-1)
+            entry["prism"] = self.met(of, at).prism.vector + shaken
             entry["pd"] = pair.pd_mm(eye) + self.shake(LENGTH_SD)
             if eye in self.ink:
                 (x, y), own = self.ink[eye]["cross"], pair.lens_point_mm(eye, "height")
                 entry["pd"] += -x if eye == "R" else x
                 entry["height"] += y - own[1]
             state[eye] = entry
-        for change in self.lines:
+        return state
+
+    def changed(self, state: State) -> State:
+        """What becomes of it on the way to the ticket."""
+        for change in (*self.lines, *self.fields):
             change(state)
-        for change in self.fields:
-            change(state)
-        return read_answer(self.written(state), "minus")
+        return state
 
     def written(self, state: State) -> dict[str, str]:
         made = {"style": self.pair.style}
         for eye, side in SIDE.items():
             entry = state[eye]
-            s, c, a = entry["line"]
+            s, c, a = map(float, entry["line"])
             axis = round((a - 1) % 180 + 1)
             made[side] = f"{s:+.2f} DS" if abs(c) < 0.01 else f"{s:+.2f} {c:+.2f} x {axis or 180:03d}"
             made[f"prism_{side}"] = prism_words(on_the_rings(Prism(entry["prism"]), eye)) or "no prism"
             for name in ("pd", "height"):
                 if name in entry:
-                    value = entry[name]
+                    value = float(entry[name])
                     made[f"{name}_{side}"] = f"{value:.1f}" if value < 10 else f"{by_rule(value):g}"
             if entry.get("add", 0.0) > 0:
                 made[f"add_{side}"] = f"{entry['add']:+.2f}"
@@ -179,13 +194,15 @@ def _with(**settings: object) -> Callable:
 
 def _c(change: Callable) -> Callable:
     """Only where there is a cylinder."""
-    return lambda s, c, a: change(s, c, a) if c else (s, c, a)
+    return lambda s, c, a: [
+        np.where(c, new, old) for new, old in zip(change(s, c, a), (s, c, a), strict=True)
+    ]
 
 
 def _digits(s: float, c: float, a: float) -> tuple:
-    text = f"{round(a):03d}"
-    made = int(text[0] + text[2] + text[1])
-    return (s, c, made if 1 <= made <= 180 else a)
+    whole = np.round(a)
+    made = whole // 100 * 100 + whole % 10 * 10 + whole // 10 % 10
+    return (s, c, np.where((made >= 1) & (made <= 180), made, a))
 
 
 def _eyepiece(hand: Hand) -> None:
@@ -233,8 +250,9 @@ def _wrong_chart(hand: Hand) -> None:
 
 def _askew_chart(hand: Hand) -> None:
     """Off the rings by two to four millimetres, or turned by eight to fourteen degrees."""
-    size, way = hand.rng.uniform(2.0, 4.0), hand.rng.integers(3)
-    off = {0: (size, 0.0, 0.0), 1: (0.0, size, 0.0), 2: (0.0, 0.0, hand.rng.uniform(8.0, 14.0))}[int(way)]
+    way = int(hand.rng.integers(3))
+    off = [0.0, 0.0, 0.0]
+    off[way] = float(hand.rng.uniform(*((2.0, 4.0) if way < 2 else (8.0, 14.0))))
     sign = float(hand.rng.choice([-1.0, 1.0]))
     for eye in "RL":
         _put_on(hand, eye, hand.pair.spectacles.mounted(eye).lens.sign, *(sign * each for each in off))
@@ -272,13 +290,13 @@ def _dioptre(hand: Hand) -> None:
 
     def change(state: State) -> None:
         for eye in eyes:
-            state[eye]["line"][0] += by
+            state[eye]["line"][0] = state[eye]["line"][0] + by
 
     hand.lines.append(change)
 
 
-def _back(s: float) -> float:
-    return float(np.floor(s) + np.ceil(s) - s)
+def _back(s: Any) -> Any:
+    return np.floor(s) + np.ceil(s) - s
 
 
 HABITS: dict[str, Callable] = {
@@ -293,7 +311,7 @@ HABITS: dict[str, Callable] = {
     "drum counted the wrong way": _on_lines(lambda s, c, a: (_back(s), c, a)),
     "both readings across zero": _on_lines(lambda s, c, a: (-s - c, c, a + 90)),
     "both readings counted the wrong way": _on_lines(
-        lambda s, c, a: (_back(s), (_back(s + c) - _back(s)) if c else 0.0, a)
+        lambda s, c, a: (_back(s), np.where(c, _back(s + c) - _back(s), 0.0), a)
     ),
     "a whole dioptre out": _dioptre,
     "cylinder overlooked": _on_lines(lambda s, c, a: (s, 0.0, a)),
@@ -314,7 +332,7 @@ HABITS: dict[str, Callable] = {
     "wrong chart": _wrong_chart,
     "askew chart": _askew_chart,
     "near total written as add": _with(total=True),
-    "half the addition": _each("add", lambda hand, add: round(add / 2 * 4) / 4),
+    "half the addition": _each("add", lambda hand, add: np.round(add / 2 * 4) / 4),
     "addition read from the back": _with(add_side="other"),
     "near read in the corridor": _with(near_up=6.0),
     "base reversed in one eye": _reversed(False),
@@ -356,8 +374,8 @@ OUTSIDE: dict[str, Callable] = {
     "a prism dioptre of base up put in": _each("prism", lambda hand, prism: prism + np.array([0.0, 1.0])),
     "prism half as strong again": _each("prism", lambda hand, prism: prism * 1.5),
     "axis half a turn of the pointer out": _on_lines(lambda s, c, a: (s, c, a + 45)),
-    "axes put on 30s": _on_lines(lambda s, c, a: (s, c, round(a / 30) * 30 or 180)),
-    "spheres put on whole dioptres": _on_lines(lambda s, c, a: (float(round(s)), c, a)),
+    "axes put on 30s": _on_lines(lambda s, c, a: (s, c, (np.round(a / 30) * 30 - 1) % 180 + 1)),
+    "spheres put on whole dioptres": _on_lines(lambda s, c, a: (np.round(s) + 0.0, c, a)),
     "sphere doubled": _on_lines(lambda s, c, a: (2 * s, c, a)),
     "lens read eight millimetres aside": lambda hand: hand.place.update(
         {eye: (8.0, -6.0) for eye in "RL"} if hand.rng.random() < 0.5 else {"R": (-8.0, 6.0)}

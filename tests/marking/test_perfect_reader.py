@@ -1,0 +1,53 @@
+"""The perfect reader on tasks whose answer is known by the normal distribution alone."""
+
+from __future__ import annotations
+
+import sys
+from math import erf, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import perfect_reader as perfect
+
+from optics.marking.read import read_answer
+
+
+def cell(low: float, high: float, mean: float, deviation: float) -> float:
+    """The share of a normal distribution between two places."""
+    one, two = (0.5 * (1 + erf((edge - mean) / deviation / sqrt(2))) for edge in (low, high))
+    return two - one
+
+
+@pytest.mark.parametrize(
+    ("means", "deviation", "step"),
+    [((30.2, 30.7), 0.4, 0.5), ((30.0, 31.0), 0.4, 0.5), ((20.0, 23.0), 1.7, 1.0)],
+)
+def test_two_hands_are_told_apart_as_often_as_they_can_be(means, deviation: float, step: float) -> None:
+    cells = np.arange(min(means) // 1 - 12, max(means) + 12, step)
+    known = 0.5 * sum(
+        max(cell(at - step / 2, at + step / 2, mean, deviation) for mean in means) for at in cells
+    )
+    rng, right, many = np.random.default_rng(5), 0, 1500
+    read = [mean + rng.normal(0.0, deviation, perfect.MANY) for mean in means]
+    for number in range(many):
+        value = round((means[number % 2] + rng.normal(0.0, deviation)) / step) * step
+        told = []
+        for each in read:
+            ticket = {"pd_right": f"{value:g}"} if step < 1 else {"right": f"-1.00 -1.00 x {value:03.0f}"}
+            shares, zero = perfect.Shares(read_answer(ticket)), np.zeros(perfect.MANY)
+            line = [zero - 1.0, zero - 1.0, each]
+            told.append(shares.of({"R": {"pd": each, "line": line} if step < 1 else {"line": line}}))
+        right += int(np.argmax(told)) == number % 2
+    assert 0.6 < known < 0.95
+    assert right / many == pytest.approx(known, abs=3.0 * sqrt(known * (1 - known) / many) + 0.005)
+
+
+def test_every_way_that_chance_goes_is_taken_once() -> None:
+    pair = perfect.hands.pair_of("progressive", 1)
+    reader = perfect.Reader(pair)
+    for names, ways in ((("axis 90 out",), 3), (("eyepiece not set",), 24), (("askew chart",), 36)):
+        weights = [weight for weight, _, _ in reader.states(names)]
+        assert len(weights) == ways and sum(weights) == pytest.approx(1.0)
