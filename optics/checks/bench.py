@@ -123,27 +123,27 @@ NOTED = {
     "sphere lines": (
         "sphere",
         '"+6.50"',
-        "Not yet: come down from plus until the sphere lines are sharp, the wheel where they are unbroken.",
+        "Come down from plus until the sphere lines are sharp, the wheel where they are unbroken.",
     ),
     "cylinder lines": (
         "cylinder",
         '"+6.50"',
-        "Not yet: go on towards minus until the cylinder lines are sharp, and leave the wheel where it is.",
+        "Go on towards minus until the cylinder lines are sharp, and leave the wheel where it is.",
     ),
     "zero": (
         "handling",
         '"-0.12"',
-        "Not yet: set the eyepiece, lay the pair aside, and come down from plus until all lines are sharp.",
+        "Set the eyepiece, lay the pair aside, and come down from plus until all lines are sharp.",
     ),
     "eyepiece": (
         "handling",
         '"+1.50"',
-        "Not yet: look only at the reticle; start from plus and stop where it is first sharp.",
+        "Look only at the reticle; start from plus and stop where it is first sharp.",
     ),
     "trial lens": (
         "sphere",
         '"+6.50"',
-        "Not yet: with the lens in the hand, change the trial lens until nothing moves any more.",
+        "With the lens in the hand, change the trial lens until nothing moves any more.",
     ),
 }
 """What can be noted at the bench: its skill, how it is typed, and where to look again."""
@@ -210,9 +210,11 @@ def reading(
 def _of_this_lens(ticket: Ticket, specimen: Specimen, eye: str, form: str, trace: Trace | None) -> Diagnosis:
     """What explains this lens: over the pair if the other lens is written too, else alone."""
     over_pair = diagnose(ticket, specimen, form, trace=trace)
-    # What is one habit's of the other lens alone is not said of this one.
-    if over_pair and eye in over_pair.ranked[0].eyes and all(eye in own for own in over_pair.ranked[0].each):
-        return over_pair.of(eye)
     nothing = LensAnswer()
     alone = replace(ticket, left=nothing) if eye == "R" else replace(ticket, right=nothing)
+    # What is one habit's of the other lens alone is not said of this one.
+    if over_pair and eye in over_pair.ranked[0].eyes and all(eye in own for own in over_pair.ranked[0].each):
+        of_both = over_pair.of(eye)
+        by_itself = diagnose(alone, specimen, form, trace=trace) if len(of_both.slips) > 1 else of_both
+        return by_itself if set(by_itself.names) < set(of_both.names) and by_itself else of_both
     return diagnose(alone, specimen, form, trace=trace)

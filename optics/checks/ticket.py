@@ -11,7 +11,7 @@ from optics.instrument.trace import bundle_in_hand, trace_of
 from optics.lens.prescription import written
 from optics.marking.account import account
 from optics.marking.diagnosis import Diagnosis, diagnose
-from optics.marking.marks import ASKS, mark_pair
+from optics.marking.marks import ASKS, mark_pair, true_triple
 from optics.marking.read import EYES, FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
 from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
@@ -105,6 +105,9 @@ def ticket(
                 explained.slips,
                 form=form,
                 tie=explained.tie,
+                pair={eye: (read.of(eye).distance, true_triple(specimen.power(eye), form)) for eye in EYES},
+                wrong=found.wrong,
+                touched=explained.ranked[0].each if explained else (),
                 refused=troubles,
                 missing=found.missing,
                 unwritten=found.unwritten,

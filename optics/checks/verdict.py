@@ -74,7 +74,7 @@ def verdict(
     if not marks.missed:
         return tell(Reply(state="Right", marks=marks))
     sentence = (
-        "Another row decides: go through the table from the top, right lens, left lens, then the pair."
+        f"{'Another row decides' if row else 'The row that decides is not named'}: go through the table from the top, right lens, left lens, then the pair."
         if right["verdict"]
         else "Read what decides again, with the eyepiece set and zero checked; then go through the table row by row."
     )

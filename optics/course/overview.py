@@ -98,7 +98,7 @@ def _plainness(sentences: list[str]) -> tuple[bool, bool]:
     """Whether a reply stands without another that may as well be, and works the habit through."""
     return (
         not any("it may as well be" in sentence for sentence in sentences),
-        any(sentence.startswith("The habit makes ") for sentence in sentences),
+        any(sentence.startswith("With this habit ") for sentence in sentences),
     )
 
 

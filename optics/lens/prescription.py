@@ -66,7 +66,7 @@ def written(value: float, signed: bool = True) -> str:
     return f"{sign}{hundredths // 100}.{hundredths % 100:02d}"
 
 
-def _checked(name: str, value: object, limit: float) -> float:
+def _checked(name: str, value: object, limit: float, unit: str = "D") -> float:
     number = finite(value)
     if number is None:
         raise OpticsError(f"The {name} is {shown(value)}.", "It must be a number in dioptres.", EXAMPLE)
@@ -77,7 +77,7 @@ def _checked(name: str, value: object, limit: float) -> float:
             else "Read it again."
         )
         raise OpticsError(
-            f"The {name} is {number:+g} D.", f"It lies between -{limit:g} and +{limit:g} D.", hint
+            f"The {name} is {number:+g} {unit}.", f"It lies between -{limit:g} and +{limit:g} {unit}.", hint
         )
     return exact(number)
 
@@ -288,7 +288,7 @@ class Crossed:
 
 def checked_prism(amount: object, base: object) -> tuple[float, str | float]:
     """A prism that can stand on a ticket: its amount, and its base in words or degrees."""
-    size = _checked("prism", amount, STRONGEST_PRISM)
+    size = _checked("prism", amount, STRONGEST_PRISM, "Δ")
     if size <= 0:
         raise OpticsError(
             f"The prism is {written(size)}.",

@@ -1,20 +1,22 @@
 """One true account of a wrong answer: the habit first, then why, a twin, one more to do.
 
 Sentences are chosen together, so that none denies another: what a habit spoils is never
-called right beside it, and where two habits work together neither is told as if it were
-alone. No account holds the answer. What would give it away by inference (the number that
+called right beside it, what it does not explain is told by itself, and of a pair it is said
+which lens it shows in. What was inferred from a reading is told as inferred. No account holds
+the answer. What would give it away by inference (the number that
 a habit leads to on this very lens) is told only where marks are given, after hand-in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
-from optics.marking.habits import Slip, Triple
-from optics.marking.marks import DIFFERENCE_WITHIN, Marks, in_form
+from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple
+from optics.marking.marks import DIFFERENCE_WITHIN, POWER_WITHIN, Marks, in_form
+from optics.marking.read import EYES
 
 MOST_WORDS = 68
 """With the marks and why they are no more, a reply has at most 90."""
@@ -44,7 +46,9 @@ OVERLOOKED = {
     "whether the other is sharp there too.",
     "paper": "You wrote a sphere where a cylinder was overlooked: the two powers differ.",
 }
-NOT_SETTLED = "The sphere is near and not settled: read it three times, take the mean, and settle that."
+NOT_SETTLED = (
+    "The sphere is near and not settled: read it three times, and write the step nearest to the mean."
+)
 
 _TWINS = tuple(
     Triple(sphere, cylinder, axis)
@@ -65,7 +69,7 @@ _TWINS = tuple(
 """Lenses to work a habit through, beside the one in question."""
 _WORKED = {
     "lenses exchanged": "Exchanged, R -1.00 DS and L -2.50 DS are written R -2.50 DS and L -1.00 DS.",
-    "eyepiece not set": "An eyepiece that is out by 0.37 D moves every drum reading by 0.37 D, and no cylinder.",
+    "eyepiece not set": "An eyepiece that is out by 0.37 D moves every drum reading by 0.37 D.",
     "near total written as add": "So distance +1.00 and near +3.25 make an addition of +2.25, not +3.25.",
     "prism read away from the reference point": "A -4.00 DS lens read 5 mm off its centre shows 2.00 Δ of its own.",
     "centimetres for millimetres": "So 6.2 cm are written 62.",
@@ -73,21 +77,34 @@ _WORKED = {
 """Habits over a pair, on other numbers."""
 
 
-def look_again(missed: Iterable[str], where: str = "bench") -> list[str]:
+def look_again(
+    missed: Iterable[str], where: str = "bench", wrong: Mapping[str, str] | None = None
+) -> list[str]:
     """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
-    return [LOOK_AGAIN[where][skill] for skill in missed if skill in LOOK_AGAIN[where]]
+    told = []
+    for skill in missed:
+        eyes = (wrong or {}).get(skill, "")
+        of = f" of the {EYES[eyes]} lens is not right yet" if eyes in EYES else " is not right yet"
+        told.append(LOOK_AGAIN[where].get(skill, "").replace(" is not right yet", of))
+    return [sentence for sentence in told if sentence]
 
 
-def habit_told(habits: Sequence[Slip], missed: Collection[str], where: str = "bench") -> tuple[str, str]:
-    """What was done and what to do instead, one account for one habit or for two together."""
-    mends = [entry.mend_for(where) for entry in habits]
+def habit_told(
+    habits: Sequence[Slip], where: str = "bench", tie: str = "", eyes: Sequence[str] = ()
+) -> tuple[str, str]:
+    """What was done and what to do instead, one account for one habit or for two together.
+
+    `tie` is what may as well be so; `eyes` the one lens that each shows in, or "".
+    """
+    mends = " ".join(entry.mend_for(where) for entry in habits)
     if len(habits) == 1:
-        (entry,) = habits
-        # A sentence that says what else is right says too much where more is wrong.
-        whole = set(missed) - {"notation"} <= entry.spoils or " right" not in entry.habit
-        return (entry.habit if whole else f"One habit shows here: {entry.name}."), mends[0]
-    names = ", then ".join(entry.name for entry in habits)
-    return f"Two habits together lead to this: {names}.", " ".join(mends)
+        did = habits[0].habit
+        # On paper a number leads back to one habit; a reading only looks like it.
+        did = f"It seems {did[0].lower()}{did[1:]}" if where == "bench" or tie else did
+        return _beside(eyes[0] if eyes else "", did), mends
+    sides = [f" ({EYES[eye]} lens)" if eye in EYES else "" for eye in (*eyes, "", "")]
+    names = ", then ".join(f"{entry.name}{side}" for entry, side in zip(habits, sides, strict=False))
+    return f"Two habits together would lead to this: {names}.", mends
 
 
 def account(
@@ -103,6 +120,9 @@ def account(
     unwritten: Collection[str] = (),
     notation: Sequence[str] = (),
     tie: str = "",
+    pair: Mapping[str, tuple[Prescription | None, Triple]] | None = None,
+    wrong: Mapping[str, str] | None = None,
+    touched: Sequence[str] = (),
 ) -> tuple[str, ...]:
     """What to say of an answer that is not right, in at most `MOST_WORDS` words.
 
@@ -126,46 +146,108 @@ def account(
         What could be misread.
     tie : str
         What may as well be the habit, where this lens cannot tell.
+    pair, wrong, touched : mapping, mapping, sequence of str, optional
+        Of a pair: the line and the lens of each eye, the eyes where each skill is not right,
+        and the eyes that each habit touches.
     """
     spoilt = {skill for entry in habits for skill in entry.spoils}
-    silent = () if "axis" in marks.skills and _difference_right(wrote, true, form) else ("cylinder",)
+    silent = set() if "axis" in marks.skills and _difference_right(wrote, true, form) else {"cylinder"}
+    if "form" in marks.missed and not _as_written(wrote, true):
+        silent |= {"sphere", "cylinder", "axis"}  # the lens is right, and none of its numbers
     right = [skill for skill in marks.skills if skill not in {*marks.missed, *spoilt, *silent}]
-    # A habit explains everything that was written; beside it no skill is told as wrong by itself.
-    open_yet = [] if habits else [skill for skill in marks.missed if skill not in {*unwritten, "notation"}]
-    power = (
-        wrote is not None
-        and not wrote.cylinder
-        and {"axis", "form"} & set(open_yet)
-        and ("cylinder" in open_yet or (true is not None and abs(true.cylinder) > DIFFERENCE_WITHIN))
-    )
+    shown = [_shows_in(entry, eyes, wrong or {}) for entry, eyes in zip(habits, touched, strict=False)]
+    lines = pair or {"R": (wrote, true)}
+    # What a habit explains is not told as wrong by itself beside it.
+    explained = _explained(habits, touched, wrong or {}, lines, form)
+    open_yet = [skill for skill in marks.missed if skill not in {*unwritten, *explained, "notation"}]
     if sum(len(sentence.split()) for sentence in refused) > MOST_WORDS // 2:
         # Each was told in full where it was typed; here every field is named all the same.
         others = ", ".join(sentence.partition(":")[0].lower() for sentence in refused[1:])
         refused = [*refused[:1], f"Not read either: {others}."]
     parts: list[tuple[int, str]] = [(0, sentence) for sentence in refused]
     if habits:
-        did, mend = habit_told(habits, [skill for skill in marks.missed if skill not in unwritten], where)
+        did, mend = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
+        of = next((eye for each in shown for eye in each), "R")
+        line, lens = (pair or {}).get(of, (wrote, true))
         parts += [
             (1, did),
-            (4, _led_to(habits, wrote, true, form) if marks.counts else ""),
+            (4, _led_to(habits, line, lens, form, of if pair else "") if marks.counts else ""),
             (2, mend),
             (2, tie),
         ]
     parts.append((2, f"Not written: {', '.join(missing)}." if missing else ""))
-    if power:
-        parts.append((2, OVERLOOKED[where]))
-        open_yet = [skill for skill in open_yet if skill not in ("cylinder", "axis", "form")]
+    flat = _overlooked(lines) if {"axis", "form"} & set(open_yet) else ""
+    if flat:
+        told = OVERLOOKED[where]
+        parts.append((2, _beside(flat, told) if pair else told))
+        others = [line for eye, (line, _) in lines.items() if line is not None and eye not in flat]
+        if all(line.form in ("sphere", form) for line in others):
+            open_yet = [skill for skill in open_yet if skill != "form"]
+        told_by_it = [
+            skill for skill in ("cylinder", "axis") if set((wrong or {}).get(skill, "")) <= set(flat)
+        ]
+        open_yet = [skill for skill in open_yet if skill not in told_by_it]
     if where == "bench" and wrote is not None and true is not None and "sphere" in open_yet:
-        if abs(wrote.sphere - true.sphere) <= UNSETTLED and not power:
+        if abs(wrote.sphere - true.sphere) <= UNSETTLED and not flat:
             parts.append((2, NOT_SETTLED))
             open_yet.remove("sphere")
-    parts += [(3, sentence) for sentence in look_again(open_yet, where)]
+    parts += [(3, sentence) for sentence in look_again(open_yet, where, wrong)]
     parts += [(3, sentence) for sentence in notation]
     parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
     if habits:
-        twin, more = _twin(habits, form, true)
+        lenses = [lens for _, lens in pair.values()] if pair else [true] if true else []
+        twin, more = _twin(habits, form, lenses)
         parts += [(5, twin), (7, more)]
     return _fitted([part for part in parts if part[1]])
+
+
+def _overlooked(lines: Mapping[str, tuple[Prescription | None, Triple | None]]) -> str:
+    """The eyes where a sphere was written of a lens whose cylinder cannot settle away."""
+    return "".join(
+        eye
+        for eye, (line, lens) in lines.items()
+        if line is not None and not line.cylinder and lens is not None
+        if abs(lens.cylinder) > DIFFERENCE_WITHIN
+    )
+
+
+def _beside(eyes: str, sentence: str) -> str:
+    """A sentence with the lens that it is said of, where it is one."""
+    return (
+        f"{EYES[eyes].capitalize()} lens: {sentence[0].lower()}{sentence[1:]}" if eyes in EYES else sentence
+    )
+
+
+def _as_written(wrote: Prescription | None, true: Triple | None) -> bool:
+    """Whether the sphere is right as the number that stands there, and not of the lens converted."""
+    return wrote is None or true is None or abs(wrote.sphere - true.sphere) <= POWER_WITHIN
+
+
+def _shows_in(entry: Slip, eyes: str, wrong: Mapping[str, str]) -> str:
+    """Of the lenses that a habit touches those where something is not right that it spoils."""
+    seen = {eye for skill in entry.spoils for eye in wrong.get(skill, "")}
+    return "".join(eye for eye in eyes if eye in seen) or eyes
+
+
+def _explained(
+    habits: Sequence[Slip],
+    touched: Sequence[str],
+    wrong: Mapping[str, str],
+    lines: Mapping[str, tuple[Prescription | None, Triple | None]],
+    form: str,
+) -> set[str]:
+    """The skills that the habits spoil wherever they are not right."""
+    found = {skill for entry in habits for skill in entry.spoils}
+    line, left = frozenset({"sphere", "cylinder", "axis", "form"}), set()
+    for eye, (wrote, _) in lines.items():
+        here = [each for each, eyes in zip(habits, touched or ["R"] * 2, strict=False) if eye in eyes]
+        spoilt = {skill for entry in here for skill in entry.spoils}
+        # Two habits spoil more than each by itself, and a line in the other form is no longer told by its numbers.
+        if spoilt & line and (len(here) > 1 or (wrote is not None and wrote.form not in ("sphere", form))):
+            spoilt |= line
+            found |= line
+        left |= {skill for skill, eyes in wrong.items() if eye in eyes and skill not in spoilt}
+    return found - left
 
 
 def _difference_right(wrote: Prescription | None, true: Triple | None, form: str) -> bool:
@@ -210,42 +292,47 @@ def _line(lens: Triple) -> str:
     return f"{sphere} {lens.cylinder:+.2f} x {round(lens.axis):03d}"
 
 
-def _led_to(habits: Sequence[Slip], wrote: Prescription | None, true: Triple | None, form: str) -> str:
+def _led_to(
+    habits: Sequence[Slip], wrote: Prescription | None, true: Triple | None, form: str, eye: str
+) -> str:
     slips = _of_a_line(habits)
     made = _through(slips, true, form) if slips and true is not None and wrote is not None else None
     if made is None or wrote is None:
         return ""
     line = settle(Power.from_sphere_cylinder(*made), form="minus" if made.cylinder < 0 else "plus").choice
+    of = f" for the {EYES[eye]} lens" if eye else ""
     if line.same_power(wrote):
-        return f"You wrote {wrote.distance}, just what the habit leads to on this lens."
-    return f"You wrote {wrote.distance}; on this lens the habit leads to {line.distance}."
+        return f"You wrote {wrote.distance}{of}, just what the habit leads to."
+    return f"You wrote {wrote.distance}{of}; there the habit leads to {line.distance}."
 
 
 def _numbers(lens: Triple) -> set[float]:
     across = lens.sphere + lens.cylinder
-    axes = (lens.axis, (lens.axis + 90.0) % 180.0, 180.0 - lens.axis)
+    turns = (lens.axis, (lens.axis + 90.0) % 180.0, 180.0 - lens.axis)
+    axes = turns if abs(lens.cylinder) >= SMALLEST_CYLINDER else ()
     powers = (lens.sphere, lens.cylinder, across, lens.sphere + 2.0 * lens.cylinder)
     return {round(abs(power) * 4.0) / 4.0 for power in powers if abs(power) >= 0.12} | {
         1000.0 + round(axis) for axis in axes
     }
 
 
-def _twin(habits: Sequence[Slip], form: str, true: Triple | None) -> tuple[str, str]:
+def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple]) -> tuple[str, str]:
     """The habit worked through on other numbers, and one more to do."""
     slips = _of_a_line(habits)
     if not slips:
         told = [_WORKED[entry.name] for entry in habits if entry.name in _WORKED]
         return (told[0] if told and len(habits) == 1 else ""), ""
-    # Nothing in the twin may be a number of the lens in question.
-    told_not = _numbers(true) if true is not None else set()
+    # Nothing in the twin may be a number of the lens in question; to a sphere the twin is a sphere.
+    told_not = {number for lens in lenses for number in _numbers(lens)}
+    spheres = bool(lenses) and all(abs(lens.cylinder) < SMALLEST_CYLINDER for lens in lenses)
     shown = []
     for each in _TWINS:
         turned = Triple(each.sphere + each.cylinder, -each.cylinder, (each.axis + 90 - 1) % 180 + 1)
-        lens = turned if form == "plus" else each
+        lens = Triple(each.sphere, 0.0, 180.0) if spheres else turned if form == "plus" else each
         made = _through(slips, lens, form)
         if made is not None and not (_numbers(lens) | _numbers(made)) & told_not:
             shown.append((lens, made))
     if not shown:
         return "", ""
-    twin = f"The habit makes {_line(shown[0][0])} into {_line(shown[0][1])}."
-    return twin, f"One more to do: what would it make of {_line(shown[1][0])}?" if len(shown) > 1 else ""
+    twin = f"With this habit {_line(shown[0][0])} becomes {_line(shown[0][1])}."
+    return twin, f"One more to do: what would {_line(shown[1][0])} become?" if len(shown) > 1 else ""

@@ -253,7 +253,7 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="form not converted",
         habit="This is the same lens in the other cylinder form.",
-        mend="Transpose it before you write: add the cylinder to the sphere, change its sign, turn the axis by 90.",
+        mend="Transpose the line before you write it: add the cylinder to the sphere, change its sign, turn the axis by 90.",
         spoils=_skills("form"),
         ways=_writing("other form"),
         chapter=1,
@@ -261,7 +261,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="cylinder sign kept",
-        habit="Sphere and axis are right for the form asked for, but the cylinder has the other sign.",
+        habit="The cylinder has the other sign than the form asked for.",
         mend="The cylinder changes its sign with every transposition.",
         spoils=_skills("cylinder form"),
         ways=_writing("sign kept"),
@@ -271,8 +271,7 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="axis 90 out",
         habit="The axis stands at right angles to where it should.",
-        mend="Read the wheel where the sphere lines are sharp: in minus form at the more plus power, in plus form "
-        "at the more minus power.",
+        mend="Read the wheel where the sphere lines are sharp, at the more plus power; in plus form at the more minus.",
         mend_on_paper="The axis goes with the sphere: it is the meridian along which the lens has the sphere "
         "alone. Transposing turns it by 90.",
         spoils=_skills("axis"),
@@ -283,9 +282,9 @@ CATALOGUE: tuple[Slip, ...] = (
     Slip(
         name="axis mirrored",
         habit="The axis is the mirror image of the true one.",
-        mend="Axes are counted anticlockwise from the right-hand side, seen from the front, for both eyes. "
-        "Check that the lens lies with its back against the stop.",
-        mend_on_paper="Axes are counted anticlockwise from the right-hand side, seen from the front, for both eyes.",
+        mend="Axes are counted anticlockwise from the right, seen from the front, for both eyes. "
+        "Check that the back of the lens lies on the stop.",
+        mend_on_paper="Axes are counted anticlockwise from the right, seen from the front, for both eyes.",
         spoils=_skills("axis"),
         ways=_writing("mirrored"),
         chapter=2,
@@ -465,8 +464,8 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="eyepiece not set",
-        habit="The powers are off by the same amount in both meridians, and the cylinder is not.",
-        mend="Before the first reading turn the eyepiece until the reticle is sharp to you, and check zero.",
+        habit="The eyepiece was not set: every power is off by about the same amount.",
+        mend="Turn the eyepiece fully to plus, then in until the reticle is first sharp, and check zero.",
         spoils=_skills("sphere"),
         ways=tuple(way for size in EYEPIECES for way in _each(read=f"shift {size}")),
         chapter=3,

@@ -126,7 +126,7 @@ class Marks:
         if self.harm and sum(got for got, _ in self.skills.values()) > self.at_most * self.possible:
             return f"At most half, because {self.harm}."
         if any(got < of and skill not in self.missed for skill, (got, of) in self.skills.items()):
-            return "What else is right counts once the power shows that the lens was looked at."
+            return "What else is right earns its marks once enough of the power is right."
         return ""
 
     @property
@@ -375,10 +375,10 @@ def _harm(line: Prescription, true: Triple, right: dict[str, bool]) -> str:
             return "a sphere has the wrong sign"
     more, _, less, _ = (line.power - lens).principal()
     if max(abs(float(more)), abs(float(less))) >= HARMS_FROM:
-        return "a power is about a dioptre or more from the lens"
+        return "in some meridian the power is about a dioptre or more out"
     if line.axis is not None and abs(true.cylinder) >= REAL_CYLINDER:
         if axis_difference(line.axis, true.axis) >= 60.0:
-            return "an axis stands across the lens's"
+            return "an axis stands across that of the lens"
     return ""
 
 
@@ -470,6 +470,12 @@ class PairMarks:
     def all_right(self) -> bool:
         """Whether nothing was missed."""
         return not self.marks.missed
+
+    @property
+    def wrong(self) -> dict[str, str]:
+        """For each skill that was written and is not right the eyes where it is not."""
+        offs = [off for off in self.offs if not off.right]
+        return {each.skill: "".join(off.eye for off in offs if off.skill == each.skill) for each in offs}
 
     @property
     def unwritten(self) -> tuple[str, ...]:

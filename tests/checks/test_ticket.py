@@ -159,7 +159,7 @@ def test_a_guided_pair_answers_at_once_and_never_counts(chapter: Path) -> None:
         assert check.ticket(fields, learner=WHO, pair="A", folder=chapter) == 0.0
         assert check.ticket(wrong, learner=WHO, pair="A", folder=chapter) == 0.0
     assert [reply[MARKS_MIME]["state"] for reply in said] == ["Right", "Not yet"]
-    assert "The PD is not right yet" in said[1]["text/plain"]
+    assert "The PD of the right lens is not right yet" in said[1]["text/plain"]
 
 
 def test_every_habit_of_the_pair_still_has_its_name(chapter: Path) -> None:

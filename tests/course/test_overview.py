@@ -38,7 +38,7 @@ def test_marks_by_skill_the_habit_its_twin_and_what_next() -> None:
     told = words(html)
     assert "sphere cylinder axis form notation 100 % 100 % 50 % 100 % 100 %" in told
     assert "Your habit: axis 90 out." in told and "The axis stands at right angles" in told
-    assert "The habit makes" in told and "Next: axis. It is the meridian" in told
+    assert "With this habit" in told and "Next: axis. It is the meridian" in told
     assert "would hurt its wearer, so it earned at most half: first." in told
     assert "Right so far" not in told and "-3.00 +1.25 x 150" not in told
     # One screen: about as many words as a laptop shows, and nothing that the filter takes out.

@@ -49,7 +49,7 @@ def outcome_html(marks: PairMarks, found: Diagnosis) -> str:
     parts += [f"<p>{escape(sentence)}</p>" for sentence in marks.remarks]
     if missed and found:
         names = ", ".join(found.names)
-        told = " ".join((*habit_told(found.slips, missed), found.tie)).rstrip()
+        told = " ".join((*habit_told(found.slips, tie=found.tie), found.tie)).rstrip()
         parts.append(f"<p><strong>Habit: {escape(names)}.</strong> {escape(told)}</p>")
     elif missed:
         parts.append("<p>No one habit explains all of it. Go through the replay and compare each number.</p>")
