@@ -4,14 +4,17 @@ from pathlib import Path
 
 import nbgrader
 import nbgrader.apps.api
+from nbconvert.preprocessors import CSSHTMLHeaderPreprocessor
 from nbgrader.converters import GenerateAssignment
 from nbgrader.preprocessors import (
     AssignLatePenalties,
+    GetGrades,
     LimitOutput,
     OverwriteCells,
     SaveAutoGrades,
 )
 
+from optics.course.choices import InChosenPoints
 from optics.course.exchange import CollectOwn
 from optics.course.marking import CheckAnswers
 from optics.course.overview import overview
@@ -43,6 +46,9 @@ c.OverwriteCells.add_missing_cells = True
 
 # Answers are read, never run. No kernel is started.
 c.Autograde.autograde_preprocessors = [CheckAnswers, LimitOutput, SaveAutoGrades, AssignLatePenalties]
+
+# Feedback tells marks in the points that the intake chose.
+c.GenerateFeedback.preprocessors = [GetGrades, InChosenPoints, CSSHTMLHeaderPreprocessor]
 
 # From an exchange, only what is the learner's own is collected.
 c.ExchangeFactory.collect = CollectOwn

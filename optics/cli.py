@@ -131,6 +131,7 @@ def _charts(given: argparse.Namespace) -> int:
 
 
 def _intake(given: argparse.Namespace) -> int:
+    from optics.course.choices import described, read_choices
     from optics.course.folder import (
         CONFIGURATION,
         INTAKE,
@@ -146,7 +147,10 @@ def _intake(given: argparse.Namespace) -> int:
     else:
         course = open_course(given.course)
         known = [each.name for each in course.intakes()] if (course.root / INTAKE).is_file() else []
-    intake = start_intake(course, given.name)
+    choices = read_choices(course, given.chapters, given.points, given.tolerance)
+    intake = start_intake(course, given.name, **choices)
+    if said := described(intake):
+        print(said)
     if intake.name in known:
         print(f'The intake "{intake.name}" is in hand again. Release its chapters again to hand them out.')
         return 0
@@ -443,8 +447,12 @@ def _parser() -> argparse.ArgumentParser:
 
     added = for_course(
         command("intake", _intake, "start an intake, or go back to one: a class with its own set of unknown pairs",
-                "With --course and a new folder, a fresh course is made there."), chapters=False)  # fmt: skip
+                "With --course and a new folder, a fresh course is made there. What is chosen here counts "
+                "from the next release on; what is handed out stays as it is, and is marked so."), chapters=False)  # fmt: skip
     added.add_argument("name", metavar="NAME", help="a short name for the class")
+    added.add_argument("chapters", nargs="*", metavar="CHAPTER", help='the only chapters it has; "all" for all again')  # fmt: skip
+    added.add_argument("--points", action="append", default=[], metavar="WHAT=N", help='other points: "11=30" for a chapter, "11/pair-a=10" for a question; may be given again; "none" for those of the chapters')  # fmt: skip
+    added.add_argument("--tolerance", default="", metavar="EDITION", help='the table verdicts are judged by, such as "ISO 21987:2009"; "none" for that of the chapter')  # fmt: skip
 
     added = for_course(
         command("release", _release, "make the chapters to hand out, without a trace of the answers")

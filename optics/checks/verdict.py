@@ -71,14 +71,15 @@ def verdict(
     # Who does not see that it fails has no row to name, and earns none by leaving it empty.
     right["deciding row"] = right["verdict"] and (held.end != "fails" or _named(row) in _rows(held))
     marks = shared_out(right, points)
+    by = f"Judged by {held.standard}."
     if not marks.missed:
-        return tell(Reply(state="Right", marks=marks))
+        return tell(Reply(state="Right", sentences=(by,), marks=marks))
     sentence = (
         f"{'Another row decides' if row else 'The row that decides is not named'}: go through the table from the top, right lens, left lens, then the pair."
         if right["verdict"]
         else "Read what decides again, with the eyepiece set and zero checked; then go through the table row by row."
     )
-    return tell(Reply(state="Not yet", sentences=(sentence,), marks=marks))
+    return tell(Reply(state="Not yet", sentences=(sentence, by), marks=marks))
 
 
 def recorded_verdict(answer: object) -> None:

@@ -122,6 +122,7 @@ def class_page(
     late: Mapping[str, Mapping[str, str]],
     overdue: Mapping[str, Sequence[str]],
     moves: Mapping[tuple[str, str], str] | None = None,
+    choices: str = "",
 ) -> str:
     """The class report as a page of HTML, without scripts.
 
@@ -137,6 +138,8 @@ def class_page(
         As for `see_first`.
     moves : dict of (str, str) to str, optional
         By learner and chapter the address of the page that shows how the pairs were read.
+    choices : str
+        What the intake chose, in sentences.
 
     Returns
     -------
@@ -198,7 +201,7 @@ def class_page(
     return f"""<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title><style>{_STYLE}</style></head>
 <body><h1>{escape(title)}</h1>
-<p>{escape(_sentences(found, len(names)))}</p>
+<p>{escape(_sentences(found, len(names)))}</p>{f"<p>{escape(choices)}</p>" if choices else ""}
 {_table("See first", ["Learner", "Name", "Why"], [_row(escape(who), _name(names[who]), escape("; ".join(why))) for who, why in first[:MOST_FIRST]])}
 {f"<p>{len(first) - MOST_FIRST} more have a reason: see-first.csv.</p>" if len(first) > MOST_FIRST else ""}
 {_table("Missing and late", ["Chapter", "Missing", "Late"], _missing_and_late(by_learner, names, late, overdue))}

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from optics.errors import OpticsError
 from optics.project_files import project_folder
@@ -42,12 +43,21 @@ class Intake:
         By chapter, "" for all others; each as "2026-03-02 18:00".
     extensions : dict of str to dict
         The same for single learners, by identifier.
+    chapters : tuple of str
+        The only chapters that it has; none for all of them.
+    points : dict of str to dict
+        By chapter the points of its questions that are not as the chapter has them, "" for its sum.
+    tolerance : str
+        The edition that its verdict questions are judged by, "" for that of the chapter.
     """
 
     name: str
     secret: str
     deadlines: Mapping[str, str] = field(default_factory=dict)
     extensions: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    chapters: tuple[str, ...] = ()
+    points: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    tolerance: str = ""
 
     def deadline(self, chapter: str, learner: str = "") -> str:
         """When a chapter is due from a learner, "" where nothing is set."""
@@ -146,6 +156,9 @@ def _intake(plain: dict) -> Intake:
         secret=str(plain["secret"]),
         deadlines=dict(plain.get("deadlines", {})),
         extensions={who: dict(dates) for who, dates in plain.get("extensions", {}).items()},
+        chapters=tuple(plain.get("chapters", ())),
+        points={chapter: dict(mine) for chapter, mine in plain.get("points", {}).items()},
+        tolerance=str(plain.get("tolerance", "")),
     )
 
 
@@ -243,7 +256,7 @@ def checked_intake_name(name: str) -> str:
     return name
 
 
-def start_intake(course: Course, name: str, secret: str | None = None) -> Intake:
+def start_intake(course: Course, name: str, secret: str | None = None, **choices: Any) -> Intake:
     """Take an intake in hand: a new class with new unknown pairs, or an earlier one again.
 
     The others are kept, and so are the pairs that they were given; what comes back from
@@ -257,6 +270,9 @@ def start_intake(course: Course, name: str, secret: str | None = None) -> Intake
         The name of an earlier intake goes back to it.
     secret : str, optional
         Of a new intake; a fresh one where none is given.
+    **choices
+        Its chapters, points and tolerance, from `optics.course.choices.read_choices`; what is
+        not given stays as it is.
     """
     name = checked_intake_name(name)
     others = course.intakes() if (course.root / INTAKE).is_file() else ()
@@ -266,8 +282,9 @@ def start_intake(course: Course, name: str, secret: str | None = None) -> Intake
             break
     else:
         intake = Intake(name=name, secret=secret or secrets.token_hex(16))
-    course.keep_intakes([intake, *(other for other in others if other is not intake)])
-    return intake
+    chosen = replace(intake, **choices)
+    course.keep_intakes([chosen, *(other for other in others if other is not intake)])
+    return chosen
 
 
 def set_deadline(course: Course, due: str, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> str:

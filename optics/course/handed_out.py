@@ -102,9 +102,11 @@ def box_for(course: Course, chapter: str, stamp: Stamp) -> Path | None:
         Where it cannot be told which pairs lay on the learner's bench, or they are not kept.
     """
     kept = sorted(path.parent for path in (course.root / HANDED_OUT / chapter).glob(f"*/{SEALED}"))
+    has_pairs = (course.root / "source" / chapter / BRIEFS).is_file()
+    # A chapter without pairs has a box only where its points were chosen.
+    if not has_pairs and (not kept or (stamp.intake and not stamp.pairs)):
+        return None
     if not kept:
-        if not (course.root / "source" / chapter / BRIEFS).is_file():
-            return None
         # Released before boxes were kept, when there could be one only.
         kept = [
             path

@@ -23,6 +23,7 @@ import nbformat
 
 import optics
 from optics.course.folder import Course, write_whole
+from optics.course.handed_out import stamp_of
 from optics.project_files import project_folder
 
 TO_HAND_OUT = "to-hand-out"
@@ -130,7 +131,8 @@ def pack(course: Course) -> Path:
     """
     wheel, data = learner_wheel(course)
     release = course.root / "release"
-    chapters = course.chapters("release")
+    # Another intake's release may lie beside, of a chapter that this one does not have.
+    chapters = tuple(each for each in course.chapters("release") if _is_own(course, each))
     files = {"start-here.html": _start_page(course, chapters, wheel).encode(), wheel: data}
     for chapter in chapters:
         for path in sorted(path for path in (release / chapter).rglob("*") if path.is_file()):
@@ -142,6 +144,16 @@ def pack(course: Course) -> Path:
     target = course.root / TO_HAND_OUT / f"{name}.zip"
     write_whole(target, _zipped(files))
     return target
+
+
+def _is_own(course: Course, chapter: str) -> bool:
+    """Whether a chapter was released for the intake in hand."""
+    intake = course.intake
+    released = json.loads(course.notebook("release", chapter).read_text("utf-8"))
+    return chapter in (intake.chapters or (chapter,)) and stamp_of(released["metadata"]).intake in (
+        "",
+        intake.name,
+    )
 
 
 def _start_page(course: Course, chapters: tuple[str, ...], wheel: str) -> str:

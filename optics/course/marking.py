@@ -67,15 +67,18 @@ class CheckAnswers(NbGraderPreprocessor):
             points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
         folder = Path(resources["metadata"]["path"] or ".")
         who = ""
+        chosen: dict[str, float] = {}
         moves: dict[str, Trace] = {}
         pictures: dict[str, NotebookNode] = {}
         if self.parent is not None:
             # nbgrader has put the pairs of the last release there; a submission has its own.
             course = Course(root=Path(self.parent.parent.coursedir.root))
             box = box_for(course, names["assignment"], stamp_of(nb.metadata))
-            if box is not None:
+            if box is None:
+                (folder / SEALED).unlink(missing_ok=True)
+            else:
                 write_whole(folder / SEALED, (box / SEALED).read_bytes())
-                who = names["student"]
+                who, chosen = names["student"], open_pairs(folder).points
             moves, pictures = _moves(course, names["student"], names["assignment"])
         with standing_in(str(folder)):
             bench = Bench(who)
@@ -88,7 +91,8 @@ class CheckAnswers(NbGraderPreprocessor):
                     cell.outputs = bench.read(cell.source, sources[key])
                 elif key in locked:
                     with handed_in(moves.get(key)):
-                        cell.outputs = bench.run(sources[key], points.get(key))
+                        weight = chosen[key] / points[key] if key in chosen and points.get(key) else 1.0
+                        cell.outputs = bench.run(sources[key], points.get(key), weight)
                     cell.outputs += [pictures[key]] if key in pictures else []
                     cell.execution_count = bench.count
         return nb, resources
@@ -156,8 +160,11 @@ class Bench:
         ]
         return [_note(note) for note in notes]
 
-    def run(self, source: str, points: float | None) -> list[NotebookNode]:
-        """Run one of the instructor's cells and give its outputs as a kernel would."""
+    def run(self, source: str, points: float | None, weight: float = 1.0) -> list[NotebookNode]:
+        """Run one of the instructor's cells and give its outputs as a kernel would.
+
+        Its mark is in the points it is written with; its words tell it times the weight.
+        """
         from optics import checks
 
         self.count += 1
@@ -166,7 +173,7 @@ class Bench:
         shown: list[dict] = []
         try:
             with (
-                checks.collecting() as shown,
+                checks.collecting(weight) as shown,
                 warnings.catch_warnings(),
                 contextlib.redirect_stdout(printed),
                 # nbgrader gives no mark for a cell that warns; a warning is not the learner's doing.

@@ -20,13 +20,14 @@ from nbgrader.preprocessors import NbGraderPreprocessor
 from nbgrader.utils import is_solution
 from tqdm import tqdm
 
+from optics.course.choices import as_chosen, chapters_for, chosen_points, led_on, tables_chosen
 from optics.course.class_list import aliases, class_list
 from optics.course.folder import Course, write_whole
 from optics.course.grader import gradebook, run_step
 from optics.course.handed_out import Stamp, keep_box, set_stamp, stamp_of_box
 from optics.errors import OpticsError
 from optics.lens.parsing import parse_pair
-from optics.specimens.sealed import BRIEFS, SEALED, VARIANTS, briefs_in, mark_of, sealed
+from optics.specimens.sealed import BRIEFS, SEALED, VARIANTS, briefs_in, mark_of, open_pairs, sealed
 
 REGIONS = (("BEGIN SOLUTION", "END SOLUTION"), ("BEGIN HIDDEN TESTS", "END HIDDEN TESTS"))
 MARKERS = tuple(marker for pair in REGIONS for marker in pair)
@@ -112,7 +113,7 @@ def release(
     course : Course
         The course; it needs an intake.
     chapters : sequence of str
-        Names or numbers; all of them where none is given.
+        Names or numbers; all that the intake has where none is given.
     variants : int
         How many different pairs share one letter.
     secret : str, optional
@@ -129,7 +130,7 @@ def release(
         it; what was released before still stands.
     """
     intake = course.intake
-    chosen = course.chosen(chapters)
+    chosen = chapters_for(course, chapters)
     people = {
         mark_of(intake.name, alias): mark_of(intake.name, identifier)
         for alias, identifier in aliases(class_list(course)).items()
@@ -141,6 +142,8 @@ def release(
             secret=secret or intake.secret,
             variants=variants,
             people=people,
+            points=chosen_points(course, intake, chapter),
+            tables=tables_chosen(course, intake, chapter),
         )
         for chapter in chosen
     }
@@ -170,6 +173,7 @@ def release(
         for chapter in wanted:
             if boxes[chapter]:
                 keep_box(course, chapter, boxes[chapter])
+            if boxes[chapter] and (course.root / "source" / chapter / BRIEFS).is_file():
                 write_whole(course.root / "source" / chapter / SEALED, boxes[chapter])
             stands = course.step("release", chapter=chapter)
             if stands.exists():
@@ -179,7 +183,12 @@ def release(
     finally:
         shutil.rmtree(building, ignore_errors=True)
     return [
-        Released(chapter, course.root / "release" / chapter, bool(boxes[chapter]), chapter in changed)
+        Released(
+            chapter,
+            course.root / "release" / chapter,
+            (course.root / "source" / chapter / BRIEFS).is_file(),
+            chapter in changed,
+        )
         for chapter in chosen
     ]
 
@@ -202,6 +211,9 @@ def _made(course: Course, chapter: str, box: str, place: Path, book: str = "") -
     for path in folder.glob("*.ipynb"):
         notebook = nbformat.read(path, as_version=4)
         set_stamp(notebook, stamp)
+        if box:
+            as_chosen(notebook, open_pairs(folder))
+        led_on(notebook, course, chapter)
         nbformat.write(notebook, path)
     left = traces(course, chapter, folder)
     if left:

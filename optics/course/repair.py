@@ -20,9 +20,12 @@ import nbformat
 from nbformat.notebooknode import NotebookNode
 from nbgrader.preprocessors import NbGraderPreprocessor
 
-from optics.course.handed_out import STAMP, set_stamp, stamp_of
+from optics.course.choices import as_chosen
+from optics.course.folder import Course
+from optics.course.handed_out import STAMP, box_for, set_stamp, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import LONGEST_CELL, assigned_names
+from optics.specimens.sealed import open_pairs
 
 MOST_NOTES = 100
 """Own cells of a learner that are kept."""
@@ -237,10 +240,13 @@ class PutIntoRelease(NbGraderPreprocessor):
         # Through the file's form once, so that a submission put here by another
         # way than our own gathering is just as plain.
         submitted, notes = load_notebook(nbformat.writes(nb).encode("utf-8", "replace"))
+        course, stamp = Course(root=Path(folder.root)), stamp_of(submitted.metadata)
+        if (box := box_for(course, names["assignment"], stamp)) is not None:
+            as_chosen(released, open_pairs(box))
         restored = put_into_release(released, submitted)
         # Its own stamp or none: the release's may be another intake's.
         restored.notebook.metadata.pop(STAMP, None)
-        set_stamp(restored.notebook, stamp_of(submitted.metadata))
+        set_stamp(restored.notebook, stamp)
         notes += restored.notes
         if notes:
             restored.notebook.cells.insert(0, mended_cell(notes))

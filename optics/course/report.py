@@ -12,6 +12,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from optics.course.as_it_was_read import page_of
+from optics.course.choices import described
 from optics.course.class_findings import question_rows, see_first
 from optics.course.class_list import Learner, class_list
 from optics.course.class_page import class_page
@@ -122,7 +123,10 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
         for who, chapter in sorted({(result.learner, result.chapter) for result in found})
         if (page := page_of(course, who, chapter))
     }
-    write_whole(folder / "class.html", class_page(title, found, everybody, late, overdue, moves))
+    write_whole(
+        folder / "class.html",
+        class_page(title, found, everybody, late, overdue, moves, described(course.intake)),
+    )
     return folder
 
 
@@ -147,9 +151,10 @@ def _lateness(course: Course, learner: str, chapters: Sequence[str]) -> dict[str
 
 
 def _overdue(course: Course, found: Sequence[Result], everybody: Iterable[str]) -> dict[str, list[str]]:
-    """Chapters of the report that did not come from a learner, and for which there is no more time."""
+    """Chapters of the report and the intake that did not come from a learner, with no more time for them."""
+    own = course.intake.chapters
     came = {(result.learner, result.chapter) for result in found}
-    chapters = sorted({result.chapter for result in found})
+    chapters = sorted({result.chapter for result in found if not own or result.chapter in own})
     now = datetime.now()
     said: dict[str, list[str]] = {}
     for who in everybody:

@@ -13,6 +13,7 @@ from typing import Any
 from nbgrader.api import SubmittedAssignment
 
 from optics.apprentices.apprentice import questions
+from optics.course.choices import points_beside
 from optics.course.folder import Course
 from optics.course.grader import gradebook
 from optics.course.reading import answers_in
@@ -116,7 +117,7 @@ def results(course: Course, chapters: Sequence[str] = ()) -> list[Result]:
             order = _order(course.notebook("release", chapter))
             for submission in sorted(submissions, key=lambda each: each.student.id):
                 marked = course.notebook("autograded", chapter, submission.student.id)
-                found += _of_one(submission, chapter, _told(marked, asked), order)
+                found += _of_one(submission, chapter, _told(marked, asked), order, points_beside(marked))
     return gathered(found)
 
 
@@ -142,21 +143,26 @@ def _order(path: Path) -> dict[str, int]:
 
 
 def _of_one(
-    submission: SubmittedAssignment, chapter: str, told: dict[str, dict], order: Mapping[str, int]
+    submission: SubmittedAssignment,
+    chapter: str,
+    told: dict[str, dict],
+    order: Mapping[str, int],
+    chosen: Mapping[str, float],
 ) -> list[Result]:
-    """One learner's questions of one chapter: those with marks, then practice."""
+    """One learner's questions of one chapter: those with marks, in the points chosen, then practice."""
     student = submission.student
     whose = (student.id, " ".join(filter(None, (student.first_name, student.last_name))), chapter)
     found = []
     grades = [grade for notebook in submission.notebooks for grade in notebook.grades]
     for grade in sorted(grades, key=lambda each: (order.get(each.name, len(order)), each.name)):
         said = told.pop(grade.name, {})
-        score, points, by_hand = grade.score or 0.0, grade.max_score, grade.needs_manual_grade
+        score, written, by_hand = grade.score or 0.0, grade.max_score, grade.needs_manual_grade
+        points = chosen.get(grade.name, written)
         found.append(
             Result(
                 *whose,
                 grade.name,
-                float(score),
+                float(score * points / written) if written else 0.0,
                 float(points),
                 bool(by_hand),
                 False,

@@ -222,6 +222,11 @@ def available() -> tuple[str, ...]:
     return tuple(_tables())
 
 
+def for_pairs() -> tuple[str, ...]:
+    """Names of the tables by which a mounted pair can pass: those with a row for imbalance."""
+    return tuple(name for name in available() if load(name).rows_for("vertical imbalance", "single vision"))
+
+
 def load(name: str) -> Standard:
     """The table of one edition, by its plain name.
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import sqrt
 from typing import NamedTuple
@@ -144,6 +144,11 @@ class Marks:
     def possible(self) -> float:
         """Marks possible."""
         return float(round(sum(of for _, of in self.skills.values()), 2)) if self.counts else 0.0
+
+    def times(self, weight: float) -> Marks:
+        """The same in other points."""
+        skills = {skill: (got * weight, of * weight) for skill, (got, of) in self.skills.items()}
+        return replace(self, skills=skills, wrong=self.missed)
 
     @property
     def missed(self) -> tuple[str, ...]:

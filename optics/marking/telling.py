@@ -19,7 +19,7 @@ from optics.marking.marks import Marks, Off
 
 MARKS_MIME = "application/vnd.optics.marks+json"
 
-_collected: ContextVar[list[dict[str, Any]] | None] = ContextVar("collected", default=None)
+_collected: ContextVar[tuple[list[dict[str, Any]], float] | None] = ContextVar("collected", default=None)
 
 # State in words and by the line at the side, never by colour alone.
 _FRAMES = {
@@ -172,8 +172,8 @@ LATER = "What counts is marked by your instructor, after you hand in."
 
 
 @contextmanager
-def collecting() -> Iterator[list[dict[str, Any]]]:
-    """Collect what checks say instead of displaying it.
+def collecting(weight: float = 1.0) -> Iterator[list[dict[str, Any]]]:
+    """Collect what checks say instead of displaying it, marks told times a weight.
 
     Yields
     ------
@@ -181,7 +181,7 @@ def collecting() -> Iterator[list[dict[str, Any]]]:
         One MIME bundle for each reply, in order.
     """
     said: list[dict[str, Any]] = []
-    token = _collected.set(said)
+    token = _collected.set((said, weight))
     try:
         yield said
     finally:
@@ -207,9 +207,10 @@ def tell(reply: Reply) -> Mark:
     Mark
         The marks, because the last value of a check cell *is* its mark.
     """
-    said = _collected.get()
-    if said is not None:
-        said.append(reply.bundle)
+    if (collected := _collected.get()) is not None:
+        said, weight = collected
+        marks = reply.marks.times(weight) if reply.marks is not None else None
+        said.append(replace(reply, marks=marks).bundle)
     else:
         from IPython.display import display
 

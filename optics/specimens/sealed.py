@@ -17,7 +17,7 @@ import hmac
 import json
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
@@ -59,12 +59,15 @@ class PairBox:
     people : dict of str to str
         For each way in which somebody of the class list may write their name, whose it is;
         both as `mark_of` makes them, so that the box is no list of the class.
+    points : dict of str to float
+        By the name of its check, the points of each question that are not as the chapter has them.
     """
 
     intake: str
     briefs: dict[str, Brief]
     seeds: dict[str, list[int]]
     people: dict[str, str] = field(default_factory=dict)
+    points: dict[str, float] = field(default_factory=dict)
 
     def pair(self, letter: str, learner: str) -> Specimen:
         """The pair with this letter that lies before this learner.
@@ -179,6 +182,8 @@ def sealed(
     secret: str,
     variants: int = VARIANTS,
     people: Mapping[str, str] | None = None,
+    points: Mapping[str, float] | None = None,
+    tables: Mapping[str, str] | None = None,
 ) -> str:
     """A chapter's pairs for one intake, sealed.
 
@@ -194,21 +199,27 @@ def sealed(
         How many different pairs share one letter.
     people : mapping of str to str, optional
         Who may write their name in which ways, as in `PairBox`.
+    points : mapping of str to float, optional
+        As in `PairBox`.
+    tables : mapping of str to str, optional
+        By letter the table of tolerances a pair is made for, instead of its brief's.
 
     Returns
     -------
     str
-        What `pairs.sealed` is to hold; "" where the chapter has no pairs.
+        What `pairs.sealed` is to hold; "" where the chapter has no pairs and its own points.
     """
     box = _box(Path(folder), intake, secret, variants)
-    if not box.briefs:
+    if not box.briefs and not points:
         return ""
+    for letter, table in (tables or {}).items():
+        box.briefs[letter] = replace(box.briefs[letter], table=table)
     inside = {
         "maker": MAKER,
         "briefs": {letter: brief.to_plain() for letter, brief in box.briefs.items()},
         "seeds": box.seeds,
         "people": dict(people or {}),
-    }
+    } | ({"points": dict(points)} if points else {})
     veiled = _veil(zlib.compress(json.dumps(inside, sort_keys=True).encode()), intake)
     outside = {
         "what": "Unknown pairs for the bench. Sealed against a glance; reading it here teaches nothing.",
@@ -234,7 +245,7 @@ def open_pairs(folder: Path | str = ".") -> PairBox:
         outside = json.loads(path.read_text("utf-8"))
         inside = json.loads(zlib.decompress(_veil(base64.b64decode(outside["pairs"]), outside["intake"])))
         maker, briefs, seeds = inside["maker"], inside["briefs"], inside["seeds"]
-        people = dict(inside.get("people", {}))
+        people, points = dict(inside.get("people", {})), dict(inside.get("points", {}))
     except (ValueError, KeyError, TypeError, zlib.error):
         raise OpticsError(
             f"The file {SEALED} in this folder is damaged.",
@@ -252,4 +263,5 @@ def open_pairs(folder: Path | str = ".") -> PairBox:
         briefs={letter: Brief.from_plain(values) for letter, values in briefs.items()},
         seeds=seeds,
         people=people,
+        points=points,
     )

@@ -15,7 +15,7 @@ import ipywidgets as widgets
 
 from optics.errors import OpticsError
 from optics.judging.compare import compare
-from optics.judging.standards import available, load
+from optics.judging.standards import for_pairs, load
 from optics.judging.verify import CAUTION, Verification, verify
 from optics.lens.multifocal import Multifocal
 from optics.lens.progressive import Progressive
@@ -111,11 +111,6 @@ def shop_told(ticket: Ticket, pair: Specimen) -> list[str]:
     return told
 
 
-def tables() -> tuple[str, ...]:
-    """The tables that judge a mounted pair."""
-    return tuple(name for name in available() if load(name).rows_for("vertical imbalance", "single vision"))
-
-
 class ErrandPanel(widgets.VBox):
     """What the errand asks beside the ticket.
 
@@ -135,7 +130,7 @@ class ErrandPanel(widgets.VBox):
         self.show_order = widgets.Button(description="Show the order", layout=widgets.Layout(width="auto"))
         self.order = widgets.HTML()
         self.table = widgets.Dropdown(
-            options=tables(), value=USUAL_TABLE, description="Table of tolerances", style=wide
+            options=for_pairs(), value=USUAL_TABLE, description="Table of tolerances", style=wide
         )
         self.decision = widgets.Dropdown(
             options=[("choose", ""), *((each, each) for each in DECISIONS)],
@@ -168,7 +163,7 @@ class ErrandPanel(widgets.VBox):
         kept = answers or {}
         self.decision.value = kept.get("decision") if kept.get("decision") in DECISIONS else ""
         self.reason.value, self.order.value = str(kept.get("reason", ""))[:MOST_LETTERS], ""
-        if kept.get("table") in tables():
+        if kept.get("table") in for_pairs():
             self.table.value = kept["table"]
         self.show_order.disabled = False
         row = widgets.Layout(flex_flow="row wrap", grid_gap="0.5em", align_items="center")
