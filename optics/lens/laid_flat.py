@@ -22,7 +22,7 @@ equations (from memory; held against traced rays in the tests).
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -39,6 +39,8 @@ STOP_RADIUS_MM = 4.0
 EVEN_WITHIN = 0.01
 """A stop whose rays stray less than this from one power is drawn as one power, prism dioptres:
 less than the eye's own blur spreads."""
+SMALL = 0.005
+"""Slope of the rays that show how large the target is seen."""
 RINGS_READ = 3
 """Rings of points that a reading is worked out from; 10 rings move none by 0.003 D."""
 
@@ -141,6 +143,7 @@ class Placed(Sheet):
         return {**line, "top": top.tolist(), "degrees": line["degrees"] + self.degrees}
 
 
+@lru_cache(maxsize=4)
 def stop_points_mm(rings: int = 10) -> NDArray[np.float64]:
     """Points of the stop that stand for equal parts of it, shape (n, 2).
 
@@ -209,7 +212,7 @@ class Body:
         """
         laid = _Laid(self, x_mm, y_mm, against)
         met = laid.met()
-        return met if np.ndim(x_mm) or np.ndim(y_mm) else met._replace(whole=WholeStop(laid, met))
+        return met._replace(whole=WholeStop(laid, met))
 
 
 def body_of(lens: Lens) -> Body | None:
@@ -260,9 +263,9 @@ class _Laid:
         return first, shape, inside, second, far, out
 
     def seen(self, out: NDArray) -> NDArray:
-        """Direction of a ray as a place in the field, prism dioptres as the operator sees them."""
-        ahead = np.sum(out * self.axis, -1)[..., None]
-        x_y = 100.0 * np.stack([np.sum(out * side, -1) for side in self.sideways], -1) / ahead
+        """Directions of rays (..., n, 3) as places in the field, prism dioptres as the operator sees them."""
+        x_y_ahead = out @ np.stack([*self.sideways, self.axis], -1)
+        x_y = 100.0 * x_y_ahead[..., :2] / x_y_ahead[..., 2:]
         return (x_y + self.body.ground) * ([-1.0, 1.0] if self.mirrored else [1.0, 1.0])
 
     def met(self) -> OverStop:
@@ -284,14 +287,15 @@ class _Laid:
             -2,
         )
         power = Power.from_matrix(MM_PER_M * matrix)
-        return OverStop(power.turned_over() if self.mirrored else power, Prism(self.seen(out)))
+        prism = Prism(self.seen(out[..., None, :])[..., 0, :])
+        return OverStop(power.turned_over() if self.mirrored else power, prism)
 
     def sent(self, rho_mm: NDArray, slope: NDArray) -> NDArray:
-        """Where rays from points of the stop, sent off with these slopes, stand in the field."""
+        """Where rays from points of the stop (..., n, 2), sent off with these slopes, stand in the field."""
         turn = [-1.0, 1.0] if self.mirrored else [1.0, 1.0]
-        sideways = np.stack(self.sideways)
-        start = self.foot - self.body.off_stop_mm * self.axis + (rho_mm * turn) @ sideways
-        return self.seen(self.trace(start, _unit(self.axis + (slope * turn) @ sideways))[-1])
+        sideways, axis = np.stack(self.sideways, -2), self.axis[..., None, :]
+        start = self.foot[..., None, :] - self.body.off_stop_mm * axis + (rho_mm * turn) @ sideways
+        return self.seen(self.trace(start, _unit(axis + (slope * turn) @ sideways))[-1])
 
 
 class WholeStop:
@@ -320,21 +324,28 @@ class WholeStop:
         return at + (drum - float(self._met.power.mean)) * more
 
     @cached_property
-    def _sent(self) -> tuple[NDArray, NDArray]:
+    def _traced(self) -> NDArray[np.float64]:
+        """Rays through every point with half a dioptre less and more, and four through the middle."""
         # The light that the drum sends through a point leans by drum times its height;
         # what it does to the way through the lens is all but linear.
-        lean = self.points_mm / MM_PER_M
-        middle = float(self._met.power.mean)
-        either = [self._laid.sent(self.points_mm, (middle + d) * lean) for d in (-0.5, 0.5)]
-        return (either[0] + either[1]) / 2.0, either[1] - either[0]
+        lean, middle = self.points_mm / MM_PER_M, self._met.power.vector[..., 0, None, None]
+        ways = SMALL * np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+        slopes = [(middle + d) * lean for d in (-0.5, 0.5)]
+        slopes.append(np.broadcast_to(ways, (*middle.shape[:-2], 4, 2)))
+        points = np.concatenate([self.points_mm, self.points_mm, np.zeros((4, 2))])
+        return self._laid.sent(points, np.concatenate(slopes, -2))
 
-    @cached_property
+    @property
+    def _sent(self) -> tuple[NDArray, NDArray]:
+        n = len(self.points_mm)
+        less, more = self._traced[..., :n, :], self._traced[..., n:-4, :]
+        return (less + more) / 2.0, more - less
+
+    @property
     def magnification(self) -> NDArray[np.float64]:
         """How directions of the target are seen through the middle of the stop."""
-        small = 0.005
-        ways = np.array([[small, 0.0], [-small, 0.0], [0.0, small], [0.0, -small]])
-        seen = self._laid.sent(np.zeros((4, 2)), ways) / (200.0 * small)
-        return np.stack([seen[0] - seen[1], seen[2] - seen[3]], -1)
+        seen = self._traced[..., -4:, :] / (200.0 * SMALL)
+        return np.swapaxes(seen[..., ::2, :] - seen[..., 1::2, :], -1, -2)
 
     @cached_property
     def even(self) -> bool:
@@ -352,19 +363,20 @@ class WholeStop:
         part in the middle of the stop.
         """
         few = WholeStop(self._laid, self._met, RINGS_READ)
-        if few._lined:
-            return self._met.power
-        height_cm = few.points_mm / 10.0
-        slope = np.linalg.lstsq(height_cm, few._sent[0] - few._sent[0].mean(0), rcond=None)[0]
-        left = -np.linalg.solve(few.magnification, slope.T)
-        return Power.from_matrix((left + left.T) / 2.0 + float(self._met.power.mean) * np.eye(2))
+        sent = few._sent[0]
+        slope = np.linalg.pinv(few.points_mm / 10.0) @ (sent - sent.mean(-2, keepdims=True))
+        left = -np.linalg.solve(few.magnification, np.swapaxes(slope, -1, -2))
+        middle = self._met.power
+        whole = left + middle.vector[..., 0, None, None] * np.eye(2)
+        return Power(np.where(few._lined[..., None], middle.vector, Power.from_matrix(whole).vector))
 
     @property
-    def _lined(self) -> bool:
+    def _lined(self) -> NDArray[np.bool_]:
         """Whether a segment's line crosses the stop."""
-        x, y = (self._laid.foot[:2] + self.points_mm).T
+        at = self._laid.foot[..., None, :2] + self.points_mm
         sheets = (self._laid.resting, self._laid.other)
-        return any(np.ptp(sheet.added(x, y)[1][..., 0, 0]) > 0.0 for sheet in sheets)
+        bent = [sheet.added(at[..., 0], at[..., 1])[1][..., 0, 0] for sheet in sheets]
+        return np.any(np.ptp(bent, axis=-1) > 0.0, axis=0)
 
 
 def _normal(slope: NDArray) -> NDArray:
