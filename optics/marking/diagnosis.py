@@ -27,7 +27,7 @@ from optics.errors import OpticsError
 from optics.instrument.repeats import READING_DEVIATION
 from optics.instrument.trace import Trace, trace_from
 from optics.lens.angles import rotation
-from optics.lens.lens import BACK, FRONT, Lens, OverStop
+from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal
 from optics.lens.progressive import Progressive
@@ -41,7 +41,6 @@ __all__ = ["BareLenses", "Diagnosis", "Explanation", "diagnose"]
 
 Floats = NDArray[np.float64]
 OTHER = {"R": "L", "L": "R"}
-HERE = (0.0, 0.0)
 LEFT_AS_FOUND = {"bent": (TEMPLE_TWISTED, FRONT_BENT), "smeared": (SMEARED,)}
 
 HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.08, 0.06, 0.01
@@ -223,16 +222,16 @@ def _effects(where: str) -> dict[tuple[str, str], tuple[tuple[tuple[str, str], .
 
 
 @lru_cache(maxsize=4)
-def _charts_laid(where: str) -> tuple[str, ...]:
-    """How charts are laid by the habits."""
-    read = (part for _, _, way in _ways(where) for part in (way.read, way.add, way.prism))
-    return tuple(dict.fromkeys(part for part in read if part.startswith("chart")))
-
-
-@lru_cache(maxsize=4)
-def _corridors(where: str) -> tuple[float, ...]:
-    """How far above its circle near is read by the habits, mm."""
-    return tuple(float(way.add.split()[1]) for _, _, way in _ways(where) if way.add.startswith("corridor"))
+def _aside(where: str) -> tuple[tuple[str, str], ...]:
+    """Parts of a lens that the habits read aside of the right place, and how."""
+    charts = {
+        part for _, _, way in _ways(where) for part in (way.read, way.add, way.prism) if "chart" in part
+    }
+    corridors = {way.add for _, _, way in _ways(where) if way.add.startswith("corridor")}
+    return (
+        *((part, laid) for laid in sorted(charts) for part in ("distance", "near", "prism")),
+        *(("near", up) for up in sorted(corridors)),
+    )
 
 
 class _Truth:
@@ -240,9 +239,7 @@ class _Truth:
 
     def __init__(self, pair: Specimen | BareLenses, form: str, where: str) -> None:
         self.pair, self.form, self.where = pair, form, where
-        self._over: dict[tuple, OverStop] = {}
-        self._powers: dict[tuple, Power] = {}
-        self._lenses: dict[tuple[str, tuple[str, ...]], Lens] = {}
+        self._laid: dict[tuple[str, str, str], dict[tuple[str, str], OverStop]] = {}
         eyes = pair.powers if isinstance(pair, BareLenses) else "RL"
         self._tables: dict[tuple[str, str], Floats] = {}
         self._ink: dict[tuple[str, str, str], tuple[float, float]] = {}
@@ -257,73 +254,49 @@ class _Truth:
 
     def strength(self, eye: str) -> float:
         """Mean distance power, dioptres without sign."""
-        return abs(float(self._at(eye, "distance").mean))
+        return abs(float(self._met(eye, "distance").power.mean))
 
     # --- the lens over the stop
 
-    def _met(
-        self, eye: str, part: str, against: str, left: tuple[str, ...], by: tuple[float, float]
-    ) -> OverStop:
-        key = (eye, part, against, left, by)
-        if key not in self._over:
-            if isinstance(self.pair, BareLenses):
-                power = self.pair.powers[eye]
-                self._over[key] = OverStop(power.turned_over() if against == FRONT else power, Prism.none())
-            else:
-                if by != HERE and not left:
-                    self._aside(eye, against)
-                if key in self._over:
-                    return self._over[key]
-                x, y = self._place(eye, part, left)
-                self._over[key] = self._lens(eye, left).over_stop(x + by[0], y + by[1], against)
-        return self._over[key]
+    def _met(self, eye: str, part: str, read: str = "", against: str = BACK) -> OverStop:
+        """What a focimeter shows of a part of a lens read in a way: its power as read, and its prism."""
+        eye = OTHER[eye] if read == "laid" else eye
+        key = eye, (FRONT if read == "front" else against), (read if read in LEFT_AS_FOUND else "")
+        if key not in self._laid:
+            self._laid[key] = self._lay(*key)
+        laid = self._laid[key]
+        return laid.get((part, read)) or laid[part, ""]
 
-    def _aside(self, eye: str, against: str) -> None:
-        """Every place aside of the right one where a habit reads this lens, all at once."""
-        places = [("near", (0.0, up)) for up in _corridors(self.where)]
-        for laid in filter(self._can, _charts_laid(self.where)):
-            for part in ("distance", "near", "prism"):
-                (x, y), (own_x, own_y) = self._inked(eye, part, laid), self._place(eye, part, ())
-                places.append((part, (x - own_x, y - own_y)))
-        at = np.array([np.add(self._place(eye, part, ()), by) for part, by in places])
-        lens = self._lens(eye, ())
-        assert isinstance(lens, Progressive), "asked only of lenses that have charts"
-        met = lens.body.over_stop(at[:, 0], at[:, 1], against)
-        for (part, by), power, prism in zip(places, met.power.vector, met.prism.vector, strict=True):
-            self._over[eye, part, against, (), by] = OverStop(Power(power), Prism(prism))
-
-    def _lens(self, eye: str, left: tuple[str, ...]) -> Lens:
-        assert isinstance(self.pair, Specimen)
-        if (eye, left) not in self._lenses:
-            pair = self.pair.spectacles
-            if left:
-                pair = self.pair.as_found(tuple(name for name in CONDITIONS if name not in left))
-            self._lenses[eye, left] = pair.mounted(eye).lens
-        return self._lenses[eye, left]
-
-    def _at(
-        self,
-        eye: str,
-        part: str,
-        against: str = BACK,
-        left: tuple[str, ...] = (),
-        by: tuple[float, float] = HERE,
-    ) -> Power:
-        """Power of a part as a focimeter reads it."""
-        key = (eye, part, against, left, by)
-        if key not in self._powers:
-            met = self._met(*key)
-            if by == HERE:
-                power = met.read
-            else:
-                # What the whole stop adds changes little over a few millimetres, and costs much.
-                power = met.power + self._at(eye, part, against, left) - self._met(*key[:4], HERE).power
-            self._powers[key] = power
-        return self._powers[key]
-
-    def _prism_at(self, eye: str, part: str, read: str = "") -> Prism:
-        """Prism of a part of a lens read in a way."""
-        return self._met(*self._over_the_stop(eye, part, read, BACK)).prism
+    def _lay(self, eye: str, against: str, found: str) -> dict[tuple[str, str], OverStop]:
+        """A lens on the stop with one side, in every place where a habit reads it, all at once."""
+        if isinstance(self.pair, BareLenses):
+            power = self.pair.powers[eye]
+            return {
+                ("distance", ""): OverStop(power.turned_over() if against == FRONT else power, Prism.none())
+            }
+        left = LEFT_AS_FOUND.get(found, ())
+        pair = self.pair.spectacles
+        if left:
+            pair = self.pair.as_found(tuple(name for name in CONDITIONS if name not in left))
+        lens: Any = pair.mounted(eye).lens
+        places = {(part, ""): self._place(eye, part, left) for part in ("distance", "centre", "prism")}
+        if self.pair.addition_side(eye) is not None:
+            places["near", ""] = self._place(eye, "near", left)
+        here = list(places)
+        met = lens.over_stop(*np.array(list(places.values())).T, against)
+        shape = (len(here), 3)
+        powers, prisms = np.broadcast_to(met.read.vector, shape), met.prism.vector
+        made = dict(zip(here, map(OverStop, map(Power, powers), map(Prism, prisms)), strict=True))
+        aside = [] if found else [each for each in _aside(self.where) if self._can(each[1])]
+        if aside:
+            at = np.array([self._inked(eye, *each) for each in aside])
+            beside = lens.over_stop(*at.T, against)
+            # What the whole stop adds changes little over a few millimetres, and costs much.
+            more = powers - np.broadcast_to(met.power.vector, shape)
+            of = [here.index((part, "")) for part, _ in aside]
+            more = map(Power, beside.power.vector + more[of])
+            made |= zip(aside, map(OverStop, more, map(Prism, beside.prism.vector)), strict=True)
+        return made
 
     def _place(self, eye: str, part: str, left: tuple[str, ...]) -> tuple[float, float]:
         """Where a part stands, from the reference point; a turned lens takes its parts along."""
@@ -359,34 +332,21 @@ class _Truth:
             return self.pair.style == PROGRESSIVE
         return True
 
-    def _read(self, eye: str, part: str, read: str, against: str = BACK) -> Power:
-        """Power of a part of a lens read in a way."""
-        return self._at(*self._over_the_stop(eye, part, read, against))
-
-    def _over_the_stop(
-        self, eye: str, part: str, read: str, against: str
-    ) -> tuple[str, str, str, tuple[str, ...], tuple[float, float]]:
-        """What lies over the stop when a part is read in a way: lens, part, side, how found, how far aside."""
-        if read.startswith("chart"):
-            (x, y), (own_x, own_y) = self._inked(eye, part, read), self._place(eye, part, ())
-            return eye, part, against, (), (x - own_x, y - own_y)
-        if read == "laid":
-            return OTHER[eye], part, against, (), HERE
-        if read == "front":
-            return eye, part, FRONT, (), HERE
-        return eye, part, against, LEFT_AS_FOUND.get(read, ()), HERE
-
     def _inked(self, eye: str, part: str, laid: str) -> tuple[float, float]:
-        """Where a mark stands on a lens, from its reference point, put on from a chart that lay so."""
+        """Where a part is looked for: by ink put on from a chart that lay so, or up the corridor."""
         if (key := (eye, part, laid)) in self._ink:
             return self._ink[key]
-        lens = self._lens(eye, ())
+        if laid.startswith("corridor"):
+            x, y = self._place(eye, part, ())
+            return x, y + float(laid.split()[1])
+        assert isinstance(self.pair, Specimen)
+        lens = self.pair.spectacles.mounted(eye).lens
         assert isinstance(lens, Progressive), "asked only of lenses that have charts"
-        sign, x, y, turned_degrees = laid.split()[1:]
+        sign, x_mm, y_mm, turned_degrees = laid.split()[1:]
         chart = LaidChart(
             sign=sign,
-            x_mm=float(x) * nasal(eye),
-            y_mm=float(y),
+            x_mm=float(x_mm) * nasal(eye),
+            y_mm=float(y_mm),
             turned_degrees=float(turned_degrees) * nasal(eye),
         )
         printed = lens.places if sign == "own" else chart_with(sign).places(eye)
@@ -398,7 +358,7 @@ class _Truth:
 
     def _power(self, eye: str, read: str) -> Triple:
         part = {"centre": "centre", "reference": "prism"}.get(read, "distance")
-        power = self._read(eye, part, read)
+        power = self._met(eye, part, read).power
         return turned(Triple(*(float(v) for v in power.sphere_cylinder(self.form))), self.form)
 
     def _lines(self, eye: str) -> _Lines:
@@ -515,19 +475,11 @@ class _Truth:
             return np.nan
         if read in ("other side", "mixed"):
             turned_side = BACK if side == FRONT else FRONT
-            near = self._at(of, "near", turned_side)
-            distance = self._at(of, "distance", turned_side if read == "other side" else side)
-        elif read.startswith("corridor"):
-            up = float(read.split()[1])
-            near, distance = self._at(of, "near", side, by=(0.0, up)), self._at(of, "distance", side)
-        elif read.startswith("from"):
-            part = "centre" if read == "from centre" else "prism"
-            near, distance = self._at(of, "near", side), self._at(of, part, side)
+            near = self._met(of, "near", "", turned_side).power
+            distance = self._met(of, "distance", "", turned_side if read == "other side" else side).power
         else:
-            near, distance = (
-                self._read(eye, "near", read, side),
-                self._read(eye, "distance", read, side),
-            )
+            far = {"from centre": "centre", "from reference": "prism"}.get(read, "distance")
+            near, distance = (self._met(eye, part, read, side).power for part in ("near", far))
         found = float(near.mean - distance.mean)
         for write in writes:
             found = found / 2.0 if write == "half" else float(near.sphere_cylinder(self.form)[0])
@@ -535,12 +487,12 @@ class _Truth:
 
     def _prism(self, eye: str, read: str, writes: list[str]) -> tuple[float, float]:
         part = read if read in ("centre", "distance") else "prism"
-        x, y = self._prism_at(eye, part, "" if read == "centre" else read).vector
+        x, y = self._met(eye, part, read).prism.vector
         for write in writes:
             if write == "none":
                 x, y = 0.0, 0.0
             elif write == "all here":
-                there = self._prism_at(OTHER[eye], "prism").vector
+                there = self._met(OTHER[eye], "prism").prism.vector
                 x, y = x - there[0], y - there[1]
             else:
                 x, y = (-x if write in ("across", "all") else x), (-y if write in ("all", "upside") else y)
