@@ -11,7 +11,6 @@ from optics.drawing.crossed_line import crossed_line, draw_crossed_line
 from optics.drawing.diagram import Diagram
 from optics.drawing.drum_readings import draw_drum_readings, drum_readings
 from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
-from optics.drawing.front_view import draw_from_above, draw_front_view, front_view
 from optics.drawing.job_ticket import job_ticket
 from optics.drawing.lens_marks import draw_progressive_marks, draw_segment, multifocal_lens, progressive_marks
 from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
@@ -34,8 +33,6 @@ __all__ = [
     "draw_crossed_line",
     "draw_drum_readings",
     "draw_eyepiece",
-    "draw_from_above",
-    "draw_front_view",
     "draw_lens_section",
     "draw_looked_through",
     "draw_mean_powers",
@@ -51,7 +48,6 @@ __all__ = [
     "drum_readings",
     "eyepiece",
     "eyepiece_strip",
-    "front_view",
     "job_ticket",
     "multifocal_lens",
     "oblique_sum",

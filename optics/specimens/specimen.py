@@ -100,10 +100,6 @@ class Specimen:
         """
         return laid_down(self.spectacles, self.conditions, mended)
 
-    def still_wrong(self, mended: Collection[str] = ()) -> tuple[Condition, ...]:
-        """What has not been put right yet."""
-        return tuple(each for each in self.conditions if each.name not in mended)
-
     # --- what it is, asked of the lenses ----------------------------------------------
 
     @property
