@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 
@@ -14,3 +15,9 @@ def project_folder(name: str) -> Path:
     here = Path(__file__).resolve().parent
     packed = here / "_packed" / name
     return packed if packed.is_dir() else here.parent / name
+
+
+def data_rows(path: Path) -> list[dict[str, str]]:
+    """The rows of a table of the project's own, each by its heads."""
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))

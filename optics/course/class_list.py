@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from optics.course.folder import CLASS_LIST, Course, write_whole
+from optics.course.folder import CLASS_LIST, Course, write_table
 from optics.errors import OpticsError
 
 IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@+-]{0,63}")
@@ -229,11 +229,8 @@ def read_class_list(path: Path) -> ClassList:
 
 def keep_class_list(course: Course, learners: Sequence[Learner]) -> None:
     """Keep the class list in the course folder, in our own columns."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["id", "name", "email", "platform"])
-    writer.writerows([each.identifier, each.name, each.email, each.platform] for each in learners)
-    write_whole(course.root / CLASS_LIST, "\ufeff" + text.getvalue())
+    rows = [(each.identifier, each.name, each.email, each.platform) for each in learners]
+    write_table(course.root / CLASS_LIST, ("id", "name", "email", "platform"), rows)
 
 
 def class_list(course: Course, given: Path | None = None) -> tuple[Learner, ...]:

@@ -9,7 +9,6 @@ kept in a truth file, which comes from the habits and not from the marking.
 from __future__ import annotations
 
 import copy
-import csv
 import json
 import zipfile
 from collections.abc import Callable, Sequence
@@ -24,11 +23,11 @@ from tqdm import tqdm
 
 from optics.apprentices.apprentice import Apprentice, expected_mark
 from optics.apprentices.bench_work import LEARNT
-from optics.course.folder import Course, write_whole
+from optics.course.folder import Course, write_table, write_whole
 from optics.course.opening import to_text
 from optics.course.reading import assigned_names, read_answers
 from optics.errors import OpticsError
-from optics.project_files import project_folder
+from optics.project_files import data_rows, project_folder
 
 LARGEST_CLASS = 500
 CAREFUL_SHARE, BLANK_SHARE, SECOND_HABIT_SHARE = 0.3, 0.15, 0.3
@@ -155,9 +154,7 @@ def fill_in(released: NotebookNode, answers: dict[str, Any]) -> NotebookNode:
 
 
 def _people(count: int, rng: np.random.Generator) -> list[tuple[str, str]]:
-    path = project_folder("datasets") / "people" / "invented_names.csv"
-    with path.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = data_rows(project_folder("datasets") / "people" / "invented_names.csv")
     given, family = [row["given"] for row in rows], [row["family"] for row in rows]
     pairs = [(g, f) for g in given for f in family]
     return [pairs[place] for place in rng.permutation(len(pairs))[:count]]
@@ -224,12 +221,8 @@ def make_class(
             for chapter in chosen:
                 damage = str(rng.choice(list(DAMAGES))) if rng.random() < DAMAGED_SHARE else ""
                 truth.append(_hand_in(course, apprentice, identifier, chapter, damage, archive))
-    with class_list.open("x", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file)
-        writer.writerow(["id", "name"])
-        writer.writerows(
-            [f"t{number + 101}", f"{given} {family}"] for number, (given, family) in enumerate(people)
-        )
+    listed = [(f"t{number + 101}", f"{given} {family}") for number, (given, family) in enumerate(people)]
+    write_table(class_list, ("id", "name"), listed)
     write_whole(folder / "truth.json", json.dumps(truth, indent=1, ensure_ascii=False) + "\n")
     _write_truth_table(folder / "truth.csv", truth)
     return MadeClass(folder, handed_in, class_list, truth)
@@ -266,17 +259,12 @@ def _hand_in(
 
 
 def _write_truth_table(path: Path, truth: Sequence[dict[str, Any]]) -> None:
-    with path.open("x", encoding="utf-8-sig", newline="") as file:
-        writer = csv.writer(file)
-        writer.writerow(
-            ["id", "name", "chapter", "question", "made to", "answer", "expected mark", "out of", "damage"]
-        )
-        for entry in truth:
-            for question in entry["questions"]:
-                got, of = (round(value, 2) for value in expected_mark(question))
-                answer = str(question["answer"])
-                shown = f"'{answer}" if answer[:1] in {"+", "-", "=", "@"} else answer
-                whose = (entry["learner"], entry["name"], entry["chapter"])
-                writer.writerow(
-                    [*whose, question["question"], question["made to"], shown, got, of, entry["damage"]]
-                )
+    heads = ("id", "name", "chapter", "question", "made to", "answer", "expected mark", "out of", "damage")
+    rows = []
+    for entry in truth:
+        for question in entry["questions"]:
+            got, of = (round(value, 2) for value in expected_mark(question))
+            whose = (entry["learner"], entry["name"], entry["chapter"])
+            asked = (question["question"], question["made to"], str(question["answer"]))
+            rows.append((*whose, *asked, got, of, entry["damage"]))
+    write_table(path, heads, rows)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 import re
 import tempfile
@@ -16,7 +14,7 @@ from nbgrader.converters import GenerateFeedback
 from tqdm import tqdm
 
 from optics.course.class_list import class_list
-from optics.course.folder import Course, write_whole
+from optics.course.folder import Course, write_table
 from optics.course.gather import ledger
 from optics.course.grader import gradebook, run_step
 
@@ -55,13 +53,6 @@ def new_folder(course: Course, name: str) -> Path:
         path = path.with_name(f"{stamp} {name} {number}")
     path.mkdir(parents=True)
     return path
-
-
-def plain_field(value: object) -> object:
-    """A value for a CSV that no spreadsheet takes for a formula."""
-    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"}:
-        return "'" + value
-    return value
 
 
 def write_feedback(course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> list[str]:
@@ -110,10 +101,7 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
     with gradebook(course) as book:
         names = {s.id: " ".join(filter(None, (s.first_name, s.last_name))) for s in book.students}
     chosen = course.chosen(chapters, "release")
-    table = io.StringIO(newline="")
-    writer = csv.writer(table, lineterminator="\n")
-    writer.writerow(["id", "name", "email", "file", "chapters"])
-    zips = 0
+    rows = []
     emails = {each.identifier: each.email for each in class_list(course)}
     came = {(row["learner"], row["chapter"]): row["came as"] for row in ledger(course)}
     whole = zipfile.ZipFile(building / ALL, "x", zipfile.ZIP_DEFLATED)
@@ -134,10 +122,7 @@ def hand_back(course: Course, chapters: Sequence[str] = (), learners: Sequence[s
                         page, f"{_came_from(came.get((learner, page.stem), ''), learner)}/{page.name}"
                     )
             covered = " ".join(page.stem for page in pages)
-            row = [learner, names.get(learner, ""), emails.get(learner, ""), f"{learner}.zip", covered]
-            writer.writerow(map(plain_field, row))
-            zips += 1
-    # Spreadsheets take a file without this mark for another alphabet.
-    write_whole(building / "names.csv", "\ufeff" + table.getvalue())
+            rows.append((learner, names.get(learner, ""), emails.get(learner, ""), f"{learner}.zip", covered))
+    write_table(building / "names.csv", ("id", "name", "email", "file", "chapters"), rows)
     os.replace(building, folder)
-    return HandedBack(folder, zips, troubles)
+    return HandedBack(folder, len(rows), troubles)

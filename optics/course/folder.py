@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import os
 import secrets
 import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -172,6 +174,23 @@ def write_whole(path: Path, content: str | bytes) -> None:
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def write_table(path: Path, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+    """Write a CSV that a spreadsheet opens as it is meant."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(heads)
+    writer.writerows([_plain_field(value) for value in row] for row in rows)
+    # Spreadsheets take a file without this mark for another alphabet.
+    write_whole(path, "\ufeff" + text.getvalue())
+
+
+def _plain_field(value: object) -> object:
+    """A value that no spreadsheet takes for a formula."""
+    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"}:
+        return "'" + value
+    return value
 
 
 def _checked_root(root: Path) -> Path:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from html import escape
@@ -18,8 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from optics.course.feedback import plain_field
-from optics.course.folder import Course, write_whole
+from optics.course.folder import Course, write_table, write_whole
 from optics.drawing.diagram import bound
 from optics.drawing.reading_form import PAIR_NUMBER, reading_form
 from optics.errors import OpticsError
@@ -133,7 +132,7 @@ def register(course: Course, given: Path | None = None) -> dict[str, KitPair]:
     if given is not None:
         found = read_register(given)
         heads = ("number", "right", "left")
-        _write(path, heads, ([row[head] for head in heads] for row in _rows(given, heads)))
+        write_table(path, heads, ([row[head] for head in heads] for row in _rows(given, heads)))
         return found
     if not path.is_file():
         raise OpticsError(
@@ -142,14 +141,6 @@ def register(course: Course, given: Path | None = None) -> dict[str, KitPair]:
             "Give one: `optics kit register FILE`.",
         )
     return read_register(path)
-
-
-def _write(path: Path, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(heads)
-    writer.writerows([plain_field(value) for value in row] for row in rows)
-    write_whole(path, "\ufeff" + text.getvalue())
 
 
 def _chosen(course: Course, numbers: Sequence[str]) -> list[KitPair]:
@@ -224,7 +215,7 @@ def lend(course: Course, number: str, learner: str = "", on: date | None = None)
         out["back"] = today
     else:
         rows.append({"number": number, "learner": learner, "out": today, "back": ""})
-    _write(path, heads, ([row[head] for head in heads] for row in rows))
+    write_table(path, heads, ([row[head] for head in heads] for row in rows))
     return f"Pair {number} is with {learner} from {today}." if learner else f"Pair {number} is back."
 
 
@@ -251,7 +242,7 @@ def mark_readings(course: Course, given: Path | None = None, standard: str = STA
     rows = _rows(path, heads) if path.is_file() else []
     if given is not None:
         rows += [row for row in _rows(given, heads) if row not in rows]
-        _write(path, heads, ([row[head] for head in heads] for row in rows))
+        write_table(path, heads, ([row[head] for head in heads] for row in rows))
     table = load(standard)
     lines = []
     read: dict[tuple[str, str], dict[str, Power]] = defaultdict(dict)

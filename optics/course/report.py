@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -17,19 +15,10 @@ from optics.course.class_findings import question_rows, see_first
 from optics.course.class_list import Learner, class_list
 from optics.course.class_page import class_page
 from optics.course.dates import lateness
-from optics.course.feedback import new_folder, plain_field
-from optics.course.folder import Course, write_whole
+from optics.course.feedback import new_folder
+from optics.course.folder import Course, write_table, write_whole
 from optics.course.handed_out import stamp_of
 from optics.course.results import Result, results, skill_pairs, sums
-
-
-def _csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows([plain_field(value) for value in row] for row in rows)
-    # Spreadsheets take a file without this mark for another alphabet.
-    write_whole(path, "\ufeff" + text.getvalue())
 
 
 def _slips_by_question(found: Sequence[Result]) -> dict[tuple[str, str], Counter]:
@@ -51,7 +40,7 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
     found = results(course, chapters)
     counted = [result for result in found if not result.practice]
     folder = new_folder(course, "class")
-    _csv(
+    write_table(
         folder / "marks.csv",
         [
             "id",
@@ -85,7 +74,7 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
     everybody |= {who: each.name or everybody.get(who, "") for who, each in listed.items()}
     late = {who: _lateness(course, who, chapters_came) for who in everybody}
     _write_totals(folder / "totals.csv", found, listed, late)
-    _csv(
+    write_table(
         folder / "skills.csv",
         ["id", "name", "chapter", "question", "practice", "skill", "mark", "out of"],
         (
@@ -95,21 +84,21 @@ def write_report(course: Course, chapters: Sequence[str] = ()) -> Path:
         ),
     )
     slips = _slips_by_question(found)
-    _csv(
+    write_table(
         folder / "slips.csv",
         ["chapter", "question", "slip", "learners"],
         ((*key, slip, count) for key, counter in slips.items() for slip, count in counter.most_common()),
     )
     overdue = _overdue(course, found, everybody)
     by_learner = {who: [result for result in found if result.learner == who] for who in everybody}
-    _csv(
+    write_table(
         folder / "see-first.csv",
         ["id", "name", "why"],
         ([who, everybody[who], "; ".join(why)] for who, why in see_first(by_learner, late, overdue)),
     )
     asked = question_rows(found)
     if asked:
-        _csv(
+        write_table(
             folder / "questions.csv",
             list(asked[0]),
             (
@@ -194,7 +183,7 @@ def _write_totals(
             round(100 * by_skill[s][0] / by_skill[s][1]) if by_skill.get(s, (0, 0))[1] else "" for s in skills
         ]
         rows.append(row)
-    _csv(
+    write_table(
         path,
         ["id", "name", "email", "marks", "out of", "late", *chapters, *(f"{skill} %" for skill in skills)],
         rows,

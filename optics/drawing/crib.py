@@ -5,7 +5,6 @@ Steps and words are data, the same that the chapters are held against in the tes
 
 from __future__ import annotations
 
-import csv
 import textwrap
 from functools import cache
 from typing import Any
@@ -15,7 +14,7 @@ from matplotlib.figure import Figure
 from optics.drawing import style
 from optics.drawing.axis_dial import draw_axis_dial, draw_nose
 from optics.drawing.diagram import Diagram
-from optics.project_files import project_folder
+from optics.project_files import data_rows, project_folder
 
 BASES = ("up", "out", "down", "in")
 CAUTION = (
@@ -26,9 +25,8 @@ CAUTION = (
 
 
 @cache
-def _rows(name: str) -> tuple[dict[str, str], ...]:
-    with (project_folder("datasets") / "crib" / f"{name}.csv").open(encoding="utf-8", newline="") as file:
-        return tuple(csv.DictReader(file))
+def _rows(name: str) -> list[dict[str, str]]:
+    return data_rows(project_folder("datasets") / "crib" / f"{name}.csv")
 
 
 def steps() -> dict[str, tuple[tuple[str, str], ...]]:

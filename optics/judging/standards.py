@@ -8,7 +8,6 @@ practice decide what may be handed over.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,7 +18,7 @@ import numpy as np
 from optics.errors import OpticsError, shown
 from optics.lens.kinds import LENS_KINDS, checked_kind
 from optics.lens.numbers import LONGEST_LINE
-from optics.project_files import project_folder
+from optics.project_files import data_rows, project_folder
 
 POWER_QUANTITIES = ("sphere", "strongest meridian", "each meridian")
 """What the editions judge as "power": each standard has rows for one of them."""
@@ -201,8 +200,7 @@ def _row(line: Mapping[str, str], name: str) -> Row:
 def _tables() -> dict[str, Standard]:
     tables = {}
     for path in sorted((project_folder("datasets") / "tolerances").glob("*.csv")):
-        with path.open(encoding="utf-8", newline="") as file:
-            lines = list(csv.DictReader(file))
+        lines = data_rows(path)
         standard, edition = lines[0]["standard"], lines[0]["edition"]
         # ISO parts its year by a colon, the others by a hyphen.
         joint = ":" if standard.startswith("ISO") else "-"

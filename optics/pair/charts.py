@@ -8,7 +8,6 @@ laid askew, puts it elsewhere, and heights, and often readings, come out wrong.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -22,7 +21,7 @@ from optics.lens.power import Power
 from optics.lens.prism import nasal
 from optics.lens.progressive import Progressive, reference_places
 from optics.lens.progressive_marks import ALIGNMENT_APART_MM, Mark, ink_marks
-from optics.project_files import project_folder
+from optics.project_files import data_rows, project_folder
 
 REACH_MM, REACH_DEGREES = 15.0, 30.0
 """How far a chart can be moved from the middle of a rim, and turned."""
@@ -152,9 +151,7 @@ class LaidChart:
 @cache
 def charts() -> tuple[Chart, ...]:
     """The charts in the drawer, in the order of their signs."""
-    path = project_folder("datasets") / "charts" / "designs.csv"
-    with path.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = data_rows(project_folder("datasets") / "charts" / "designs.csv")
     return tuple(
         Chart(sign=row.pop("sign"), **{name: float(value) for name, value in row.items()}) for row in rows
     )
