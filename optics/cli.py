@@ -272,7 +272,12 @@ def _mark(given: argparse.Namespace) -> int:
 
     course = open_course(given.course)
     done = mark(
-        course, given.chapters, given.learner, given.again, processes=given.processes or os.cpu_count() or 1
+        course,
+        given.chapters,
+        given.learner,
+        given.again,
+        processes=given.processes or os.cpu_count() or 1,
+        scheduler=given.scheduler,
     )
     for each in done:
         if each.notes or not each.marked:
@@ -505,6 +510,7 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument(
         "--processes", type=_whole, metavar="N", help="how many at once (otherwise one a processor)"
     )
+    added.add_argument("--scheduler", default="", metavar="ADDRESS", help="mark on the workers of this dask scheduler, which share the course's disk")  # fmt: skip
 
     added = for_course(
         command("report", _report, "write the class report again, with marks given by hand since")

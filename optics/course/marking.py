@@ -22,9 +22,12 @@ import os
 import sys
 import warnings
 from collections.abc import Iterator, Sequence
+from contextvars import ContextVar
 from dataclasses import dataclass
 from numbers import Real
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from threading import Lock
 from typing import Any
 
 import nbformat
@@ -35,12 +38,12 @@ from nbgrader.preprocessors import NbGraderPreprocessor
 from tqdm import tqdm
 
 from optics.course.folder import Course, write_whole
-from optics.course.grader import gradebook, run_step
+from optics.course.grader import configuration, gradebook, run_step
 from optics.course.handed_out import box_for, person_in, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import read_answers
-from optics.course.repair import MENDED
-from optics.course.workers import LONGEST_S, in_processes
+from optics.course.repair import MENDED, put_into_own_release
+from optics.course.workers import LONGEST_S, in_processes, on_scheduler
 from optics.errors import OpticsError
 from optics.instrument.trace import Trace, handed_in
 from optics.specimens.sealed import SEALED, open_pairs
@@ -49,6 +52,8 @@ __all__ = ["Bench", "CheckAnswers", "Marked", "mark", "standing_in"]
 
 LARGEST_NOTEBOOK = 50_000_000
 _log = logging.getLogger("optics.course.marking")
+Said = dict[str, tuple[list[NotebookNode], int | None]]
+"""By the name of a cell what stands under it, and its number."""
 FAULT = "CheckFault"
 """Name of the error recorded where a check itself fails: the instructor's to mend."""
 
@@ -59,43 +64,85 @@ class CheckAnswers(NbGraderPreprocessor):
     def preprocess(self, nb: NotebookNode, resources: dict) -> tuple[NotebookNode, dict]:
         """Record the outputs of the instructor's cells in the notebook."""
         names = resources["nbgrader"]
-        with Gradebook(names["db_url"]) as book:
-            notebook = book.find_notebook(names["notebook"], names["assignment"])
-            sources = {cell.name: cell.source for cell in notebook.source_cells}
-            locked = {cell.name for cell in notebook.source_cells if cell.locked and cell.cell_type == "code"}
-            answers = {cell.name for cell in notebook.solution_cells}
-            points = {cell.name: float(cell.max_score) for cell in notebook.grade_cells}
         folder = Path(resources["metadata"]["path"] or ".")
-        who = ""
-        chosen: dict[str, float] = {}
-        moves: dict[str, Trace] = {}
-        pictures: dict[str, NotebookNode] = {}
+        course = None
         if self.parent is not None:
-            # nbgrader has put the pairs of the last release there; a submission has its own.
             course = Course(root=Path(self.parent.parent.coursedir.root))
-            box = box_for(course, names["assignment"], stamp_of(nb.metadata))
-            if box is None:
-                (folder / SEALED).unlink(missing_ok=True)
-            else:
-                write_whole(folder / SEALED, (box / SEALED).read_bytes())
-                who, chosen = names["student"], open_pairs(folder).points
-            moves, pictures = _moves(course, names["student"], names["assignment"])
-        with standing_in(str(folder)):
-            bench = Bench(who)
-            for cell in nb.cells:
-                if cell.cell_type != "code":
-                    continue
-                cell.outputs, cell.execution_count = [], None
+        said = _said_elsewhere.get()
+        if said is None:
+            asked = Asked.of(names["db_url"], names["notebook"], names["assignment"])
+            said = _said(nb, asked, folder, course, names["student"], names["assignment"])
+        elif course is not None:
+            _lay_pairs(nb, folder, course, names["assignment"])
+        for cell in nb.cells:
+            if cell.cell_type == "code":
                 key = cell.metadata.get("nbgrader", {}).get("grade_id")
-                if key in answers:
-                    cell.outputs = bench.read(cell.source, sources[key])
-                elif key in locked:
-                    with handed_in(moves.get(key)):
-                        weight = chosen[key] / points[key] if key in chosen and points.get(key) else 1.0
-                        cell.outputs = bench.run(sources[key], points.get(key), weight)
-                    cell.outputs += [pictures[key]] if key in pictures else []
-                    cell.execution_count = bench.count
+                cell.outputs, cell.execution_count = said.get(key, ([], None))
         return nb, resources
+
+
+_said_elsewhere: ContextVar[Said | None] = ContextVar("said_elsewhere", default=None)
+"""What a worker on another machine has found for the submission in hand, which is only written here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The instructor's cells of a notebook, as the gradebook keeps them."""
+
+    sources: dict[str, str]
+    locked: set[str]
+    answers: set[str]
+    points: dict[str, float]
+
+    @classmethod
+    def of(cls, address: str, notebook: str, chapter: str) -> Asked:
+        """Those of a chapter, from the gradebook at an address."""
+        with Gradebook(address) as book:
+            found = book.find_notebook(notebook, chapter)
+            return cls(
+                {cell.name: cell.source for cell in found.source_cells},
+                {cell.name for cell in found.source_cells if cell.locked and cell.cell_type == "code"},
+                {cell.name for cell in found.solution_cells},
+                {cell.name: float(cell.max_score) for cell in found.grade_cells},
+            )
+
+
+def _lay_pairs(nb: NotebookNode, folder: Path, course: Course, chapter: str) -> bool:
+    """Put the pairs that a submission was handed out with beside it; nbgrader puts the last release's there."""
+    box = box_for(course, chapter, stamp_of(nb.metadata))
+    if box is None:
+        (folder / SEALED).unlink(missing_ok=True)
+        return False
+    write_whole(folder / SEALED, (box / SEALED).read_bytes())
+    return True
+
+
+def _said(
+    nb: NotebookNode, asked: Asked, folder: Path, course: Course | None, student: str, chapter: str
+) -> Said:
+    """What stands under each cell of the chapter's own, by name, once its answers are read and its checks run."""
+    who = ""
+    chosen: dict[str, float] = {}
+    moves: dict[str, Trace] = {}
+    pictures: dict[str, NotebookNode] = {}
+    if course is not None:
+        if _lay_pairs(nb, folder, course, chapter):
+            who, chosen = student, open_pairs(folder).points
+        moves, pictures = _moves(course, student, chapter)
+    said: Said = {}
+    with standing_in(str(folder)):
+        bench = Bench(who)
+        for cell in nb.cells:
+            key = cell.metadata.get("nbgrader", {}).get("grade_id") if cell.cell_type == "code" else None
+            if key in asked.answers:
+                said[key] = bench.read(cell.source, asked.sources[key]), None
+            elif key in asked.locked:
+                points = asked.points.get(key)
+                with handed_in(moves.get(key)):
+                    weight = chosen[key] / points if key in chosen and points else 1.0
+                    outputs = bench.run(asked.sources[key], points, weight)
+                said[key] = outputs + ([pictures[key]] if key in pictures else []), bench.count
+    return said
 
 
 def _moves(course: Course, learner: str, chapter: str) -> tuple[dict[str, Trace], dict[str, NotebookNode]]:
@@ -284,6 +331,7 @@ def mark(
     again: bool = False,
     processes: int = 0,
     longest_s: float = LONGEST_S,
+    scheduler: str = "",
 ) -> list[Marked]:
     """Mark what has been gathered.
 
@@ -301,6 +349,9 @@ def mark(
         memory; with 0 this one does it all, without a bound.
     longest_s : float
         Seconds that a submission may take in a process of its own.
+    scheduler : str
+        Address of a scheduler of `dask.distributed`: its workers mark, on whichever machines,
+        and this process alone writes. They must see the course's folder under the same path.
 
     Returns
     -------
@@ -321,15 +372,25 @@ def mark(
                 waiting.append((course, learner, chapter))
     bar = tqdm(total=len(waiting), desc="Marking", unit="submission", disable=None)
     with bar:
-        if not processes:
+        if scheduler:
+            asked = {chapter: _asked_in(course, chapter) for chapter in {job[2] for job in waiting}}
+            jobs = [(*job, asked[job[2]]) for job in waiting]
+            for number, fine, said in on_scheduler(_answered, jobs, scheduler, longest_s, course.root):
+                _, learner, chapter = waiting[number]
+                done.append(
+                    _mark_one(*waiting[number], said) if fine else Marked(learner, chapter, False, [said])
+                )
+                bar.update()
+        elif not processes:
             for job in waiting:
                 done.append(_mark_one(*job))
                 bar.update()
             return done
-        for number, fine, said in in_processes(_mark_one, waiting, processes, longest_s):
-            _, learner, chapter = waiting[number]
-            done.append(said if fine else Marked(learner, chapter, False, [said]))
-            bar.update()
+        else:
+            for number, fine, said in in_processes(_mark_one, waiting, processes, longest_s):
+                _, learner, chapter = waiting[number]
+                done.append(said if fine else Marked(learner, chapter, False, [said]))
+                bar.update()
     return sorted(done, key=lambda each: (each.chapter, each.learner))
 
 
@@ -360,19 +421,49 @@ def _is_new(course: Course, learner: str, chapter: str) -> bool:
     return not proof.is_file() or proof.read_text("utf-8") != _proof(course, learner, chapter)
 
 
-def _mark_one(course: Course, learner: str, chapter: str) -> Marked:
+def _opened(course: Course, learner: str, chapter: str) -> NotebookNode | str:
+    """The notebook of a submission, or why it cannot be marked."""
     path = course.notebook("submitted", chapter, learner)
     if not path.is_file():
-        return Marked(learner, chapter, False, ["There is no notebook in the submission."])
+        return "There is no notebook in the submission."
     if path.stat().st_size > LARGEST_NOTEBOOK:
-        return Marked(learner, chapter, False, ["Its notebook is far larger than answers can be."])
+        return "Its notebook is far larger than answers can be."
     try:
         notebook, _ = load_notebook(path.read_bytes())
         box_for(course, chapter, stamp_of(notebook.metadata))
     except OpticsError as reason:
-        return Marked(learner, chapter, False, [str(reason)])
+        return str(reason)
+    return notebook
+
+
+def _asked_in(course: Course, chapter: str) -> Asked:
+    return Asked.of(str(configuration(course).CourseDirectory.db_url), chapter, chapter)
+
+
+_one_at_a_time = Lock()
+
+
+def _answered(course: Course, learner: str, chapter: str, asked: Asked) -> Said | None:
+    """What is found for a submission, without a gradebook; none where it will be refused."""
+    submitted = _opened(course, learner, chapter)
+    if isinstance(submitted, str):
+        return None
+    restored = put_into_own_release(course, chapter, chapter, submitted).notebook
+    # Checks stand in the submission's folder, and a worker may have more than one thread.
+    with _one_at_a_time, TemporaryDirectory() as folder:
+        return _said(restored, asked, Path(folder), course, learner, chapter)
+
+
+def _mark_one(course: Course, learner: str, chapter: str, said: Said | None = None) -> Marked:
+    opened = _opened(course, learner, chapter)
+    if isinstance(opened, str):
+        return Marked(learner, chapter, False, [opened])
     proof = _proof(course, learner, chapter)
-    outcome = run_step(course, Autograde, chapter, learner)
+    token = _said_elsewhere.set(said)
+    try:
+        outcome = run_step(course, Autograde, chapter, learner)
+    finally:
+        _said_elsewhere.reset(token)
     if not outcome.success:
         return Marked(learner, chapter, False, [outcome.reason])
     write_whole(course.step("autograded", learner, chapter) / PROOF, proof)

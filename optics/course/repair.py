@@ -14,7 +14,6 @@ import uuid
 from collections import defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import nbformat
 from nbformat.notebooknode import NotebookNode
@@ -220,6 +219,19 @@ def _keep_notes(result: Restored, submission: _Submission) -> None:
     result.notebook.cells = cells
 
 
+def put_into_own_release(course: Course, chapter: str, name: str, submitted: NotebookNode) -> Restored:
+    """Put a learner's answers into the release as it was handed out to them, from the course's folder."""
+    released = nbformat.read(course.step("release", chapter=chapter) / f"{name}.ipynb", as_version=4)
+    stamp = stamp_of(submitted.metadata)
+    if (box := box_for(course, chapter, stamp)) is not None:
+        as_chosen(released, open_pairs(box))
+    restored = put_into_release(released, submitted)
+    # Its own stamp or none: the release's may be another intake's.
+    restored.notebook.metadata.pop(STAMP, None)
+    set_stamp(restored.notebook, stamp)
+    return restored
+
+
 def mended_cell(notes: list[str]) -> NotebookNode:
     """A cell, for the top of the notebook, that tells what was mended."""
     lines = "\n".join(f"- {note}" for note in notes)
@@ -234,24 +246,13 @@ class PutIntoRelease(NbGraderPreprocessor):
     def preprocess(self, nb: NotebookNode, resources: dict) -> tuple[NotebookNode, dict]:
         """Take the released notebook and put the submission's answers into it."""
         names = resources["nbgrader"]
-        folder = self._course_directory()
-        path = Path(folder.format_path(folder.release_directory, ".", names["assignment"]))
-        released = nbformat.read(path / f"{names['notebook']}.ipynb", as_version=4)
         # Through the file's form once, so that a submission put here by another
         # way than our own gathering is just as plain.
         submitted, notes = load_notebook(nbformat.writes(nb).encode("utf-8", "replace"))
-        course, stamp = Course(root=Path(folder.root)), stamp_of(submitted.metadata)
-        if (box := box_for(course, names["assignment"], stamp)) is not None:
-            as_chosen(released, open_pairs(box))
-        restored = put_into_release(released, submitted)
-        # Its own stamp or none: the release's may be another intake's.
-        restored.notebook.metadata.pop(STAMP, None)
-        set_stamp(restored.notebook, stamp)
+        # The exporter's parent is nbgrader's converter, which knows the folders.
+        course = Course(root=Path(self.parent.parent.coursedir.root))
+        restored = put_into_own_release(course, names["assignment"], names["notebook"], submitted)
         notes += restored.notes
         if notes:
             restored.notebook.cells.insert(0, mended_cell(notes))
         return restored.notebook, resources
-
-    def _course_directory(self) -> Any:
-        # The exporter's parent is nbgrader's converter, which knows the folders.
-        return self.parent.parent.coursedir
