@@ -211,13 +211,15 @@ def _effect(channel: str, eye: str, way: Way) -> tuple[str, str]:
 
 @lru_cache(maxsize=4)
 def _effects(where: str) -> dict[tuple[str, str], tuple[tuple[tuple[str, str], ...], NDArray[np.intp]]]:
-    """For each thing and eye its effects, the right one first, and which of them each way has."""
+    """For each thing and eye its effects, the right one first, then what is read wrongly, then what is
+    written wrongly (none is both), and which of them each way has.
+    """
     found = {}
     for channel in CHANNELS:
         for eye in "RL":
-            order = {("", ""): 0}
-            picked = [order.setdefault(_effect(channel, eye, way), len(order)) for _, _, way in _ways(where)]
-            found[channel, eye] = tuple(order), np.array([0, *picked])
+            each = [("", ""), *(_effect(channel, eye, way) for _, _, way in _ways(where))]
+            order = sorted(dict.fromkeys(each), key=lambda effect: bool(effect[1]))
+            found[channel, eye] = tuple(order), np.array([order.index(effect) for effect in each])
     return found
 
 
@@ -232,6 +234,17 @@ def _aside(where: str) -> tuple[tuple[str, str], ...]:
         *((part, laid) for laid in sorted(charts) for part in ("distance", "near", "prism")),
         *(("near", up) for up in sorted(corridors)),
     )
+
+
+def _written(names: Sequence[str], lines: Floats) -> Floats:
+    """What becomes of lines (3, n, 9) written in each of these ways: (3, n, ways, 9)."""
+    made = np.repeat(lines[:, :, None], len(names), 2)
+    for i, name in enumerate(names):
+        # Digits change places on what was written, so that is where they are put back (`_of_line`).
+        if name not in DIGITS:
+            made[0, :, i], made[1, :, i], made[2, :, i] = WRITINGS[name](*lines)
+    changed = shows(np.array(names)[:, None], *lines[:, :, None], made)
+    return np.where(changed, made, lines[:, :, None])
 
 
 class _Truth:
@@ -363,7 +376,9 @@ class _Truth:
 
     def _lines(self, eye: str) -> _Lines:
         effects = _effects(self.where)["line", eye][0]
-        n = len(effects)
+        reads = [read for read, write in effects if not write]
+        writes = [write for _, write in effects if write]
+        n = len(reads)
         other = OTHER[eye]
         alone = isinstance(self.pair, BareLenses) and other not in self.pair.powers
         right = self._power(eye, "")
@@ -371,7 +386,7 @@ class _Truth:
         bases, base, shift, mode, take = [right], *(np.zeros(n, dtype=int) for _ in range(4))
         moved, possible = np.zeros(n), np.ones(n, dtype=bool)
         sign = -1.0 if self.form == "plus" else 1.0
-        for i, (read, _) in enumerate(effects):
+        for i, read in enumerate(reads):
             if not read:
                 continue
             possible[i] = self._can(read) and not (alone and (read == "laid" or read.startswith("take")))
@@ -407,25 +422,23 @@ class _Truth:
         s = s + moved[:, None] + moved[None, :]
         deviation = np.maximum(1.7 / np.maximum(abs(c), 0.17), 1.0)
         deviation = np.where(abs(c) < 0.15, 40.0, deviation)
-        made = self._settled(s, c, modes)
-        lines = [made[0], made[1], np.broadcast_to(a[..., None], made[0].shape).copy()]
-        swapped = np.zeros((n, n), dtype=int)
-        for axis in (0, 1):
-            for i, (_, write) in enumerate(effects):
-                if write in DIGITS:
-                    swapped[(i, slice(None)) if axis == 0 else (slice(None), i)] = 1 + DIGITS.index(write)
-                elif write:
-                    at = (i, slice(None)) if axis == 0 else (slice(None), i)
-                    before = (lines[0][at], lines[1][at], lines[2][at])
-                    after = WRITINGS[write](*before)
-                    changed = shows(write, *before, after)
-                    for each, old, new in zip(lines, before, after, strict=True):
-                        each[at] = np.where(changed, new, old)
-        chance = np.where(clash[..., None], 0.0, made[2])
+        sphere, cylinder, chance = self._settled(s, c, modes)
+        chance[clash] = 0.0
+        # What is read by every two, and what is written of it.
+        lines = np.empty((3, len(effects), len(effects), 9))
+        lines[:, :n, :n] = np.broadcast_arrays(sphere, cylinder, a[..., None])
+        written = _written(writes, lines[:, :n, 0])
+        lines[:, :n, n:], lines[:, n:, :n] = written, np.swapaxes(written, 1, 2)
+        lines[:, n:, n:] = _written(writes, written[:, 0])
+        of = np.r_[:n, np.zeros(len(writes), dtype=int)]
+        every_two = np.ix_(of, of)
+        digits = np.r_[np.zeros(n, dtype=int), [1 + DIGITS.index(w) if w in DIGITS else 0 for w in writes]]
+        swapped = np.where(digits > 0, digits, digits[:, None])
+        chance = chance[every_two]
         # Every line of one state has one axis, but for what a habit makes of a sphere among them.
         best = chance.argmax(axis=-1)[..., None]
         axes = np.take_along_axis(lines[2], best, -1)[..., 0]
-        return _Lines(lines[0], lines[1], chance, axes, deviation, swapped)
+        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped)
 
     def _settled(self, s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
         """Lines that a reading may be settled to, and the chance of each."""

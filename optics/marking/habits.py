@@ -101,20 +101,20 @@ WRITINGS: dict[str, Writing] = {
     "mean": lambda s, c, a: (s + c / 2.0, c, a),
 }
 """What becomes of a settled line in minus form: sphere, cylinder, axis, arrays allowed."""
-_OF_A_SPHERE = frozenset(
-    {"across zero", "wrong way", "both across zero", "both wrong way", "dioptre up", "dioptre down"}
-    | {"sphere tenfold", "sphere tenth", "plus for minus"}
+_OF_A_SPHERE = (
+    *("across zero", "wrong way", "both across zero", "both wrong way", "dioptre up", "dioptre down"),
+    *("sphere tenfold", "sphere tenth", "plus for minus"),
 )
 """Those that show on a lens without cylinder too."""
 
 
-def shows(name: str, s: Any, c: Any, a: Any, made: tuple[Any, Any, Any]) -> Any:
-    """Whether a way of writing changes a line at all, and not only by chance."""
+def shows(name: Any, s: Any, c: Any, a: Any, made: Any) -> Any:
+    """Whether a way of writing changes a line at all, and not only by chance; arrays are allowed."""
     moved = np.maximum(abs(made[0] - s), abs(made[1] - c)) > _FAR
     around = abs((made[2] - a + 90.0) % 180.0 - 90.0) > 0.5
     cylinder = abs(np.asarray(c)) >= SMALLEST_CYLINDER
     # A sphere has neither a first and a second reading nor an axis.
-    return np.where(cylinder, moved | around, moved & (name in _OF_A_SPHERE))
+    return np.where(cylinder, moved | around, moved & np.isin(name, _OF_A_SPHERE))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
