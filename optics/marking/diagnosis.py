@@ -261,8 +261,7 @@ class _Truth:
     def values(self, channel: str, eye: str) -> Floats:
         """What every two ways lead to in one thing written; worked out where it is asked for."""
         if (channel, eye) not in self._tables:
-            reader = {"add": self._add, "prism": self._prism, "pd": self._pd, "height": self._height}[channel]
-            self._tables[channel, eye] = self._table(channel, eye, reader)
+            self._tables[channel, eye] = self._table(channel, eye)
         return self._tables[channel, eye]
 
     def strength(self, eye: str) -> float:
@@ -467,86 +466,82 @@ class _Truth:
 
     # --- the rest
 
-    def _table(self, channel: str, eye: str, reader: Callable[..., Any]) -> Floats:
+    def _table(self, channel: str, eye: str) -> Floats:
         effects = _effects(self.where)[channel, eye][0]
-        n = len(effects)
-        table = np.full((n, n, 2) if channel == "prism" else (n, n), np.nan)
-        for i, (read, write) in enumerate(effects):
-            for j, (other, then) in enumerate(effects):
-                either = read or other
-                # Prism can be read in the middle of any rim.
-                can = self._can(either) or (channel, either) == ("prism", "centre")
-                if can and not (read and other):
-                    table[i, j] = reader(eye, either, [each for each in (write, then) if each])
-        return table
+        reads = [read for read, write in effects if not write]
+        writes = [write for _, write in effects if write]
+        n, m = len(reads), len(effects)
+        begun = [self._begun(channel, eye, read) for read in reads]
+        table = np.full((m, m, *np.shape(begun[0])), np.nan)
+        table[:n, 0] = table[0, :n] = begun
+        written = getattr(self, f"_{channel}_written")
+        for i, write in enumerate(writes, n):
+            table[i, 0] = written(eye, write, table[0, 0])
+        for i, write in enumerate(writes, n):
+            table[:, i] = written(eye, write, table[:, 0])
+        table[n:, :n] = np.swapaxes(table[:n, n:], 0, 1)
+        return table[..., 0] if channel == "add" else table
 
-    def _add(self, eye: str, read: str, writes: list[str]) -> float:
+    def _begun(self, channel: str, eye: str, read: str) -> Any:
+        """What is read, before anything is written of it; of an addition the near sphere as well."""
         assert isinstance(self.pair, Specimen)
+        if channel == "pd":
+            return self.pair.pd_mm(eye)
+        if channel == "height":
+            found = self.pair.height_mm(eye)
+            return np.nan if found is None else found
+        if channel == "prism":
+            # Prism can be read in the middle of any rim.
+            part = read if read in ("centre", "distance") else "prism"
+            can = self._can(read) or part == "centre"
+            return self._met(eye, part, read).prism.vector if can else [np.nan, np.nan]
         of = OTHER[eye] if read == "laid" else eye
         side = self.pair.addition_side(of)
-        if side is None:
-            return np.nan
-        if read in ("other side", "mixed"):
-            turned_side = BACK if side == FRONT else FRONT
-            near = self._met(of, "near", "", turned_side).power
-            distance = self._met(of, "distance", "", turned_side if read == "other side" else side).power
-        else:
-            far = {"from centre": "centre", "from reference": "prism"}.get(read, "distance")
-            near, distance = (self._met(eye, part, read, side).power for part in ("near", far))
-        found = float(near.mean - distance.mean)
-        for write in writes:
-            found = found / 2.0 if write == "half" else float(near.sphere_cylinder(self.form)[0])
-        return found
+        if side is None or not self._can(read):
+            return [np.nan, np.nan]
+        turned_side = BACK if side == FRONT else FRONT
+        near_side = turned_side if read in ("other side", "mixed") else side
+        far_side = turned_side if read == "other side" else side
+        far = {"from centre": "centre", "from reference": "prism"}.get(read, "distance")
+        near = self._met(eye, "near", read, near_side).power
+        distance = self._met(eye, far, read, far_side).power
+        return [near.mean - distance.mean, near.sphere_cylinder(self.form)[0]]
 
-    def _prism(self, eye: str, read: str, writes: list[str]) -> tuple[float, float]:
-        part = read if read in ("centre", "distance") else "prism"
-        x, y = self._met(eye, part, read).prism.vector
-        for write in writes:
-            if write == "none":
-                x, y = 0.0, 0.0
-            elif write == "all here":
-                there = self._met(OTHER[eye], "prism").prism.vector
-                x, y = x - there[0], y - there[1]
-            else:
-                x, y = (-x if write in ("across", "all") else x), (-y if write in ("all", "upside") else y)
-        return float(x), float(y)
+    def _add_written(self, _: str, write: str, found: Floats) -> Floats:
+        near = found[..., 1]
+        return np.stack([found[..., 0] / 2.0 if write == "half" else near, near], -1)
 
-    def _pd(self, eye: str, _: str, writes: list[str]) -> float:
+    def _prism_written(self, eye: str, write: str, found: Floats) -> Floats:
+        if write == "all here":
+            return found - self._met(OTHER[eye], "prism").prism.vector
+        return found * {"none": (0, 0), "across": (-1, 1), "upside": (1, -1), "all": (-1, -1)}[write]
+
+    def _pd_written(self, eye: str, write: str, found: Floats) -> Floats:
         assert isinstance(self.pair, Specimen)
-        found = self.pair.pd_mm(eye)
-        for write in writes:
-            if write.startswith("chart"):
-                if self._can(write):
-                    found = found - nasal(eye) * self._inked(eye, "height", write)[0]
-            elif write == "laid":
-                found = self.pair.pd_mm(OTHER[eye])
-            elif write == "whole":
-                found = self.pair.pd_mm("R") + self.pair.pd_mm("L")
-            else:
-                found = found / (10.0 if write == "tenth" else 2.0)
-        return found
+        if write.startswith("chart"):
+            return found - nasal(eye) * self._inked(eye, "height", write)[0] if self._can(write) else found
+        if write == "laid":
+            return np.full_like(found, self.pair.pd_mm(OTHER[eye]))
+        if write == "whole":
+            return np.full_like(found, self.pair.pd_mm("R") + self.pair.pd_mm("L"))
+        return found / (10.0 if write == "tenth" else 2.0)
 
-    def _height(self, eye: str, _: str, writes: list[str]) -> float:
+    def _height_written(self, eye: str, write: str, found: Floats) -> Floats:
         assert isinstance(self.pair, Specimen)
-        found = self.pair.height_mm(eye)
-        if found is None:
-            return np.nan
-        for write in writes:
-            if write.startswith("chart"):
-                if self._can(write):
-                    at, own = self._inked(eye, "height", write)[1], self.pair.lens_point_mm(eye, "height")
-                    found = found + at - (own[1] if own else 0.0)
-            elif write == "laid":
-                found = self.pair.height_mm(OTHER[eye]) or np.nan
-            elif write == "datum":
-                found = abs(found - self.pair.frame.lens_height_mm / 2.0)
-            elif write == "reference":
-                found = self.pair.frame.height_above_rim_mm(self.pair.spectacles.mounted(eye).height_mm)
-            elif write == "upper rim":
-                found = self.pair.frame.lens_height_mm - found
-            else:
-                found = found / 10.0
-        return found
+        frame = self.pair.frame
+        if write.startswith("chart"):
+            own = self.pair.lens_point_mm(eye, "height")
+            return (
+                found + self._inked(eye, "height", write)[1] - own[1] if own and self._can(write) else found
+            )
+        if write == "laid":
+            return np.full_like(found, self.pair.height_mm(OTHER[eye]) or np.nan)
+        if write == "datum":
+            return abs(found - frame.lens_height_mm / 2.0)
+        if write == "reference":
+            mounted = self.pair.spectacles.mounted(eye)
+            return np.full_like(found, frame.height_above_rim_mm(mounted.height_mm))
+        return frame.lens_height_mm - found if write == "upper rim" else found / 10.0
 
 
 def _rise(z: Any) -> Any:
@@ -562,6 +557,10 @@ def _share(off: Any, noise: float, step: float = STEP) -> Any:
 # --- how well it fits what was written ------------------------------------------------------------
 
 
+FAR = 0.65
+"""A power so far (dioptres) from one that was settled to was not written for it."""
+
+
 def _near(off: Floats, exact: bool) -> Floats:
     """How likely a power is to be written so far from a step: nearly always on it, at times on an eighth."""
     if exact:
@@ -573,9 +572,11 @@ def _near(off: Floats, exact: bool) -> Floats:
 
 def _of_line(lines: _Lines, wrote: Triple, exact: bool) -> tuple[Floats, float]:
     """Log likelihood of a line for every two effects, and of an odd line."""
-    in_s = _near(lines.sphere - wrote.sphere, exact)
-    in_c = _near(lines.cylinder - wrote.cylinder, exact)
-    power = (lines.chance * in_s * in_c).sum(axis=-1)
+    off_s, off_c = lines.sphere - wrote.sphere, lines.cylinder - wrote.cylinder
+    near = (lines.chance > 0) & (abs(off_s) < FAR) & (abs(off_c) < FAR)
+    each = np.zeros(near.shape)
+    each[near] = lines.chance[near] * _near(off_s[near], exact) * _near(off_c[near], exact)
+    power = each.sum(axis=-1)
     around = np.ones_like(power)
     if wrote.cylinder:
         before = np.array([wrote.axis, *(float(WRITINGS[each](0.0, 1.0, wrote.axis)[2]) for each in DIGITS)])
@@ -593,8 +594,8 @@ def _of_line(lines: _Lines, wrote: Triple, exact: bool) -> tuple[Floats, float]:
     possible = lines.chance.sum(axis=-1) > 0
     found = np.where(possible, np.log(power * around + floor), -np.inf)
     chance = lines.chance[0, 0]
-    right_s = float((chance * in_s[0, 0]).sum())
-    right_c = float((chance * in_c[0, 0]).sum())
+    right_s = float((chance * _near(off_s[0, 0], exact)).sum())
+    right_c = float((chance * _near(off_c[0, 0], exact)).sum())
     axis = 1 / 90.0 if wrote.cylinder else 1.0
     odd = (
         0.4 / 40 * right_c * around[0, 0]
