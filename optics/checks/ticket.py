@@ -9,7 +9,7 @@ from optics.checks.bench import NAME_FIRST
 from optics.errors import OpticsError, shown
 from optics.instrument.trace import bundle_in_hand, trace_of
 from optics.lens.prescription import written
-from optics.marking.account import account
+from optics.marking.account import account, in_brief
 from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import ASKS, mark_pair, true_triple
 from optics.marking.read import EYES, FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
@@ -48,7 +48,7 @@ def recorded_ticket(answer: object = None, *, asks: Collection[str] = ASKS, **fi
         told.append('Where you found no prism, write "no prism": an empty field says that nobody looked.')
     state = "Not yet" if troubles else "Recorded"
     told.append("It is marked after you hand in.")
-    tell(Reply(state=state, sentences=(*troubles, *told), trace=bundle_in_hand()))
+    tell(Reply(state=state, sentences=(*in_brief(troubles), *told), trace=bundle_in_hand()))
 
 
 def ticket(

@@ -9,6 +9,7 @@ a habit leads to on this very lens) is told only where marks are given, after ha
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from optics.judging.settling import settle
@@ -75,6 +76,14 @@ _WORKED = {
     "centimetres for millimetres": "So 6.2 cm are written 62.",
 }
 """Habits over a pair, on other numbers."""
+
+
+def in_brief(refused: Sequence[str]) -> list[str]:
+    """Sentences beside what cannot be read; where they are long the first, and the names of the others."""
+    if sum(len(sentence.split()) for sentence in refused) <= MOST_WORDS // 2:
+        return list(refused)
+    others = ", ".join(sentence.partition(":")[0].lower() for sentence in refused[1:])
+    return [refused[0], *([f"Not read either: {others}."] if others else [])]
 
 
 def look_again(
@@ -160,11 +169,7 @@ def account(
     # What a habit explains is not told as wrong by itself beside it.
     explained = _explained(habits, touched, wrong or {}, lines, form)
     open_yet = [skill for skill in marks.missed if skill not in {*unwritten, *explained, "notation"}]
-    if sum(len(sentence.split()) for sentence in refused) > MOST_WORDS // 2:
-        # Each was told in full where it was typed; here every field is named all the same.
-        others = ", ".join(sentence.partition(":")[0].lower() for sentence in refused[1:])
-        refused = [*refused[:1], f"Not read either: {others}."]
-    parts: list[tuple[int, str]] = [(0, sentence) for sentence in refused]
+    parts: list[tuple[int, str]] = [(0, sentence) for sentence in in_brief(refused)]
     if habits:
         did, mend = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
         of = next((eye for each in shown for eye in each), "R")
@@ -318,12 +323,13 @@ def _numbers(lens: Triple) -> set[float]:
 
 def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple]) -> tuple[str, str]:
     """The habit worked through on other numbers, and one more to do."""
-    slips = _of_a_line(habits)
-    if not slips:
-        told = [_WORKED[entry.name] for entry in habits if entry.name in _WORKED]
-        return (told[0] if told and len(habits) == 1 else ""), ""
     # Nothing in the twin may be a number of the lens in question; to a sphere the twin is a sphere.
     told_not = {number for lens in lenses for number in _numbers(lens)}
+    slips = _of_a_line(habits)
+    if not slips:
+        told = _WORKED.get(habits[0].name, "") if len(habits) == 1 else ""
+        powers = {round(float(power) * 4.0) / 4.0 for power in re.findall(r"\d+\.\d\d", told)}
+        return ("" if powers & told_not else told), ""
     spheres = bool(lenses) and all(abs(lens.cylinder) < SMALLEST_CYLINDER for lens in lenses)
     shown = []
     for each in _TWINS:

@@ -584,7 +584,7 @@ def mark_pair(
     earned["style"] = [good and any(looked.values()) for good in right.get("style", ())]
     counted = {skill: earned[skill] for skill in right}
     return PairMarks(
-        marks=_weighed(right, points, counted, " and ".join(harms)),
+        marks=_weighed(right, points, counted, harms[0] if harms else ""),
         offs=tuple(off for off in offs if off.skill in wanted),
         missing=tuple(what for what in missing if wanted & set(_SKILLS_OF[what.split()[-1]])),
         remarks=tuple(remarks) if "notation" in wanted else (),
