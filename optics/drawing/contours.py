@@ -45,9 +45,8 @@ def draw_power_contours(
     step: float = 0.5,
     radius_mm: float = 30.0,
     against: str = BACK,
-    marks: bool = True,
 ) -> Axes:
-    """Draw contour lines on axes of your own.
+    """Draw contour lines and the ink marks on axes of your own.
 
     Parameters
     ----------
@@ -65,8 +64,6 @@ def draw_power_contours(
         Radius of the lens drawn, millimetres.
     against : {"back", "front"}
         The side the power is read from; the view is from the front either way.
-    marks : bool
-        Whether to draw the ink marks.
 
     Returns
     -------
@@ -93,8 +90,7 @@ def draw_power_contours(
     rim = Circle((0, 0), radius_mm, transform=ax.transData, fill=False)
     filled.set_clip_path(rim)
     drawn.set_clip_path(rim)
-    if marks:
-        draw_progressive_marks(ax, lens, engraved=False, names=False)
+    draw_progressive_marks(ax, lens, engraved=False, names=False)
     return ax
 
 

@@ -6,16 +6,13 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, FancyArrowPatch, PathPatch
-from matplotlib.path import Path
-from numpy.typing import NDArray
+from matplotlib.patches import Circle, FancyArrowPatch
 
 from optics.drawing import style
 from optics.drawing.diagram import Diagram
 from optics.drawing.given import LensLike, lens_of
 from optics.instrument.crossed_line import LIMBS, CrossSeen, cross_seen, told
 from optics.instrument.neutralizing import Held
-from optics.lens.angles import rotation
 
 LENS_RADIUS_MM = 24.0
 HALF_FIELD_MM = 46.0
@@ -27,7 +24,6 @@ def draw_crossed_line(
     *,
     moved_mm: tuple[float, float] = (0.0, 0.0),
     turned_degrees: float = 0.0,
-    edge_mm: NDArray[np.float64] | None = None,
 ) -> Axes:
     """Draw the cross, outside a lens and through it, on axes of your own, in millimetres.
 
@@ -41,9 +37,6 @@ def draw_crossed_line(
         Where the lens has been moved to, from the line of sight.
     turned_degrees : float
         How far the lens has been turned, anticlockwise.
-    edge_mm : ndarray, shape (n, 2), optional
-        The edge of the lens, from its reference point, before it was moved and
-        turned; a round lens if left out.
 
     Returns
     -------
@@ -51,10 +44,7 @@ def draw_crossed_line(
         The axes given.
     """
     field = HALF_FIELD_MM
-    ax.set_xlim(-field, field)
-    ax.set_ylim(-field, field)
-    ax.set_aspect("equal")
-    ax.set_axis_off()
+    style.plain_field(ax, (-field, field), (-field, field))
     for limb, direction in LIMBS.items():
         x, y = style.unit(direction)
         ax.plot(
@@ -65,8 +55,9 @@ def draw_crossed_line(
             zorder=1,
             gid=f"{limb} line",
         )
-    lens = PathPatch(
-        _placed(edge_mm, moved_mm, turned_degrees),
+    lens = Circle(
+        moved_mm,
+        LENS_RADIUS_MM,
         facecolor="#EEF4F8",
         edgecolor=style.GREY,
         linewidth=2.5,
@@ -88,15 +79,6 @@ def draw_crossed_line(
     return ax
 
 
-def _placed(
-    edge_mm: NDArray[np.float64] | None, moved_mm: tuple[float, float], turned_degrees: float
-) -> Path:
-    if edge_mm is None:
-        around = np.deg2rad(np.linspace(0.0, 360.0, 97))
-        edge_mm = LENS_RADIUS_MM * np.stack([np.cos(around), np.sin(around)], -1)
-    return Path(edge_mm @ rotation(turned_degrees).T + np.asarray(moved_mm))
-
-
 def _draw_hand(ax: Axes, moved_mm: tuple[float, float], turned_degrees: float) -> None:
     """Arrows that say what was done to the lens, clear of the cross."""
     look: dict[str, Any] = {"color": style.BLUE, "linewidth": 2.5, "mutation_scale": 18, "zorder": 5}
@@ -106,7 +88,7 @@ def _draw_hand(ax: Axes, moved_mm: tuple[float, float], turned_degrees: float) -
         end = start + moved_mm
         ax.add_patch(FancyArrowPatch(tuple(start), tuple(end), arrowstyle="-|>", gid="moved", **look))
         low = min(start[1], end[1])
-        ax.text(*(start[0], low - 2.0), "lens moved", ha="center", va="top", fontsize=style.SMALL)
+        style.note(ax, start[0], low - 2.0, "lens moved", va="top")
     if turned_degrees:
         # A short arc over the upper left rim, where no limb of the cross lies.
         middle, half = 135.0, max(8.0, abs(turned_degrees) / 2.0)
@@ -134,9 +116,6 @@ def crossed_line(
     *,
     moved_mm: tuple[float, float] = (0.0, 0.0),
     turned_degrees: float = 0.0,
-    trial: LensLike | None = None,
-    from_eye_mm: float = 150.0,
-    cross_mm: float = 3000.0,
     title: str = "",
 ) -> Diagram:
     """The crossed line through a lens that is moved or turned, ready to show or save.
@@ -149,10 +128,6 @@ def crossed_line(
         How far it is moved, to the right and up.
     turned_degrees : float
         How far it is turned, anticlockwise.
-    trial : Power, Prescription, Crossed or str, optional
-        A trial lens laid against it.
-    from_eye_mm, cross_mm : float
-        From the eye to the lens, and from the lens to the cross.
     title : str
         Line above the picture. The power is not written unless you write it here.
 
@@ -170,9 +145,7 @@ def crossed_line(
     >>> print(crossed_line("+2.00 DS", moved_mm=(10, 0)).alt.split(". ")[2])
     The upright line is seen 4.0 mm to the left, moving against the lens
     """
-    held = Held(power=lens_of(lens).power, from_eye_mm=from_eye_mm, cross_mm=cross_mm)
-    if trial is not None:
-        held = held.with_trial(lens_of(trial).power)
+    held = Held(power=lens_of(lens).power)
     seen = cross_seen(held, moved_mm, turned_degrees)
     figure = style.canvas(5.6, 6.0)
     ax = figure.add_axes((0.02, 0.07, 0.96, 0.86))

@@ -43,13 +43,8 @@ def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: flo
     step = next(each for each in STEPS if (max(every) - min(every)) / each <= MOST_STEPS)
     left = (math.floor(min(every) / step) - 0.5) * step
     right = (math.ceil(max(every) / step) + 0.5) * step
-    ax.set_xlim(left, right)
     ax.set_ylim(-0.75, len(rows) + 0.25)
-    ax.set_axis_off()
-    ax.plot([left, right], [0, 0], color=style.BLACK, linewidth=2.0, gid="number line")
-    for place in np.arange(math.ceil(left / step), math.floor(right / step) + 1) * step:
-        ax.plot([place, place], [-0.08, 0.08], color=style.BLACK, linewidth=2.0)
-        ax.text(place, -0.16, style.shown(place), ha="center", va="top", fontsize=style.LABEL)
+    style.number_line(ax, (left, right), step, 0.16)
     if known is not None:
         ax.plot(
             [known, known],
@@ -59,14 +54,7 @@ def draw_drum_readings(ax: Axes, rows: Mapping[str, Sequence[float]], known: flo
             linestyle=(0, (1, 1)),
             gid="known",
         )
-        ax.text(
-            known,
-            len(rows) + 0.02,
-            f"the lens: {style.shown(known)}",
-            ha="center",
-            va="bottom",
-            fontsize=style.SMALL,
-        )
+        style.note(ax, known, len(rows) + 0.02, f"the lens: {style.shown(known)}", va="bottom")
     for count, (words, values) in enumerate(rows.items()):
         height = len(rows) - count - 0.7
         ax.plot(

@@ -87,32 +87,24 @@ def _name_lines(ax: Axes, name: str, direction: float, crossing: Any) -> None:
     style.around(ax, f"{name}\nlines", at, gap=6)
 
 
-def _over_stop(
-    lens: LensLike | Lens | OverStop, x_mm: float, y_mm: float, eye: str | None
-) -> tuple[OverStop, Power]:
-    """What lies over the stop, and the lens's power for settings that were not given."""
+def _over_stop(lens: LensLike | Lens | OverStop) -> OverStop:
+    """What lies over the stop when it is the reference point of the lens."""
     if isinstance(lens, OverStop):
-        return lens, lens.read
+        return lens
     if isinstance(lens, str) and lens.lower().count("base"):
-        lens = parse(lens, eye)
+        lens = parse(lens)
     if isinstance(lens, Prescription) and lens.prism:
-        prism, _ = prism_of(lens, eye)
+        prism, _ = prism_of(lens)
         lens = SingleVision(power=lens.power, prism=prism)
     elif isinstance(lens, LensLike):
         lens = SingleVision(power=lens_of(lens).power)
-    met = lens.over_stop(x_mm, y_mm)
-    return met, met.read
+    return lens.over_stop(0.0, 0.0)
 
 
-def _settings(
-    power: Power, drum: float | None, wheel: float | None, eyepiece: float, eye_setting: float
-) -> Settings:
+def _settings(power: Power, drum: float | None, wheel: float | None, eyepiece: float) -> Settings:
     sphere, _, axis = (float(v) for v in power.sphere_cylinder("minus"))
     return Settings(
-        drum=sphere if drum is None else drum,
-        wheel=axis if wheel is None else wheel,
-        eyepiece=eyepiece,
-        eye=eye_setting,
+        drum=sphere if drum is None else drum, wheel=axis if wheel is None else wheel, eyepiece=eyepiece
     )
 
 
@@ -126,11 +118,6 @@ def eyepiece(
     drum: float | None = None,
     wheel: float | None = None,
     eyepiece: float = 0.0,
-    eye_setting: float = 0.0,
-    x_mm: float = 0.0,
-    y_mm: float = 0.0,
-    eye: str | None = None,
-    labels: bool = True,
 ) -> Diagram:
     """What the eyepiece shows of a lens, ready to show or save.
 
@@ -141,14 +128,8 @@ def eyepiece(
     drum, wheel : float, optional
         Where drum (dioptres) and axis wheel (degrees) stand. By default the sphere
         reading in minus-cylinder form.
-    eyepiece, eye_setting : float
-        The eyepiece dial, and where it would be sharp for this operator, dioptres.
-    x_mm, y_mm : float
-        The point over the stop, from the lens's reference point, millimetres.
-    eye : {"R", "L"}, optional
-        The eye, where a prism needs it and the lens does not say it.
-    labels : bool
-        Name the sphere lines and the cylinder lines.
+    eyepiece : float
+        The eyepiece dial, dioptres; it is sharp at 0.
 
     Returns
     -------
@@ -165,12 +146,11 @@ def eyepiece(
     >>> print(picture.alt)
     Eyepiece view, drum minus 3.50, wheel 30: the sphere lines are blurred, the cylinder lines are sharp, the crossing is at the centre.
     """
-    met, power = _over_stop(lens, x_mm, y_mm, eye)
-    settings = _settings(power, drum, wheel, eyepiece, eye_setting)
-    figure = style.canvas(5.0, 4.6) if labels else style.canvas(4.0, 4.2)
+    met = _over_stop(lens)
+    settings = _settings(met.read, drum, wheel, eyepiece)
+    figure = style.canvas(5.0, 4.6)
     foot = 0.08
-    ax = figure.add_axes((0.0, foot, 1.0, 1.0 - foot))
-    draw_eyepiece(ax, settings, met, labels=labels)
+    draw_eyepiece(figure.add_axes((0.0, foot, 1.0, 1.0 - foot)), settings, met, labels=True)
     figure.text(0.5, 0.02, _setting_words(settings), ha="center", va="bottom", fontsize=style.TEXT)
     return Diagram(figure, describe.eyepiece(settings, met), title="Eyepiece view")
 
@@ -181,16 +161,12 @@ def eyepiece_strip(
     *,
     wheel: float | Sequence[float] | None = None,
     eyepiece: float = 0.0,
-    eye_setting: float = 0.0,
-    x_mm: float = 0.0,
-    y_mm: float = 0.0,
-    eye: str | None = None,
 ) -> Diagram:
     """Several settings of the drum side by side, as one turns it.
 
     Parameters
     ----------
-    lens, eyepiece, eye_setting, x_mm, y_mm, eye
+    lens, eyepiece
         As for `eyepiece`.
     drums : sequence of float
         Two to five drum readings, dioptres.
@@ -220,20 +196,14 @@ def eyepiece_strip(
             "Each picture has one of both.",
             "Give one wheel setting for all, or one for each.",
         )
-    met, power = _over_stop(lens, x_mm, y_mm, eye)
+    met = _over_stop(lens)
     figure = style.canvas(2.5 * count, 2.95)
     said = []
     for place, (drum, turn) in enumerate(zip(drums, wheels, strict=True)):
-        settings = _settings(power, drum, turn, eyepiece, eye_setting)
+        settings = _settings(met.read, drum, turn, eyepiece)
         ax = figure.add_axes((place / count, 0.16, 1.0 / count, 0.84))
         draw_eyepiece(ax, settings, met)
-        figure.text(
-            (place + 0.5) / count,
-            0.04,
-            _setting_words(settings),
-            ha="center",
-            va="bottom",
-            fontsize=style.TEXT,
-        )
+        words, middle = _setting_words(settings), (place + 0.5) / count
+        figure.text(middle, 0.04, words, ha="center", va="bottom", fontsize=style.TEXT)
         said.append(f"{place + 1}. {describe.eyepiece(settings, met)}")
     return Diagram(figure, " ".join(said), title="Eyepiece views")

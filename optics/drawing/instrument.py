@@ -53,10 +53,7 @@ def draw_instrument(ax: Axes, *, blank: bool = False) -> Axes:
     Axes
         The axes given.
     """
-    ax.set_xlim(0, WIDTH)
-    ax.set_ylim(0, HEIGHT)
-    ax.set_aspect("equal")
-    ax.set_axis_off()
+    style.plain_field(ax, (0, WIDTH), (0, HEIGHT))
     _housing(ax)
     _light(ax)
     _target_end(ax)
@@ -64,17 +61,9 @@ def draw_instrument(ax: Axes, *, blank: bool = False) -> Axes:
     _eye_end(ax)
     for (name, (x, y, to_x, to_y)), letter in zip(_NAMES.items(), describe.LETTERS, strict=False):
         ax.plot([x, to_x], [y, to_y], color=style.DIM, linewidth=1.0, zorder=5, gid=f"to {name}")
-        ax.text(
-            x,
-            y,
-            letter if blank else name,
-            ha="center",
-            va="center",
-            fontsize=style.TITLE if blank else style.TEXT,
-            fontweight="bold" if blank else "normal",
-            bbox=style.CLEAR | {"alpha": 1.0, "pad": 1.5},
-            zorder=6,
-        )
+        look = {"fontsize": style.TITLE, "fontweight": "bold"} if blank else {"fontsize": style.TEXT}
+        ground = style.CLEAR | {"alpha": 1.0, "pad": 1.5}
+        style.note(ax, x, y, letter if blank else name, bbox=ground, zorder=6, **look)
     return ax
 
 
@@ -179,14 +168,14 @@ def _target_end(ax: Axes) -> None:
             linewidth=1,
             zorder=4,
         )
-    ax.text(*middle, "0", ha="center", va="center", fontsize=style.SMALL, zorder=4)
+    style.note(ax, *middle, "0", zorder=4)
     _lens(ax, STANDARD, 7, 1.6, "standard lens")
     spans = ((TARGET + 1.7, STANDARD), (STANDARD, STOP - 0.9))
     for start, end in spans:
         for here, there in ((start, end), (end, start)):
             style.arrow(ax, (here, AXIS - 8.2), (there, AXIS - 8.2), {"color": style.GREY}, "focal length")
-        ax.text((start + end) / 2, AXIS - 8.2, "f", ha="center", va="center", fontsize=style.SMALL,
-                color=style.DIM, bbox={"facecolor": "#F4F4F4", "edgecolor": "none", "pad": 1.5}, zorder=5)  # fmt: skip
+        ground = {"facecolor": "#F4F4F4", "edgecolor": "none", "pad": 1.5}
+        style.note(ax, (start + end) / 2, AXIS - 8.2, "f", color=style.DIM, bbox=ground, zorder=5)
 
 
 def _pair_end(ax: Axes) -> None:
@@ -207,14 +196,7 @@ def _pair_end(ax: Axes) -> None:
             gid="lens of the pair",
         )
     )
-    ax.text(
-        STOP + 5.6,
-        AXIS - 7.4,
-        "the lens\nlies here",
-        fontsize=style.SMALL,
-        color=style.DIM,
-        va="center",
-    )
+    style.note(ax, STOP + 5.6, AXIS - 7.4, "the lens\nlies here", color=style.DIM, ha="left")
     _bar(ax, STOP - 2.2, AXIS - 12.2, 11, 1.7, "stage", style.GREY)
     _bar(ax, STOP + 2.5, AXIS - 17, 1.2, 5, "stage", style.GREY)
     _bar(ax, STOP + 7.5, AXIS + 7.5, 3.5, 7.5, "marking device")
@@ -231,4 +213,4 @@ def _eye_end(ax: Axes) -> None:
         _bar(ax, EYEPIECE - 1.4, AXIS + up, 3.4, 2.4, "eyepiece ring", style.BLUE)
     ax.add_patch(Arc((EYE, AXIS), 9, 9, theta1=115, theta2=245, color=style.BLACK, linewidth=2, zorder=3))
     ax.add_patch(Ellipse((EYE - 3.2, AXIS), 1.4, 4, facecolor=style.BLACK, zorder=4))
-    ax.text(EYE + 0.6, AXIS, "eye", fontsize=style.SMALL, va="center", color=style.DIM)
+    style.note(ax, EYE + 0.6, AXIS, "eye", color=style.DIM, ha="left")

@@ -36,24 +36,10 @@ def lens_view(ax: Axes, radius_mm: float, eye: str) -> Axes:
         The axes given.
     """
     room = radius_mm * 1.22
-    ax.set_xlim(-room, room)
-    ax.set_ylim(-room, room)
-    ax.set_aspect("equal")
-    ax.set_axis_off()
-    ax.add_patch(
-        Circle((0, 0), radius_mm, fill=False, edgecolor=style.GREY, linewidth=2.0, zorder=5, gid="lens")
-    )
+    style.plain_field(ax, (-room, room), (-room, room))
+    style.ring(ax, radius_mm, "lens", style.GREY, linewidth=2.0, zorder=5)
     for side, name in ((nasal(eye), "nasal"), (-nasal(eye), "temporal")):
-        ax.text(
-            side * radius_mm * 1.06,
-            0.0,
-            name,
-            rotation=90,
-            ha="center",
-            va="center",
-            fontsize=style.SMALL,
-            color=style.DIM,
-        )
+        style.note(ax, side * radius_mm * 1.06, 0.0, name, rotation=90, color=style.DIM)
     return ax
 
 
@@ -90,9 +76,7 @@ def _draw_mark(ax: Axes, mark: Mark) -> None:
     look: dict[str, Any] = dict(_ENGRAVED if mark.permanent else _INK)
     x, y, half = mark.x_mm, mark.y_mm, mark.size_mm / 2.0
     if mark.shape == "text":
-        ax.text(
-            x, y, mark.text, ha="center", va="center", fontsize=style.TEXT, color=style.DIM, gid=mark.name
-        )
+        style.note(ax, x, y, mark.text, fontsize=style.TEXT, color=style.DIM, gid=mark.name)
     elif mark.shape in ("ring", "circle"):
         dash = "-" if mark.permanent else (0, (4, 2))
         patch = Circle((x, y), half, fill=False, edgecolor=look["color"], linewidth=look["linewidth"])
@@ -121,7 +105,7 @@ def _name_mark(ax: Axes, mark: Mark) -> None:
     if mark.name in _NAMED_AT:
         dx, dy, ha, va = _NAMED_AT[mark.name]
         name = mark.name.replace("engraved ", "engraved\n")
-        ax.text(mark.x_mm + dx, mark.y_mm + dy, name, ha=ha, va=va, fontsize=style.SMALL, linespacing=1.05)
+        style.note(ax, mark.x_mm + dx, mark.y_mm + dy, name, ha=ha, va=va, linespacing=1.05)
         if dy > 2.0 and mark.permanent:
             ax.plot(
                 [mark.x_mm] * 2,
@@ -161,8 +145,8 @@ def progressive_marks(lens: Progressive, *, ink: bool = True) -> Diagram:
     )
 
 
-def draw_segment(ax: Axes, lens: Multifocal, *, centres: bool = True) -> Axes:
-    """Draw the lines of a segment on a front view in millimetres.
+def draw_segment(ax: Axes, lens: Multifocal) -> Axes:
+    """Draw the lines of a segment and the centres of a lens on a front view in millimetres.
 
     Parameters
     ----------
@@ -170,8 +154,6 @@ def draw_segment(ax: Axes, lens: Multifocal, *, centres: bool = True) -> Axes:
         Axes set up by `lens_view`.
     lens : Multifocal
         The lens.
-    centres : bool
-        Whether to mark the distance reference point and the segment's optical centre.
 
     Returns
     -------
@@ -183,23 +165,12 @@ def draw_segment(ax: Axes, lens: Multifocal, *, centres: bool = True) -> Axes:
         (drawn,) = ax.plot(line[:, 0], line[:, 1], color=style.BLACK, linewidth=2.0, gid="segment line")
         if rim is not None:
             drawn.set_clip_path(rim)
-    if centres:
-        for at, mark, name, away in (
-            ((0.0, 0.0), "+", "distance reference point", 1.6),
-            (lens.segment_centre, "x", "segment centre", -1.8),
-        ):
-            ax.plot(
-                *[[value] for value in at],
-                mark,
-                color=style.BLUE,
-                markersize=11,
-                markeredgewidth=2.0,
-                gid=name,
-            )
-            upright = "bottom" if away > 0 else "top"
-            ax.text(
-                at[0], at[1] + away, name, ha="center", va=upright, fontsize=style.SMALL, bbox=style.CLEAR
-            )
+    for (x, y), mark, name, away in (
+        ((0.0, 0.0), "+", "distance reference point", 1.6),
+        (lens.segment_centre, "x", "segment centre", -1.8),
+    ):
+        ax.plot([x], [y], mark, color=style.BLUE, markersize=11, markeredgewidth=2.0, gid=name)
+        style.note(ax, x, y + away, name, va="bottom" if away > 0 else "top", bbox=style.CLEAR)
     return ax
 
 

@@ -13,7 +13,6 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle
 
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
@@ -44,16 +43,7 @@ def draw_oblique_sum(ax: Axes, first: Power, second: Power) -> Axes:
     whole = _reach(first, second)
     step = _ring_step(whole)
     for ring in range(1, round(whole / step) + 1):
-        ax.add_patch(
-            Circle(
-                (0, 0),
-                ring * step / whole,
-                fill=False,
-                edgecolor=style.PALE,
-                linewidth=style.LINE,
-                gid="ring",
-            )
-        )
+        style.ring(ax, ring * step / whole, "ring")
     for direction, words in DIRECTIONS.items():
         x, y = style.unit(direction)
         ax.plot([0, x], [0, y], color=style.PALE, linewidth=style.LINE, zorder=0.5)
@@ -95,17 +85,8 @@ def _arrow(
         aside = -aside
     half_width = 22.0 if name == "1 + 2" else 6.0
     room = 5.0 + half_width * abs(aside[0]) + 8.0 * abs(aside[1])
-    ax.annotate(
-        name,
-        tuple((start + end) / 2),
-        xytext=tuple(aside * room),
-        textcoords="offset points",
-        ha="center",
-        va="center",
-        fontsize=style.LABEL,
-        fontweight="bold",
-        bbox=style.CLEAR,
-    )
+    middle = tuple((start + end) / 2)
+    style.beside(ax, name, middle, tuple(aside * room), fontsize=style.LABEL, fontweight="bold")
 
 
 def oblique_sum(first: LensLike, second: LensLike) -> Diagram:

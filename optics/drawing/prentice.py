@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Polygon
+from matplotlib.patches import Polygon
 
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
@@ -44,7 +44,7 @@ def draw_looked_through(ax: Axes, power: Power, x_mm: float, y_mm: float, eye: s
         The axes given.
     """
     style.lens_field(ax, 40.0, 44.0)
-    ax.add_patch(Circle((0, 0), 1.0, fill=False, edgecolor=style.GREY, linewidth=style.LINE, gid="lens"))
+    style.ring(ax, 1.0, "lens", style.GREY)
     x, y = x_mm / LENS_RADIUS_MM, y_mm / LENS_RADIUS_MM
     ax.plot([0], [0], marker="+", markersize=14, markeredgewidth=2.0, color=style.BLACK, gid="optical centre")
     prism = prism_at(power, x_mm, y_mm)
@@ -57,16 +57,8 @@ def draw_looked_through(ax: Axes, power: Power, x_mm: float, y_mm: float, eye: s
     ax.plot([x], [y], marker="o", markersize=8, color=style.BLACK, gid="point looked through")
     # The centre's label stands on the side away from the point.
     away = -1.0 if y_mm > 0 else 1.0
-    ax.annotate(
-        "optical centre",
-        (0, 0),
-        xytext=(0, away * 12),
-        textcoords="offset points",
-        ha="center",
-        va="bottom" if away > 0 else "top",
-        fontsize=style.SMALL,
-        bbox=style.CLEAR,
-    )
+    upright = "bottom" if away > 0 else "top"
+    style.beside(ax, "optical centre", (0, 0), (0, away * 12), va=upright, fontsize=style.SMALL)
     bases = " and ".join(
         f"{style.shown(amount, False)} base {base}" for amount, base in prism.bases(eye, 0.005)
     )
@@ -95,10 +87,7 @@ def draw_lens_section(ax: Axes, along: float, height_mm: float) -> Axes:
     Axes
         The axes given. Thicknesses and angles are exaggerated; their sense is true.
     """
-    ax.set_xlim(-1.5, 1.5)
-    ax.set_ylim(-1.35, 1.35)
-    ax.set_aspect("equal")
-    ax.set_axis_off()
+    style.plain_field(ax, (-1.5, 1.5), (-1.35, 1.35))
     heights = np.linspace(-1.0, 1.0, 61)
     # Half the thickness: a parabola, thick in the middle for plus, thin for minus.
     bulge = 0.22 * np.tanh(along / 4.0)
@@ -128,14 +117,7 @@ def draw_lens_section(ax: Axes, along: float, height_mm: float) -> Axes:
         ax.plot([0, 1.25], [height, height], color=style.GREY, linewidth=style.LINE, linestyle=":")
         thick = "edge" if along < 0 else "centre"
         # Away from the ray, which may run out of the picture on its own side.
-        ax.text(
-            0.0,
-            -1.16 if height > 0 else 1.16,
-            f"base towards the {thick}",
-            ha="center",
-            va="center",
-            fontsize=style.SMALL,
-        )
+        style.note(ax, 0.0, -1.16 if height > 0 else 1.16, f"base towards the {thick}")
     return ax
 
 
@@ -185,17 +167,7 @@ def prentice(lens: LensLike, x_mm: float, y_mm: float, eye: str | None = None) -
     height = distance if y_mm >= 0 else -distance
     draw_lens_section(section, float(given.power.along(meridian)), height)
     style.heading(figure, f"{side}  {given.written}".replace("-", "−"))
-    figure.text(
-        0.25, 0.015, "seen from the front", ha="center", va="bottom", fontsize=style.SMALL, color=style.DIM
-    )
-    figure.text(
-        0.75,
-        0.015,
-        f"section along {style.degrees_shown(meridian)}, not to scale",
-        ha="center",
-        va="bottom",
-        fontsize=style.SMALL,
-        color=style.DIM,
-    )
+    style.footing(figure, "seen from the front", 0.25)
+    style.footing(figure, f"section along {style.degrees_shown(meridian)}, not to scale", 0.75)
     alt = describe.prentice(given.power, x_mm, y_mm, prism, side)
     return Diagram(figure, alt, title=f"Prism away from the centre, {given.written}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle
 
 from optics.drawing import describe, style
 from optics.drawing.diagram import Diagram
@@ -100,19 +99,9 @@ def _draw_rings(ax: Axes, rings: int) -> None:
     each = _each(rings)
     for ring in range(1, rings + 1):
         if ring % each == 0:
-            ax.add_patch(
-                Circle(
-                    (0, 0), ring / rings, fill=False, edgecolor=style.PALE, linewidth=style.LINE, gid="ring"
-                )
-            )
-    for along in ((1, 0), (0, 1)):
-        ax.plot(
-            [-along[0], along[0]],
-            [-along[1], along[1]],
-            color=style.PALE,
-            linewidth=style.LINE,
-            zorder=0.5,
-        )
+            style.ring(ax, ring / rings, "ring")
+    for x, y in ((1, 0), (0, 1)):
+        ax.plot([-x, x], [-y, y], color=style.PALE, linewidth=style.LINE, zorder=0.5)
 
 
 def _draw_crossing(ax: Axes, x: float, y: float) -> None:
@@ -136,17 +125,7 @@ def _label(
     whole = prism.written("R", "360")  # a direction round the circle is the same for both eyes
 
     def write(text: str, px: float, py: float, ha: str, va: str) -> None:
-        ax.annotate(
-            text,
-            (0, 0),
-            xytext=(px, py),
-            textcoords="offset points",
-            ha=ha,
-            va=va,
-            fontsize=style.TEXT,
-            zorder=5,
-            bbox=style.CLEAR,
-        )
+        style.beside(ax, text, (0, 0), (px, py), ha=ha, va=va, fontsize=style.TEXT, zorder=5)
 
     if len(parts) == 2:
         (across, across_base), (upright, upright_base) = parts

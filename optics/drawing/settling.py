@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 from matplotlib.axes import Axes
 
 from optics.drawing import describe, style
@@ -48,17 +47,11 @@ def draw_settling(
     marks = [value for value in (choice, alternative) if value is not None]
     left = min([lower, *marks]) - 0.62 * step
     right = max([lower + step, *marks]) + 0.62 * step
-    ax.set_xlim(left, right)
     ax.set_ylim(-1.0, 1.0)
-    ax.set_axis_off()
-    ax.plot([left, right], [0, 0], color=style.BLACK, linewidth=2.0, gid="number line")
-    places = np.arange(math.ceil(left / step), math.floor(right / step) + 1) * step
-    for place in places:
-        ax.plot([place, place], [-0.12, 0.12], color=style.BLACK, linewidth=2.0)
-        ax.text(place, -0.24, style.shown(place), ha="center", va="top", fontsize=style.LABEL)
+    style.number_line(ax, (left, right), step, 0.24)
     half = lower + step / 2
     ax.plot([half, half], [-0.08, 0.08], color=style.GREY, linewidth=style.LINE, gid="halfway")
-    ax.text(half, -0.24, "halfway", ha="center", va="top", fontsize=style.SMALL, color=style.DIM)
+    style.note(ax, half, -0.24, "halfway", va="top", color=style.DIM)
     # The number has its third decimal, because a reading is not yet on the grid.
     ax.annotate(
         f"{name} {reading:+.3f}".replace("-", "−"),
@@ -88,7 +81,7 @@ def draw_settling(
             gid=word,
         )
         away = f"{word},\n{style.shown(abs(value - reading), False)} away"
-        ax.text(value, -0.52, away, ha="center", va="top", fontsize=style.SMALL, linespacing=1.15)
+        style.note(ax, value, -0.52, away, va="top", linespacing=1.15)
     return ax
 
 

@@ -118,6 +118,43 @@ def points_size(ax: Axes) -> tuple[float, float]:
     return box.width * 72.0 / figure.dpi, box.height * 72.0 / figure.dpi
 
 
+def plain_field(ax: Axes, across: tuple[float, float], upright: tuple[float, float]) -> None:
+    """Set axes up as a plain field with the same measure across and upright."""
+    ax.set(xlim=across, ylim=upright, aspect="equal")
+    ax.set_axis_off()
+
+
+def number_line(ax: Axes, ends: tuple[float, float], step: float, tick: float) -> None:
+    """Draw a number line at height 0 of a plain field, with a number at every step.
+
+    Half a tick, in the units of its height, stands above the line and half below.
+    """
+    ax.set_xlim(*ends)
+    ax.set_axis_off()
+    ax.plot(ends, [0, 0], color=BLACK, linewidth=2.0, gid="number line")
+    for place in np.arange(np.ceil(ends[0] / step), np.floor(ends[1] / step) + 1) * step:
+        ax.plot([place, place], [-tick / 2, tick / 2], color=BLACK, linewidth=2.0)
+        note(ax, place, -tick, shown(place), va="top", fontsize=LABEL)
+
+
+def ring(ax: Axes, radius: float, gid: str, colour: str = PALE, **changes: Any) -> None:
+    """Draw an open circle round the origin."""
+    look: dict[str, Any] = {"edgecolor": colour, "linewidth": LINE, **changes}
+    ax.add_patch(Circle((0, 0), radius, fill=False, gid=gid, **look))
+
+
+def note(ax: Axes, x: float, y: float, text: str, **changes: Any) -> None:
+    """Write small words in the middle of a place."""
+    look: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": SMALL, **changes}
+    ax.text(x, y, text, **look)
+
+
+def beside(ax: Axes, text: str, at: tuple[float, float], by: tuple[float, float], **changes: Any) -> None:
+    """Write beside a place, so many points away from it, on a ground that keeps lines off."""
+    look: dict[str, Any] = {"ha": "center", "va": "center", "bbox": CLEAR, **changes}
+    ax.annotate(text, at, xytext=by, textcoords="offset points", **look)
+
+
 def lens_field(ax: Axes, side: float, above: float, below: float | None = None) -> float:
     """Set axes up so that the unit circle leaves room for text around it.
 
@@ -155,7 +192,7 @@ def outline(ax: Axes, numbers: str = "") -> None:
         Where angles are to be read off: finer ticks, and numbers, 180 at both ends,
         inside the outline, or outside where nothing else is written.
     """
-    ax.add_patch(Circle((0, 0), 1.0, fill=False, edgecolor=GREY, linewidth=LINE, gid="lens"))
+    ring(ax, 1.0, "lens", GREY)
     # One line with gaps: seventy lines of their own would make a sheet slow to draw.
     turn = np.arange(0, 360, 5 if numbers else 10)
     inner = np.where(turn % 30 == 0, LONGEST_TICK, np.where(turn % 10 == 0, 0.94, 0.97))
@@ -226,7 +263,7 @@ def heading(figure: Figure, text: str) -> None:
         figure.text(0.5, 0.985, text, ha="center", va="top", fontsize=TITLE)
 
 
-def footing(figure: Figure, text: str) -> None:
-    """Write the line at the foot of a figure."""
+def footing(figure: Figure, text: str, across: float = 0.5) -> None:
+    """Write the line at the foot of a figure, or of a part of it."""
     if text:
-        figure.text(0.5, 0.015, text, ha="center", va="bottom", fontsize=SMALL, color=DIM)
+        figure.text(across, 0.015, text, ha="center", va="bottom", fontsize=SMALL, color=DIM)

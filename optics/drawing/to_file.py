@@ -41,7 +41,7 @@ class Kind:
     Parameters
     ----------
     draw : callable
-        From text, and options of the drawing, to the drawing.
+        From text to the drawing.
     example : str
         Text that it takes.
     """
@@ -62,38 +62,38 @@ def _parts(text: str, kind: str, least: int, most: int) -> list[str]:
     return parts
 
 
-def _oblique_sum(text: str, **options: Any) -> Diagram:
-    return oblique_sum(*_parts(text, "oblique-sum", 2, 2), **options)
+def _oblique_sum(text: str) -> Diagram:
+    return oblique_sum(*_parts(text, "oblique-sum", 2, 2))
 
 
-def _spread(text: str, **options: Any) -> Diagram:
-    return spread(_parts(text, "spread", 2, 200), **options)
+def _spread(text: str) -> Diagram:
+    return spread(_parts(text, "spread", 2, 200))
 
 
-def _settling(text: str, **options: Any) -> Diagram:
+def _settling(text: str) -> Diagram:
     # A drum reading falls between steps and is no prescription yet.
     try:
-        return settling(power_of(text, "reading"), **options)
+        return settling(power_of(text, "reading"))
     except OpticsError:
         if len(text.split()) == 1:
             raise
-        return settling(parse(text).power, **options)
+        return settling(parse(text).power)
 
 
-def _drum_readings(text: str, **options: Any) -> Diagram:
-    return drum_readings({"readings": [power_of(one, "reading") for one in text.split()]}, **options)
+def _drum_readings(text: str) -> Diagram:
+    return drum_readings({"readings": [power_of(one, "reading") for one in text.split()]})
 
 
-def _prentice(text: str, **options: Any) -> Diagram:
+def _prentice(text: str) -> Diagram:
     lens, place = _parts(text, "prentice", 2, 2)
     line = parse(lens)
     eye = named_eye(line.eye, WHY_EYE, KINDS["prentice"].example)
     x, y = parse_place(place, eye)
-    return prentice(line, x, y, eye, **options)
+    return prentice(line, x, y, eye)
 
 
-def _job_ticket(text: str, **options: Any) -> Diagram:
-    return job_ticket(*parse_pair(text), **options)
+def _job_ticket(text: str) -> Diagram:
+    return job_ticket(*parse_pair(text))
 
 
 def _with_add(text: str, kind: str) -> dict[str, Any]:
@@ -116,8 +116,8 @@ def lined_of(text: str, **measures: Any) -> Multifocal:
     return Multifocal.made_to(**_with_add(text, "segment"), segment=Segment(**measures))
 
 
-def _segment(text: str, **measures: Any) -> Diagram:
-    return multifocal_lens(lined_of(text, **measures))
+def _segment(text: str) -> Diagram:
+    return multifocal_lens(lined_of(text))
 
 
 def progressive_of(text: str) -> Progressive:
@@ -125,18 +125,18 @@ def progressive_of(text: str) -> Progressive:
     return Progressive(**_with_add(text, "progressive"))
 
 
-def _progressive(text: str, **options: Any) -> Diagram:
-    return progressive_marks(progressive_of(text), **options)
+def _progressive(text: str) -> Diagram:
+    return progressive_marks(progressive_of(text))
 
 
-def _contours(text: str, **options: Any) -> Diagram:
-    return power_contours(progressive_of(text), **options)
+def _contours(text: str) -> Diagram:
+    return power_contours(progressive_of(text))
 
 
-def _instrument(text: str, **options: Any) -> Diagram:
+def _instrument(text: str) -> Diagram:
     if text not in ("names", "letters"):
         raise OpticsError(f"The labels are {shown(text)}.", "There are names and letters.", 'Try "names".')
-    return instrument(blank=text == "letters", **options)
+    return instrument(blank=text == "letters")
 
 
 KINDS: dict[str, Kind] = {
@@ -173,10 +173,6 @@ def draw_to_file(
         has an example.
     path : str or path
         Name ending in .png, .svg or .pdf, in a folder that exists.
-    overwrite : bool
-        Whether a file that is already there may be replaced.
-    **options
-        Passed on to the drawing, for example `drum=-3.50` for an eyepiece.
 
     Returns
     -------
@@ -195,5 +191,5 @@ def draw_to_file(
             f"There are {', '.join(KINDS)}.",
             f'Try "{next(iter(KINDS))}".',
         )
-    checked_target(path, overwrite=overwrite)
-    return KINDS[kind].draw(text, **options).save(path, overwrite=overwrite)
+    checked_target(path)
+    return KINDS[kind].draw(text).save(path)
