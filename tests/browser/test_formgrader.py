@@ -9,8 +9,11 @@ import time
 from pathlib import Path
 
 import pytest
+from course.test_looking_closer import _worked
 from course_names import BENCH, FORMS
 
+from optics.course.as_it_was_read import PIXELS
+from optics.course.feedback import write_feedback
 from optics.course.folder import open_course
 from optics.course.gather import gather
 from optics.course.handed_out import box_for, stamp_of
@@ -69,15 +72,17 @@ def test_the_marked_class_is_shown(desk, page):
     assert page.get_by_text("graded").count() >= 2
 
 
-def _open_submission(desk, page, marked, learner):
+def _open_submission(
+    desk, page, marked, learner, chapter=FORMS, words="Write each lens in the form asked for."
+):
     from optics.course.grader import gradebook
 
     with gradebook(marked) as book:
-        name = book.find_submission_notebook(FORMS, FORMS, learner).id
+        name = book.find_submission_notebook(chapter, chapter, learner).id
     asked = []
     page.on("request", lambda request: asked.append(request.url))
     page.goto(f"{desk.url}/formgrader/submissions/{name}/")
-    page.get_by_text("Write each lens in the form asked for.").wait_for()
+    page.get_by_text(words).first.wait_for()
     return asked
 
 
@@ -147,6 +152,47 @@ def test_marks_and_comments_by_hand_reach_the_feedback_and_practice_bears_no_nou
     page.goto(told.as_uri())
     assert page.get_by_text("Say which way they turn.").count() == 1
     assert page.locator("#why .marks-of").text_content() == "1.50 of 2"
+
+
+def _seen_again(page):
+    """What stands in the eyepiece again, once its line is opened: as a learner or an instructor sees it."""
+    shown = page.locator("details", has_text="As it was read").last
+    assert shown.locator("img").count() == 2 and not shown.locator("img").first.is_visible()
+    line = shown.locator("summary")
+    # It is seen that the line opens, and a picture is not framed as something wrong.
+    assert line.evaluate("(each) => getComputedStyle(each).display") == "list-item"
+    line.click()
+    assert shown.locator("img").first.evaluate("(each) => getComputedStyle(each).borderTopWidth") == "0px"
+    shown.scroll_into_view_if_needed()
+    images = shown.locator("img").evaluate_all(
+        "(all) => all.map((each) => [each.complete, each.naturalWidth, each.getBoundingClientRect().width, each.alt])"
+    )
+    assert all(done and wide == seen == PIXELS for done, wide, seen, _ in images)
+    assert len({alt for *_, alt in images}) == 2 and all(len(alt) > 20 for *_, alt in images)
+    assert "drum to -1.25 D" in shown.inner_text() and "no mark rests on it" in shown.inner_text()
+    return shown
+
+
+def test_the_reading_is_seen_again_under_its_question_in_formgrader_and_on_the_feedback(
+    desk, page, marked, tmp_path
+):
+    import nbformat
+
+    nbformat.write(_worked(marked), tmp_path / "t101.ipynb")
+    gather(marked, [tmp_path / "t101.ipynb"])
+    assert [each.marked for each in mark(marked, [BENCH])] == [True]
+    asked = _open_submission(desk, page, marked, "t101", BENCH, "The bench")
+    page.wait_for_function("() => document.querySelector('#right-a-check').placeholder === '5'")
+    shown = _seen_again(page)
+    # Under the mark's own question, below the answer that it belongs to.
+    question = page.locator("#right-a-check")
+    assert question.bounding_box()["y"] < shown.bounding_box()["y"]
+    assert {url.split("/")[2] for url in asked if url.startswith("http")} == {desk.url.split("/")[2]}
+    assert write_feedback(marked, [BENCH], ["t101"]) == []
+    page.goto((marked.step("feedback", "t101", BENCH) / f"{BENCH}.html").as_uri())
+    page.get_by_text("The chapter with your answers").click()
+    _seen_again(page)
+    assert page.locator("section#right-a-check details img").count() == 2
 
 
 def _release_by_button(desk, page, chapter):
