@@ -657,17 +657,19 @@ def _truth(pair: Specimen | BareLenses, form: str, where: str) -> _Truth:
 
 @dataclass(slots=True)
 class _Weighed:
-    """Log likelihood of each thing written: right, for every two ways, and odd."""
+    """Log likelihood of each thing written, for every way and odd; of all together for every two ways."""
 
     names: list[str] = field(default_factory=list)
-    fits: list[Floats] = field(default_factory=list)
+    singly: list[Floats] = field(default_factory=list)
     odd: list[float] = field(default_factory=list)
+    total: Any = 0.0
 
     def add(self, name: str, fit: tuple[Floats, float], picked: NDArray[np.intp]) -> None:
         table, odd = fit
         self.names.append(name)
-        self.fits.append(table[np.ix_(picked, picked)])
+        self.singly.append(table[picked, 0])
         self.odd.append(odd)
+        self.total = self.total + table[np.ix_(picked, picked)]
 
 
 def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
@@ -693,6 +695,18 @@ def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
                 fit = _of_length(truth.values(name, eye), wrote_mm)
                 found.add(f"{name} {eye}", fit, effects[name, eye][1])
     return found
+
+
+@lru_cache(maxsize=4)
+def _priors(where: str) -> tuple[list[Slip], NDArray[np.intp], Floats, Floats]:
+    """The habits met there; of each way, after the right one, its habit, as a number from 1 and as a
+    row of memberships, and how often it is done so.
+    """
+    known = [entry for entry in CATALOGUE if where in entry.where]
+    belongs = np.array([0, *(number + 1 for number, _, _ in _ways(where))])
+    member = np.eye(len(known) + 1)[belongs, 1:]
+    weights = np.array([0.0, *(way.weight for _, _, way in _ways(where))])
+    return known, belongs, member, weights / np.maximum(member @ (member.T @ weights), 1e-12)
 
 
 def diagnose(
@@ -734,27 +748,19 @@ def diagnose(
     truth = _truth(pair, form, where)
     weighed = _weighed(ticket, truth)
     factors, seen = _evidence(trace)
-    if not weighed.fits:
+    if not weighed.names:
         return Diagnosis(seen=seen)
-    fits = np.array(weighed.fits)
-    total = fits.sum(axis=0)
+    fits, total = np.array(weighed.singly), weighed.total
     right = float(total[0, 0])
     ways = _ways(where)
-    belongs = np.array([0, *(number + 1 for number, _, _ in ways)])
-    known = [entry for entry in CATALOGUE if where in entry.where]
+    known, belongs, member, weights = _priors(where)
     habits = len(known)
-    member = np.zeros((len(belongs), habits))
-    member[np.arange(1, len(belongs)), belongs[1:] - 1] = 1.0
-    weights = np.array([0.0, *(way.weight for _, _, way in ways)])
-    weights /= np.maximum(member @ (member.T @ weights), 1e-12)
-    leaning = np.array([factors.get(entry.name, 1.0) for entry in known])
-    if where == "paper":
-        leaning = np.ones(habits)
+    leaning = np.array([1.0 if where == "paper" else factors.get(entry.name, 1.0) for entry in known])
     # One field may be odd beside a habit that explains the rest.
     odd = np.array(weighed.odd)
     alone = total[:, 0]
     with np.errstate(invalid="ignore", over="ignore"):
-        beside = np.exp(np.minimum(odd[:, None] - fits[:, :, 0], 50.0)).sum(axis=0)
+        beside = np.exp(np.minimum(odd[:, None] - fits, 50.0)).sum(axis=0)
     beside = np.where(np.isfinite(alone), beside, 0.0) * (BESIDE / len(odd) if len(odd) > 1 else 0.0)
     singly = alone + np.log1p(beside)
     top = max(right, float(np.max(singly[np.isfinite(singly)])), float(np.max(total)))
@@ -766,51 +772,47 @@ def diagnose(
     best = np.full(habits + 1, -np.inf)
     np.maximum.at(best, belongs, alone)
     better = np.maximum(np.maximum(best[belongs][:, None], best[belongs][None, :]), right) + GAIN
-    two_way = np.where((total > better) & (belongs[:, None] != belongs[None, :]), np.exp(total - top), 0.0)
-    two_way *= weights[:, None] * weights[None, :]
+    adds = (total > better) & (belongs[:, None] != belongs)
+    two_way = np.zeros_like(total)
+    two_way[adds] = np.exp(total[adds] - top) * (weights[:, None] * weights)[adds]
     two = TWO_HABITS / habits**2 * (member.T @ two_way @ member) * leaning[:, None] * leaning[None, :]
     # --- and nobody's habit
     honest = HONEST * np.exp(right - top)
-    strange = np.exp(np.minimum(odd - fits[:, 0, 0], 50.0)) / len(odd)
+    strange = np.exp(np.minimum(odd - fits[:, 0], 50.0)) / len(odd)
     two_odd = strange.sum() ** 2 - (strange**2).sum()
     unexplained = np.exp(right - top) * (ONE_ODD * strange.sum() + TWO_ODD * two_odd)
     whole = honest + unexplained + one.sum() + two.sum()
     if whole <= 0 or (one.sum() + two.sum()) / whole < SAID_FROM:
         return Diagnosis(honest=float(honest / whole), unexplained=float(unexplained / whole), seen=seen)
-    ranked = []
-    for i in np.flatnonzero(one):
-        first = int((one_way * member[:, i]).argmax())
-        # A lens on which something is odd besides is not explained by it.
-        bad = {
-            name[-1]
-            for name, fit, strange_fit in zip(weighed.names, fits, odd, strict=True)
-            if strange_fit > fit[first, 0]
-        }
-        touched = ways[first - 1][2].eyes
-        eyes = "".join(eye for eye in touched if eye not in bad) or touched
-        ranked.append(Explanation((known[i],), float(one[i] / whole), eyes, (touched,)))
-    for i, j in zip(*np.nonzero(two + two.T), strict=True):
-        if i < j:
-            chain = (known[i], known[j])
-            if two[j, i] > two[i, j] * 1.001:
-                chain = chain[::-1]
-            ranked.append(Explanation(chain, float((two[i, j] + two[j, i]) / whole)))
     # Alike to the sixth place they stay in the catalogue's order, one before two.
-    ranked.sort(key=lambda each: -round(each.posterior, 6))
-
-    def touching(each: Explanation) -> Explanation:
-        """With the lenses that each of two habits touches, in their likeliest ways."""
-        if each.each:
-            return each
-        i, j = (known.index(entry) for entry in each.slips)
-        likeliest = np.where(member[:, i][:, None] * member[:, j][None, :] > 0, two_way + two_way.T, -1.0)
-        eyes = tuple(
-            ways[int(way) - 1][2].eyes for way in np.unravel_index(likeliest.argmax(), likeliest.shape)
-        )
-        return each._replace(eyes="".join(eye for eye in "RL" if any(eye in own for own in eyes)), each=eyes)
-
+    first, second = np.nonzero(np.triu(two + two.T))
+    singles = np.flatnonzero(one)
+    belief = np.r_[one[singles], (two + two.T)[first, second]] / whole
+    ranked = []
+    for at in np.argsort(-np.round(belief, 6), kind="stable")[:8]:
+        if at < len(singles):
+            i = singles[at]
+            likeliest = int((one_way * member[:, i]).argmax())
+            touched = ways[likeliest - 1][2].eyes
+            # A lens on which something is odd besides is not explained by it.
+            bad = {
+                name[-1] for name, worse in zip(weighed.names, odd > fits[:, likeliest], strict=True) if worse
+            }
+            eyes = "".join(eye for eye in touched if eye not in bad) or touched
+            ranked.append(Explanation((known[i],), float(belief[at]), eyes, (touched,)))
+            continue
+        i, j = first[at - len(singles)], second[at - len(singles)]
+        if two[j, i] > two[i, j] * 1.001:
+            i, j = j, i
+        # With the lenses that each of the two touches, in their likeliest ways.
+        of_i, of_j = np.flatnonzero(member[:, i]), np.flatnonzero(member[:, j])
+        both = (two_way + two_way.T)[np.ix_(of_i, of_j)]
+        pick = np.unravel_index(both.argmax(), both.shape)
+        each = tuple(ways[int(of[at_way]) - 1][2].eyes for of, at_way in zip((of_i, of_j), pick, strict=True))
+        eyes = "".join(eye for eye in "RL" if any(eye in own for own in each))
+        ranked.append(Explanation((known[i], known[j]), float(belief[at]), eyes, each))
     return Diagnosis(
-        ranked=tuple(map(touching, ranked[:8])),
+        ranked=tuple(ranked),
         honest=float(honest / whole),
         unexplained=float(unexplained / whole),
         seen=seen,
