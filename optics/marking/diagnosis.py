@@ -31,7 +31,7 @@ from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal
 from optics.lens.progressive import Progressive
-from optics.marking.habits import CATALOGUE, WRITINGS, Slip, Triple, Way, shows, turned
+from optics.marking.habits import CATALOGUE, SMALLEST_CYLINDER, WRITINGS, Slip, Triple, Way, shows, turned
 from optics.marking.read import Ticket
 from optics.pair.charts import LaidChart, chart_with
 from optics.specimens.briefs import CONDITIONS, FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
@@ -389,6 +389,8 @@ class _Truth:
             if not read:
                 continue
             possible[i] = self._can(read) and not (alone and (read == "laid" or read.startswith("take")))
+            # Of a sphere there is no axis that could be copied.
+            possible[i] &= read != "take axis" or abs(across.cylinder) >= SMALLEST_CYLINDER
             if not possible[i]:
                 continue
             if read.startswith("shift"):
