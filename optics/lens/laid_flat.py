@@ -241,26 +241,28 @@ class _Laid:
         z = z + self.body.thickness_mm * (sheet is self.body.back)
         return (z, dz, ddz) if self.mirrored else (-z, -dz, -ddz)
 
-    def meet(self, sheet: Sheet, start: NDArray, way: NDArray) -> tuple[NDArray, Shape]:
-        """Where rays meet a surface, and its shape there."""
+    def meet(self, sheet: Sheet, start: NDArray, way: NDArray) -> tuple[NDArray, NDArray]:
+        """Where rays meet a surface, and its slope there."""
         at = start
         for _ in range(4):
-            z, dz, _ = self.surface(sheet, at[..., 0], at[..., 1], lined=False)
+            z, dz, ddz = self.surface(sheet, at[..., 0], at[..., 1], lined=False)
             miss = at[..., 2] - z
-            step = miss / (way[..., 2] - np.sum(way[..., :2] * dz, -1))
-            at = at - step[..., None] * way
-            if np.max(np.abs(step)) < 1e-6:
+            step = (miss / (way[..., 2] - np.sum(way[..., :2] * dz, -1)))[..., None] * way
+            at = at - step
+            # What is left goes with the square of the last step: less than a millionth of it.
+            if np.max(np.abs(step)) < 1e-4:
                 break
-        return at, self.surface(sheet, at[..., 0], at[..., 1])
+        slope = dz - (ddz @ step[..., :2, None])[..., 0]
+        more = sheet.added(at[..., 0], at[..., 1])[0]
+        return at, slope + (more if self.mirrored else -more)
 
-    def trace(self, start: NDArray, way: NDArray) -> tuple[NDArray, Shape, NDArray, NDArray, Shape, NDArray]:
-        """Both surfaces: places, directions and shapes on the way."""
+    def trace(self, start: NDArray, way: NDArray) -> tuple[NDArray, NDArray, NDArray, NDArray]:
+        """Both surfaces: where rays meet them, and their directions between and behind."""
         index = self.body.index
-        first, shape = self.meet(self.resting, start, way)
-        inside = _refracted(way, _unit(_normal(shape[1])), 1.0 / index)
-        second, far = self.meet(self.other, first, inside)
-        out = _refracted(inside, _unit(_normal(far[1])), index)
-        return first, shape, inside, second, far, out
+        first, slope = self.meet(self.resting, start, way)
+        inside = _refracted(way, _unit(_normal(slope)), 1.0 / index)
+        second, slope = self.meet(self.other, first, inside)
+        return first, inside, second, _refracted(inside, _unit(_normal(slope)), index)
 
     def seen(self, out: NDArray) -> NDArray:
         """Directions of rays (..., n, 3) as places in the field, prism dioptres as the operator sees them."""
@@ -271,7 +273,11 @@ class _Laid:
     def met(self) -> OverStop:
         """Power and prism about the ray in the middle of the stop."""
         index = self.body.index
-        first, near, inside, second, far, out = self.trace(self.foot, self.axis)
+        first, inside, second, out = self.trace(self.foot, self.axis)
+        near, far = (
+            self.surface(sheet, at[..., 0], at[..., 1])
+            for sheet, at in ((self.resting, first), (self.other, second))
+        )
         path = np.sum((second - first) * inside, -1)[..., None, None]
         # Backwards, from light that leaves parallel: how it must have come.
         vergence = _before(far, inside, out, index, 1.0, 0.0)
