@@ -14,13 +14,7 @@ from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import mark_pair, shared_out, true_triple
 from optics.marking.notation import loosely_written
 from optics.marking.read import EYES, LensAnswer, Ticket, read_answer
-from optics.marking.replies import (
-    LENS_SKILLS,
-    not_answered,
-    reply,
-    unanswered,
-    unreadable,
-)
+from optics.marking.replies import LENS_SKILLS, not_answered, one_skill, reply, unanswered, unreadable
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.specimen import Specimen
@@ -97,9 +91,8 @@ def noted(
     skill, example, hint = NOTED[what]
     if unanswered(answer):
         return not_answered((skill,), points, example)
-    nothing = shared_out({skill: False}, points)
     if unanswered(learner) or not isinstance(learner, str):
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
+        return _nameless((skill,), points)
     try:
         found = power_of(answer)
     except OpticsError as error:
@@ -107,15 +100,19 @@ def noted(
     box = open_pairs(folder)
     right = box.shown(what, pair, learner, eye)
     other = box.shown(OTHER_LINES[what], pair, learner, eye) if what in OTHER_LINES else None
-    if abs(found - right) <= within + 1e-9:
-        return tell(Reply(state="Right", marks=shared_out({skill: True}, points)))
     if other is not None and abs(found - other) <= within:
         hint = f"That is the power of the other set of lines. {hint}"
     elif abs(found + right) <= within:
         hint = "The size is right and the sign is not."
     elif other is not None and abs(found + abs(other - right)) <= within:
         hint = "That is the difference of the two readings; note what the drum shows."
-    return tell(Reply(state="Not yet", sentences=(hint,), marks=nothing))
+    return one_skill(skill, abs(found - right) <= within + 1e-9, points, hint)
+
+
+def _nameless(skills: tuple[str, ...], points: float) -> float:
+    """Ask for the name; no marks yet."""
+    nothing = shared_out(dict.fromkeys(skills, False), points)
+    return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
 
 
 OTHER_LINES = {"sphere lines": "cylinder lines", "cylinder lines": "sphere lines"}
@@ -184,8 +181,7 @@ def reading(
     if unanswered(answer):
         return not_answered(LENS_SKILLS, points, EXAMPLE)
     if unanswered(learner) or not isinstance(learner, str):
-        nothing = shared_out(dict.fromkeys(LENS_SKILLS, False), points)
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
+        return _nameless(LENS_SKILLS, points)
     # A lens alone is a pair of which one lens is asked.
     specimen = open_pairs(folder).pair(pair, learner)
     both = {EYES[eye]: answer, EYES["L" if eye == "R" else "R"]: "" if unanswered(other) else other}

@@ -13,6 +13,7 @@ from optics.marking.replies import (
     lens_answer,
     not_answered,
     on_paper,
+    one_skill,
     reply,
     unanswered,
     unreadable,
@@ -20,6 +21,8 @@ from optics.marking.replies import (
 from optics.marking.telling import Reply, tell
 
 FLAT = "Along its axis a cylinder has no power: there the lens has the sphere alone."
+MERIDIAN_WITHIN = 0.02
+"""Of a power along a meridian, dioptres; the question states it."""
 
 
 def from_cross(
@@ -66,10 +69,9 @@ def from_readings(
     sphere_lines: float,
     cylinder_lines: float,
     wheel: int,
-    form: str = "minus",
     points: float = 0.0,
 ) -> float:
-    """Mark a line written down from two drum readings and the axis wheel.
+    """Mark a line in minus form, written down from two drum readings and the axis wheel.
 
     Parameters
     ----------
@@ -79,15 +81,11 @@ def from_readings(
         Drum readings, dioptres.
     wheel : int
         Axis wheel, degrees.
-    form : {"minus", "plus"}
-        The form asked for.
     points : float
         Marks for the whole answer; 0 is practice.
     """
     at_right_angles = wheel + 90 if wheel <= 90 else wheel - 90
-    return from_cross(
-        answer, powers={wheel: sphere_lines, at_right_angles: cylinder_lines}, form=form, points=points
-    )
+    return from_cross(answer, powers={wheel: sphere_lines, at_right_angles: cylinder_lines}, points=points)
 
 
 def to_cross(along: object, across: object, *, given: str, points: float = 0.0) -> float:
@@ -138,9 +136,7 @@ def to_cross(along: object, across: object, *, given: str, points: float = 0.0) 
     return tell(Reply(state="Not yet", sentences=sentences, marks=marks))
 
 
-def meridian_power(
-    answer: object, *, given: str, meridian: int, within: float = 0.02, points: float = 0.0
-) -> float:
+def meridian_power(answer: object, *, given: str, meridian: int, points: float = 0.0) -> float:
     """Mark the power along a meridian.
 
     Parameters
@@ -151,8 +147,6 @@ def meridian_power(
         The lens.
     meridian : int
         Degrees.
-    within : float
-        Tolerance, dioptres; the question states it.
     points : float
         Marks; 0 is practice.
     """
@@ -164,14 +158,11 @@ def meridian_power(
         return unreadable(error, ("sphere",), points)
     lens = parse(given)
     right = float(lens.power.along(meridian))
-    if abs(found - right) <= within + 1e-9:
-        return tell(Reply(state="Right", marks=shared_out({"sphere": True}, points)))
     hint = FLAT
-    if abs(found - lens.power.along(meridian + 90)) <= within:
+    if abs(found - lens.power.along(meridian + 90)) <= MERIDIAN_WITHIN:
         hint = f"That is the power at right angles to {meridian:03d}. " + hint
-    elif abs(found + right) <= within:
+    elif abs(found + right) <= MERIDIAN_WITHIN:
         hint = "The size is right and the sign is not."
-    elif lens.cylinder and abs(found - lens.cylinder) <= within:
+    elif lens.cylinder and abs(found - lens.cylinder) <= MERIDIAN_WITHIN:
         hint = "That is the cylinder, which is a difference between two meridians. " + hint
-    marks = shared_out({"sphere": False}, points)
-    return tell(Reply(state="Not yet", sentences=(hint,), marks=marks))
+    return one_skill("sphere", abs(found - right) <= MERIDIAN_WITHIN + 1e-9, points, hint)

@@ -9,13 +9,7 @@ from optics.lens.parsing import parse, parse_crossed
 from optics.lens.power import Power
 from optics.lens.prescription import Crossed, Prescription
 from optics.marking.marks import in_form, mark_against, shared_out, triple_of
-from optics.marking.replies import (
-    LENS_SKILLS,
-    exactly,
-    lens_answer,
-    on_paper,
-    reply,
-)
+from optics.marking.replies import LENS_SKILLS, exactly, lens_answer, on_paper, one_skill, reply
 from optics.marking.telling import Reply, tell
 
 WHOLE_POWER = (
@@ -120,11 +114,8 @@ def notation(answer: object, *, given: str, points: float = 0.0) -> float:
 
     def mark(line: Prescription, loose: tuple[str, ...]) -> float:
         same = line.distance == parse(given).distance
-        marks = shared_out({"notation": same and not loose}, points)
-        if not marks.missed:
-            return tell(Reply(state="Right", marks=marks))
         other = () if same else ("That is another lens than the one given: copy it figure by figure.",)
-        return tell(Reply(state="Not yet", sentences=(*other, *loose), marks=marks))
+        return one_skill("notation", same and not loose, points, *other, *loose)
 
     return lens_answer(answer, ("notation",), points, '"-1.00 +0.50 x 090"', mark)
 

@@ -9,9 +9,7 @@ import numpy as np
 from optics.errors import OpticsError
 from optics.lens.parsing import parse, parse_place, parse_prism
 from optics.lens.prism import Prism, decentration_mm, prism_at
-from optics.marking.marks import shared_out
-from optics.marking.replies import not_answered, unanswered, unreadable
-from optics.marking.telling import Reply, tell
+from optics.marking.replies import not_answered, one_skill, unanswered, unreadable
 
 PRISM_NEAR, PLACE_NEAR_MM = 0.06, 0.3
 """What rounding on the way may cost: half a tenth, and a little more."""
@@ -62,8 +60,6 @@ def prism(
     in_form = (len(parts) == 1) if to == "one" else all(isinstance(base, str) for _, base in parts)
     # A base to the whole degree may be half a degree out.
     good = bool((found - right).amount <= PRISM_NEAR + 0.009 * right.amount)
-    if good and (in_form or not parts):
-        return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
     if good:
         as_asked = (
             "as one prism, its base in degrees" if to == "one" else "in words, across and upright apart"
@@ -71,7 +67,7 @@ def prism(
         sentence = f"That is the same prism; write it {as_asked}."
     else:
         sentence = _why(found, right, lens)
-    return tell(Reply(state="Not yet", sentences=(sentence,), marks=shared_out({SKILL: False}, points)))
+    return one_skill(SKILL, good and (in_form or not parts), points, sentence)
 
 
 def place(answer: object, *, lens: str, points: float = 0.0) -> float:
@@ -100,15 +96,13 @@ def place(answer: object, *, lens: str, points: float = 0.0) -> float:
         found = np.array(parse_place(answer, eye), dtype=float)
     except OpticsError as error:
         return unreadable(_without_example(error, EXAMPLE["place"]), (SKILL,), points)
-    if np.hypot(*(found - right)) <= PLACE_NEAR_MM:
-        return tell(Reply(state="Right", marks=shared_out({SKILL: True}, points)))
     if np.hypot(*(found + right)) <= PLACE_NEAR_MM:
         sentence = "The distance is right. Which way does the base lie: to the centre of a plus lens, to the edge of a minus lens."
     elif np.hypot(*(10.0 * found - right)) <= PLACE_NEAR_MM:
         sentence = "Those are centimetres; write millimetres."
     else:
         sentence = "Centimetres from the centre are prism divided by power. Then ask which way the base lies."
-    return tell(Reply(state="Not yet", sentences=(sentence,), marks=shared_out({SKILL: False}, points)))
+    return one_skill(SKILL, bool(np.hypot(*(found - right)) <= PLACE_NEAR_MM), points, sentence)
 
 
 def _without_example(error: OpticsError, example: str) -> OpticsError:

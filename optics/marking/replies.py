@@ -45,6 +45,13 @@ def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> fl
     return tell(Reply(state="Not yet", sentences=refusal(error), marks=marks, taken=False))
 
 
+def one_skill(skill: str, good: bool, points: float, *why_not: str) -> float:
+    """Mark what shows one skill alone: right, or where to look again."""
+    marks = shared_out({skill: good}, points)
+    state, sentences = ("Right", ()) if good else ("Not yet", why_not)
+    return tell(Reply(state=state, sentences=sentences, marks=marks))
+
+
 def reply(
     marks: Marks,
     explained: Diagnosis | None = None,
