@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 __all__ = [
     "against_order",
     "at_the_line",
-    "axis_dial",
     "bench",
     "charts",
     "check",
@@ -208,13 +207,6 @@ def power_cross(lens: str | Prescription | Power, **options: Any) -> Diagram:
     from optics.drawing.power_cross import power_cross as draw
 
     return draw(lens, **options)
-
-
-def axis_dial(*axes: Any, **options: Any) -> Diagram:
-    """The axis dial; see `optics.drawing.axis_dial`."""
-    from optics.drawing.axis_dial import axis_dial as draw
-
-    return draw(*axes, **options)
 
 
 def eyepiece(lens: str, **options: Any) -> Diagram:

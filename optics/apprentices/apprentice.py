@@ -24,10 +24,11 @@ import numpy as np
 
 from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, noted
 from optics.apprentices.paper_work import on_paper
+from optics.lens.prism import EYES
 from optics.marking.marks import ASKS, WEIGHTS
 from optics.marking.replies import LENS_SKILLS
 from optics.specimens.random import seed_from
-from optics.specimens.right_ticket import EYES, right_end, right_ticket
+from optics.specimens.right_ticket import right_end, right_ticket
 from optics.specimens.sealed import PairBox, open_pairs
 
 RIGHT = "right"

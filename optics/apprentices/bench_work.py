@@ -13,6 +13,7 @@ from optics.judging.settling import settle
 from optics.lens.angles import axis_difference
 from optics.lens.lens import EMPTY
 from optics.lens.prescription import Prescription, written
+from optics.lens.prism import OTHER_EYE
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
 from optics.marking.marks import WEAKEST_MISSED, WEIGHTS, hold, triple_of, true_triple
 from optics.marking.replies import LENS_SKILLS
@@ -112,7 +113,7 @@ def _one_lens(
     shows = bool(spoiled) if habit == "lenses exchanged" else spoiled == entry.spoils
     if not shows:
         return None
-    beside = true_triple(pair.power("L" if eye == "R" else "R"), form)
+    beside = true_triple(pair.power(OTHER_EYE[eye]), form)
     if habit != "lenses exchanged" and line.cylinder and hold(line, beside, form).fits:
         # Eyes are mirror images: with its axis mirrored a lens may be the other one, and nobody can tell which.
         return None

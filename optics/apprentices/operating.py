@@ -19,7 +19,7 @@ from optics.instrument.repeats import INSTRUMENT_DEVIATION, axis_deviation
 from optics.lens.angles import wrapped_axis
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
-from optics.lens.prism import Prism
+from optics.lens.prism import OTHER_EYE, Prism
 from optics.specimens.specimen import Specimen
 
 HAND_HABITS = ("axis 90 out", "axis mirrored", "eyepiece not set", "lenses exchanged")
@@ -109,7 +109,7 @@ def read_power(
     Power
         The mean of the readings.
     """
-    laid = {"R": "L", "L": "R"}[eye] if habit == "lenses exchanged" else eye
+    laid = OTHER_EYE[eye] if habit == "lenses exchanged" else eye
     against = FRONT if habit == "axis mirrored" else BACK
     met = pair.spectacles.mounted(laid).lens.over_stop(0.0, 0.0, against)
     # Ordered prism is taken out with the compensator: the crossing stands in the middle.

@@ -30,30 +30,11 @@ from optics.lens.angles import wrapped_axis
 from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prescription import written
-from optics.lens.prism import Prism
-from optics.marking.read import EYES
+from optics.lens.prism import EYES, Prism
 from optics.specimens.briefs import PROGRESSIVE, SINGLE_VISION
 from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import Specimen
 from optics.specimens.steps import by_rule, prism_read, settled_add
-
-READS = (
-    "style",
-    "condition",
-    "zero",
-    "sphere lines",
-    "cylinder lines",
-    "line",
-    "crossing",
-    "PD",
-    "height",
-    "distance again",
-    "near",
-    "addition",
-    "ticket",
-)
-"""What a step finds out, in the order of the work."""
-
 
 OFF_MIDDLE = 0.5
 """From here on the lines no longer cross in the middle of the rings, prism dioptres."""
@@ -69,7 +50,9 @@ class Step:
     Parameters
     ----------
     reads : str
-        What it finds out, one of `READS`.
+        What it finds out, in the order of the work: "style", "condition", "zero", "sphere
+        lines", "cylinder lines", "line", "crossing", "PD", "height", "distance again",
+        "near", "addition", "ticket".
     words : str
         What to do.
     seen : str

@@ -10,10 +10,11 @@ from optics.instrument.trace import Trace, bundle_in_hand, trace_of
 from optics.lens.numbers import power_of
 from optics.lens.parsing import parse
 from optics.lens.prescription import written
+from optics.lens.prism import EYES, OTHER_EYE
 from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import mark_pair, shared_out, true_triple
 from optics.marking.notation import loosely_written
-from optics.marking.read import EYES, LensAnswer, Ticket, read_answer
+from optics.marking.read import LensAnswer, Ticket, read_answer
 from optics.marking.replies import LENS_SKILLS, not_answered, one_skill, reply, unanswered, unreadable
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
@@ -184,7 +185,7 @@ def reading(
         return _nameless(LENS_SKILLS, points)
     # A lens alone is a pair of which one lens is asked.
     specimen = open_pairs(folder).pair(pair, learner)
-    both = {EYES[eye]: answer, EYES["L" if eye == "R" else "R"]: "" if unanswered(other) else other}
+    both = {EYES[eye]: answer, EYES[OTHER_EYE[eye]]: "" if unanswered(other) else other}
     ticket = read_answer(both, form)
     line = ticket.of(eye).distance
     if line is None:

@@ -9,10 +9,11 @@ from optics.checks.bench import NAME_FIRST
 from optics.errors import OpticsError, shown
 from optics.instrument.trace import bundle_in_hand, trace_of
 from optics.lens.prescription import written
+from optics.lens.prism import EYES
 from optics.marking.account import account, in_brief
 from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import ASKS, mark_pair, true_triple
-from optics.marking.read import EYES, FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
+from optics.marking.read import FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
 from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs

@@ -27,11 +27,11 @@ from optics.judging.verdicts import judge_lens, together
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
+from optics.lens.prism import EYES
 
 FOLDER = "kit"
 REGISTER, LOANS, READINGS = "register.csv", "loans.csv", "readings.csv"
 STANDARD = "ISO 21987:2009"
-EYES = {"R": "right", "L": "left"}
 ENOUGH = 3
 """So many learners must agree before their reading is held against the register."""
 AGREE = 0.19

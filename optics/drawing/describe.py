@@ -15,9 +15,8 @@ from optics.lens.angles import whole_axis
 from optics.lens.lens import OverStop
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription, written
-from optics.lens.prism import Prism, nasal
+from optics.lens.prism import EYES, Prism, nasal
 
-EYES = {"R": "right", "L": "left"}
 LETTERS = "ABCDEFGHIJKL"
 SHARP = 0.07
 """Residual that still looks sharp, dioptres: half an eighth step of the drum."""

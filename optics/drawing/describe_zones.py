@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from optics.drawing.describe import EYES, place, spoken
+from optics.drawing.describe import place, spoken
 from optics.lens.multifocal import Multifocal
 from optics.lens.prescription import written
+from optics.lens.prism import EYES
 from optics.lens.progressive_marks import Mark
 from optics.lens.segment import STRAIGHT_ACROSS
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from optics.errors import OpticsError
 from optics.lens.power import Power
-from optics.lens.prism import Prism, imbalance, prism_at
+from optics.lens.prism import OTHER_EYE, Prism, imbalance, prism_at
 
 READING_LEVEL_MM = 10.0
 """How far below the optical centre one reads, millimetres; measured on the wearer where it matters."""
@@ -111,7 +111,7 @@ def slab_off(
     if abs(apart) <= threshold + 1e-9:
         return None
     lower = "R" if right.along(90) < left.along(90) else "L"
-    other = "L" if lower == "R" else "R"
+    other = OTHER_EYE[lower]
     return SlabOff(
         eye=other if reverse else lower, amount=abs(float(apart)), base="down" if reverse else "up"
     )

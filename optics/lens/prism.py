@@ -26,6 +26,8 @@ from optics.lens.angles import _plain, wrapped_base
 from optics.lens.power import Power
 
 MM_PER_CM = 10.0
+EYES = {"R": "right", "L": "left"}
+OTHER_EYE = {"R": "L", "L": "R"}
 
 
 def nasal(eye: str) -> float:

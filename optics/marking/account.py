@@ -15,9 +15,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
+from optics.lens.prism import EYES
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple
 from optics.marking.marks import DIFFERENCE_WITHIN, POWER_WITHIN, Marks, in_form
-from optics.marking.read import EYES
 
 MOST_WORDS = 68
 """With the marks and why they are no more, a reply has at most 90."""

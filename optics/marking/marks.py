@@ -31,10 +31,10 @@ from optics.judging.verdicts import keys_of
 from optics.lens.angles import axis_difference
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
-from optics.lens.prism import Prism
+from optics.lens.prism import EYES, OTHER_EYE, Prism
 from optics.marking.habits import SMALLEST_CYLINDER, Triple
 from optics.marking.notation import loosely_written, refusal
-from optics.marking.read import EYES, Ticket
+from optics.marking.read import Ticket
 from optics.specimens.briefs import PROGRESSIVE
 from optics.specimens.specimen import Specimen
 
@@ -605,7 +605,6 @@ _SKILLS_OF = {words: (skill,) for skill, words in _ONE.items()} | {
     "power": ASKS["lines"],
 }
 _BASE = "a base stands on the wrong side"
-_OTHER = {"R": "L", "L": "R"}
 
 
 def _power_skills(power: Power) -> tuple[str, ...]:
@@ -638,7 +637,7 @@ def _is_the_other(held: Held | None, answer: Ticket, pair: Specimen, eye: str, f
 
     if held is None or held.fits:
         return False
-    other = _OTHER[eye]
+    other = OTHER_EYE[eye]
     return taken(other, eye) and (bool(held.line.cylinder) or taken(eye, other))
 
 

@@ -15,14 +15,13 @@ from optics.errors import OpticsError, shown
 from optics.lens.numbers import NUMBER, length_mm, pointed, power_of, tidied
 from optics.lens.parsing import parse, parse_prism
 from optics.lens.prescription import Prescription, written
-from optics.lens.prism import Prism, nasal
+from optics.lens.prism import EYES, Prism, nasal
 from optics.lens.segment import SHAPES, STRAIGHT_ACROSS
 from optics.marking.notation import only_reading
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.specimens.briefs import BIFOCAL, PROGRESSIVE, SINGLE_VISION, STYLES, TRIFOCAL
 from optics.specimens.orders import kind_of
-from optics.specimens.right_ticket import EYES
 
 _OF_A_LENS = ("", "add_", "prism_", "pd_", "height_")
 SHOP_FIELDS = ("segment", "near_pd", "base_curve", "frame", "material", "thinning")

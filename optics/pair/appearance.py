@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from optics.lens.angles import rotation
 from optics.lens.multifocal import Multifocal
+from optics.lens.prism import EYES
 from optics.lens.progressive import Progressive
 from optics.lens.progressive_marks import Mark, ink_marks, marks
 from optics.pair import outlines as outline
@@ -28,7 +29,6 @@ from optics.pair.scene import Bend, Part, Place, Scene
 from optics.pair.scene_words import told
 from optics.pair.spectacles import Spectacles
 
-EYES = {"R": "right", "L": "left"}
 LETTERS = 1.5
 """Engraved letters are shown this much larger than they are, so that they can be read."""
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Protocol
 
+from optics.lens.prism import EYES
 from optics.pair.frame import Frame
 
 LEAST_SEEN_DEGREES = 3.0
 """A lean or a turn smaller than this is not noticed."""
 LEAST_SEEN_MM = 1.0
 
-_EYES = {"R": "right", "L": "left"}
 _SEGMENTS = {
     "flat-top": "a segment with a straight top and a round lower edge",
     "round": "a round segment",
@@ -95,7 +95,7 @@ def told(
 def _whose(eyes: Collection[str], one: str = "is", both: str = "are") -> str:
     if len(eyes) == 2:
         return f"Both lenses {both}"
-    return f"The {_EYES[next(iter(eyes))]} lens {one}"
+    return f"The {EYES[next(iter(eyes))]} lens {one}"
 
 
 def _true(bends: Mapping[str, _Bent], turn_shows: Mapping[str, bool]) -> str:
@@ -104,7 +104,7 @@ def _true(bends: Mapping[str, _Bent], turn_shows: Mapping[str, bool]) -> str:
         bend = bends.get(eye)
         if bend is None:
             continue
-        side = f"the {_EYES[eye]} side"
+        side = f"the {EYES[eye]} side"
         if abs(bend.lean_degrees) >= LEAST_SEEN_DEGREES:
             way = "up" if bend.lean_degrees > 0 else "down"
             faults.append(f"{side} leans and its temple points {way}")
@@ -114,7 +114,7 @@ def _true(bends: Mapping[str, _Bent], turn_shows: Mapping[str, bool]) -> str:
         if abs(bend.raised_mm) >= LEAST_SEEN_MM:
             faults.append(f"{side} sits {'higher' if bend.raised_mm > 0 else 'lower'} than the other")
         if turn_shows[eye] and abs(bend.turned_degrees) >= LEAST_SEEN_DEGREES:
-            faults.append(f"what is on the {_EYES[eye]} lens slopes")
+            faults.append(f"what is on the {EYES[eye]} lens slopes")
     return f". It is out of true: {'; '.join(faults)}." if faults else " and lies true."
 
 
@@ -135,7 +135,7 @@ def _lenses(
             return "No line is seen in either lens."
         return f"In each lens: {same}."
     told_of = [
-        f"in the {_EYES[eye]} lens: {seen[eye] or 'no line is seen'}".replace(": no line", " no line")
+        f"in the {EYES[eye]} lens: {seen[eye] or 'no line is seen'}".replace(": no line", " no line")
         for eye in "RL"
     ]
     return f"{told_of[0][0].upper()}{told_of[0][1:]}; {told_of[1]}."

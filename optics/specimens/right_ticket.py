@@ -7,10 +7,9 @@ from dataclasses import replace
 from optics.judging.standards import load
 from optics.judging.verify import verify
 from optics.lens.prescription import written
+from optics.lens.prism import EYES
 from optics.specimens.specimen import Specimen
 from optics.specimens.steps import prism_words
-
-EYES = {"R": "right", "L": "left"}
 
 
 def right_ticket(pair: Specimen, form: str = "minus") -> dict[str, str]:

@@ -16,7 +16,7 @@ from typed_ticket import typed
 from optics import read_lens, settle
 from optics.instrument.focimeter import FIELD
 from optics.instrument.reader import sharpness
-from optics.specimens.right_ticket import EYES
+from optics.lens.prism import EYES
 from optics.widgets.open_bench.open_bench import OpenBench
 
 EYEPIECE = "Eyepiece dial, dioptres at the eye"

@@ -6,7 +6,8 @@ from html.parser import HTMLParser
 import pytest
 from matplotlib.figure import Figure
 
-from optics.drawing import Diagram, describe
+from optics.drawing import describe
+from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
 from optics.instrument.focimeter import Settings
 from optics.lens.lens import OverStop

@@ -13,35 +13,20 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation, Text
 
-from optics.drawing import (
-    KINDS,
-    axis_dial,
-    draw_axis_dial,
-    draw_eyepiece,
-    draw_lens_section,
-    draw_looked_through,
-    draw_mean_powers,
-    draw_oblique_sum,
-    draw_power_cross,
-    draw_prism_displacement,
-    draw_settling,
-    draw_spread,
-    draw_to_file,
-    eyepiece,
-    eyepiece_strip,
-    oblique_sum,
-    power_cross,
-    prentice,
-    prism_displacement,
-    settling,
-    sheet,
-    spread,
-)
 from optics.drawing.agreement import agreement
+from optics.drawing.axis_dial import axis_dial, draw_axis_dial
 from optics.drawing.crib import crib, steps
+from optics.drawing.eyepiece import draw_eyepiece, eyepiece, eyepiece_strip
 from optics.drawing.given import lens_of, prism_of
+from optics.drawing.oblique_sum import draw_oblique_sum, oblique_sum
+from optics.drawing.power_cross import draw_power_cross, power_cross
+from optics.drawing.prentice import draw_lens_section, draw_looked_through, prentice
+from optics.drawing.prism_displacement import draw_prism_displacement, prism_displacement
 from optics.drawing.reading_form import reading_form
-from optics.drawing.sheets import TASKS, lenses_in
+from optics.drawing.settling import draw_settling, settling
+from optics.drawing.sheets import TASKS, lenses_in, sheet
+from optics.drawing.spread import draw_mean_powers, draw_spread, spread
+from optics.drawing.to_file import KINDS, draw_to_file
 from optics.errors import OpticsError
 from optics.instrument.focimeter import FIELD, Settings
 from optics.judging.settling import settle

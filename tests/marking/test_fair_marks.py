@@ -18,10 +18,11 @@ import pytest
 from optics.judging.settling import STEPS, TABLES, defensible, settle
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
+from optics.lens.prism import EYES
 from optics.marking.marks import ASKS, DIFFERENCE_WITHIN, POWER_WITHIN, hold, mark_pair, true_triple
 from optics.marking.read import read_answer
 from optics.specimens.briefs import STYLES, Brief, brief_for
-from optics.specimens.right_ticket import EYES, right_ticket
+from optics.specimens.right_ticket import right_ticket
 from optics.specimens.specimen import Specimen, make
 
 SOURCE = Path(__file__).parents[2] / "notebooks" / "source"

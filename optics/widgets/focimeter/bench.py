@@ -22,8 +22,9 @@ from optics.instrument import focimeter
 from optics.instrument.focimeter import COMPENSATOR_MOST, DRUM_RANGE, EYEPIECE_RANGE, Settings, an_eye
 from optics.instrument.trace import LINES, DrumReading, Trace, taken_in_hand
 from optics.lens.lens import BACK, EMPTY, FRONT, OverStop
-from optics.lens.prism import nasal
+from optics.lens.prism import EYES, nasal
 from optics.pair.spectacles import Spectacles
+from optics.specimens.steps import RULE_STEP_MM, by_rule
 from optics.widgets import front_end
 from optics.widgets.focimeter.stage_field import stage_field
 
@@ -33,9 +34,6 @@ STAGE_HEIGHT_MM = 20.0
 """How far above and below the datum line, millimetres."""
 READINGS_MOST = 200
 """Readings on one pad at most; the oldest make room."""
-RULE_STEP_MM = 0.5
-"""A rule is read to half a millimetre (common practice)."""
-_NAMES = {"R": "right", "L": "left"}
 _TRACED = tuple(
     "lens drum wheel eyepiece stage_x_mm stage_y_mm against compensator compensator_base aside".split()
 )
@@ -358,7 +356,7 @@ class Bench(anywidget.AnyWidget):
             "compensator": ("prism compensator", 0.0, COMPENSATOR_MOST, "prism dioptres"),
             "compensator_base": ("base of the prism compensator", 0.0, 360.0, "degrees"),
             "stage_x_mm": (
-                f"stop under the {_NAMES[self.lens]} lens",
+                f"stop under the {EYES[self.lens]} lens",
                 *self._across_mm(),
                 "mm from the bridge",
             ),
@@ -431,7 +429,7 @@ def _is_noted(one: Any) -> bool:
     fits = isinstance(one, dict) and set(one) == {"eye", "against", "lines", "drum", "wheel"}
     if not fits or any(isinstance(one[name], bool) for name in ("drum", "wheel")):
         return False
-    words = one["eye"] in _NAMES and one["against"] in (BACK, FRONT) and one["lines"] in LINES
+    words = one["eye"] in EYES and one["against"] in (BACK, FRONT) and one["lines"] in LINES
     return words and all(
         isinstance(one[name], int | float) and low <= one[name] <= high
         for name, (low, high) in (("drum", DRUM_RANGE), ("wheel", (1, 180)))
@@ -464,11 +462,7 @@ def measured_dots(dots: dict[str, tuple[float, float]]) -> str:
     >>> measured_dots({"R": (-31.6, 1.0), "L": (32.0, 0.0)})
     'Right dot 31.5 mm and left dot 32.0 mm from the middle of the bridge. Between the dots: 63.5 mm. The right dot is 1.0 mm higher.'
     """
-
-    def by_rule(length_mm: float) -> str:
-        return f"{np.floor(length_mm / RULE_STEP_MM + 0.5) * RULE_STEP_MM:.1f} mm"
-
-    parts = [f"{_NAMES[side]} dot {by_rule(abs(dots[side][0]))}" for side in ("R", "L") if side in dots]
+    parts = [f"{EYES[side]} dot {by_rule(abs(dots[side][0])):.1f} mm" for side in ("R", "L") if side in dots]
     if not parts:
         return "No dot yet. Bring the crossing to the middle first."
     told = " and ".join(parts) + " from the middle of the bridge."
@@ -477,8 +471,8 @@ def measured_dots(dots: dict[str, tuple[float, float]]) -> str:
         return f"{told} Dot the other lens too to measure the PD."
     rise = dots["R"][1] - dots["L"][1]
     higher = (
-        f"The {'right' if rise > 0 else 'left'} dot is {by_rule(abs(rise))} higher."
+        f"The {'right' if rise > 0 else 'left'} dot is {by_rule(abs(rise)):.1f} mm higher."
         if abs(rise) >= RULE_STEP_MM / 2
         else "They are level."
     )
-    return f"{told} Between the dots: {by_rule(dots['L'][0] - dots['R'][0])}. {higher}"
+    return f"{told} Between the dots: {by_rule(dots['L'][0] - dots['R'][0]):.1f} mm. {higher}"

@@ -22,6 +22,7 @@ import traitlets
 from optics.errors import OpticsError
 from optics.instrument.trace import TRAY
 from optics.lens.lens import BACK, FRONT
+from optics.lens.prism import EYES
 from optics.marking.diagnosis import Diagnosis, diagnose
 from optics.marking.marks import mark_pair
 from optics.progress.file import PROGRESS_FILE, note, read_progress
@@ -55,7 +56,6 @@ MARKS = {
     "prism": "Prism reference point",
     "near": "Near circle",
 }
-_EYES = {"R": "right", "L": "left"}
 
 
 class InkedPlaces(widgets.HBox):
@@ -346,7 +346,7 @@ class OpenBench(widgets.VBox):
         if not self._needs_the_wearer:
             return ()
         places = " and ".join(
-            f"{_EYES[eye]} {by_rule(self.specimen.order.of(eye).pd_mm or 0.0):g} mm" for eye in "RL"
+            f"{EYES[eye]} {by_rule(self.specimen.order.of(eye).pd_mm or 0.0):g} mm" for eye in "RL"
         )
         return (
             f"With the job comes a note: the wearer looks through at {places} from the middle of the bridge.",

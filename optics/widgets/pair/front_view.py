@@ -20,6 +20,7 @@ from optics.errors import OpticsError
 from optics.instrument.crossed_line import CrossSeen, cross_seen, told
 from optics.instrument.trace import TRAY
 from optics.lens.angles import rotation
+from optics.lens.prism import EYES
 from optics.lens.progressive import Progressive
 from optics.pair.appearance import front_scene, mark_parts
 from optics.pair.charts import REACH_DEGREES, REACH_MM, LaidChart, chart_with, charts
@@ -55,7 +56,6 @@ _NO_CHART = "Choose a chart first: the one whose sign is engraved under the nasa
 _FROM_BEHIND = "Lay the pair with its front towards you: a chart shows the lens from the front."
 COVERED_MM, COVERED_DEGREES = 0.5, 1.0
 """No eye sees a circle of a chart further off its ring than this when it calls it covered."""
-_EYES = {"R": "right", "L": "left"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -361,7 +361,7 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
         inked: Mapping[str, Mapping[str, Any]],
     ) -> None:
         """Lay the chart as it lay, and put the ink on as `inked` has it."""
-        ink = {eye: asdict(LaidChart(**inked[eye])) for eye in inked if eye in _EYES}
+        ink = {eye: asdict(LaidChart(**inked[eye])) for eye in inked if eye in EYES}
         for laid in ink.values():
             chart_with(laid["sign"])  # says so where there is none
             if not all(abs(laid[name]) < 180.0 for name in ("x_mm", "y_mm", "turned_degrees")):
@@ -410,7 +410,7 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
         refusal = self._why_no_ink()
         if not refusal:
             self.inked = {**self.inked, self.chart_under: asdict(self._laid())}
-        self._notice = refusal or f"The {_EYES[self.chart_under]} lens is inked from chart {self.chart}."
+        self._notice = refusal or f"The {EYES[self.chart_under]} lens is inked from chart {self.chart}."
         self.inking = False
 
     def _why_no_ink(self) -> str:
@@ -446,7 +446,7 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
         if not self.chart or self.turned_over:
             self._chart_words = ""
             return
-        told = [f"Chart {self.chart} lies under the {_EYES[self.chart_under]} lens."]
+        told = [f"Chart {self.chart} lies under the {EYES[self.chart_under]} lens."]
         is_progressive = isinstance(self._pair.mounted(self.chart_under).lens, Progressive)
         if is_progressive and self.tilted_to_light and not self._is_smeared(self.chart_under):
             told.append(_from_the_rings(self._laid()))

@@ -10,7 +10,8 @@ from optics.errors import OpticsError
 from optics.lens.numbers import NUMBER, pointed, tidied
 from optics.lens.parsing import parse, parse_axis
 from optics.lens.prescription import Prescription
-from optics.marking.read import EYES, SHOP_FIELDS, Ticket, read_answer
+from optics.lens.prism import EYES
+from optics.marking.read import SHOP_FIELDS, Ticket, read_answer
 
 OF_A_LENS = ("sphere", "cylinder", "axis", "add", "prism", "pd", "height")
 """What is written of each lens, in order."""
