@@ -14,14 +14,14 @@ MOST_WORDS = 90
 SKILL = r"form|sphere|cylinder|axis|add|prism|centres|heights|style|notation"
 # What a sentence says is wrong, in whichever words the catalogue has for it.
 DENIES = {
-    "cylinder has the other sign": "cylinder",
+    "cylinder has the wrong sign": "cylinder",
     "axis stands at right angles": "axis",
     "axis is the mirror image": "axis",
     "axis is ten degrees out": "axis",
     "digits of the axis changed places": "axis",
     "axis is that of the other lens": "axis",
     "written as the cylinder": "cylinder",
-    "alf of the cylinder was written": "cylinder",
+    "half of the cylinder was written": "cylinder",
     "sphere was left as it was": "sphere",
     "sphere is that of the other lens": "sphere",
     "written as the sphere": "sphere",
@@ -35,14 +35,14 @@ DENIES = {
     "where the lens has a cylinder": "cylinder",
     "near and not settled": "sphere",
     "written as the addition": "add",
-    "alf of the addition was written": "add",
-    "addition is not right": "add",
+    "half of the addition was written": "add",
+    "The addition of ": "add",
     "base of the prism is named the wrong way": "prism",
     "rism was not written where the lens has it": "prism",
     "prism was read in another place": "prism",
-    "PD is not right": "centres",
-    "distance of one eye was halved": "centres",
-    "height is not right": "heights",
+    "The PD ": "centres",
+    "distance of each eye was halved": "centres",
+    "The height ": "heights",
     "height was measured": "heights",
     "style is not the one": "style",
 }
@@ -64,7 +64,7 @@ def praised(text: str) -> set[str]:
 def blamed(text: str) -> set[str]:
     """The skills that a reply calls wrong."""
     said = {skill for words, skill in DENIES.items() if words in text}
-    said |= set(re.findall(rf"The (?:cylinder )?({SKILL})(?: of the \w+ lens)? is not", text))
+    said |= set(re.findall(rf"The (?:cylinder )?({SKILL})(?: of the \w+ (?:lens|eye))? is not", text))
     lost = {"power": "sphere", "add": "add", "prism": "prism", "PD": "centres", "height": "heights"}
     missing = re.search(r"Not written: ([^.]+)\.", text)
     return said | (

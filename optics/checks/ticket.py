@@ -105,7 +105,7 @@ def ticket(
                 found.marks,
                 explained.slips,
                 form=form,
-                tie=explained.tie,
+                either=explained.either,
                 pair={eye: (read.of(eye).distance, true_triple(specimen.power(eye), form)) for eye in EYES},
                 wrong=found.wrong,
                 touched=explained.ranked[0].each if explained else (),

@@ -16,13 +16,14 @@ from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.lens.prism import EYES
+from optics.marking.diagnosis import may_as_well
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple
 from optics.marking.marks import DIFFERENCE_WITHIN, POWER_WITHIN, Marks, in_form
 
 MOST_WORDS = 68
 """With the marks and why they are no more, a reply has at most 90."""
 UNSETTLED = 0.36
-"""A sphere no further out than this was read and not settled, dioptres."""
+"""A sphere no further out than this was read and not settled; and a line so near is what a habit led to, dioptres."""
 
 _AT_THE_BENCH = {
     "sphere": "The sphere is not right yet: set the eyepiece, then find the sphere lines again from the plus side.",
@@ -92,8 +93,8 @@ def look_again(
     """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
     told = []
     for skill in missed:
-        eyes = (wrong or {}).get(skill, "")
-        of = f" of the {EYES[eyes]} lens is not right yet" if eyes in EYES else " is not right yet"
+        eyes, part = (wrong or {}).get(skill, ""), "eye" if skill == "centres" else "lens"
+        of = f" of the {EYES[eyes]} {part} is not right yet" if eyes in EYES else " is not right yet"
         told.append(LOOK_AGAIN[where].get(skill, "").replace(" is not right yet", of))
     return [sentence for sentence in told if sentence]
 
@@ -105,7 +106,7 @@ def habit_told(
 
     `tie` is what may as well be so; `eyes` the one lens that each shows in, or "".
     """
-    mends = " ".join(entry.mend_for(where) for entry in habits)
+    mends = " ".join({mend[:20]: mend for entry in habits if (mend := entry.mend_for(where))}.values())
     if len(habits) == 1:
         did = habits[0].habit
         # On paper a number leads back to one habit; a reading only looks like it.
@@ -128,7 +129,7 @@ def account(
     missing: Sequence[str] = (),
     unwritten: Collection[str] = (),
     notation: Sequence[str] = (),
-    tie: str = "",
+    either: Sequence[tuple[str, ...]] = (),
     pair: Mapping[str, tuple[Prescription | None, Triple]] | None = None,
     wrong: Mapping[str, str] | None = None,
     touched: Sequence[str] = (),
@@ -153,24 +154,35 @@ def account(
         What was asked for and not written, and the skills lost by it.
     notation : sequence of str
         What could be misread.
-    tie : str
-        What may as well be the habit, where this lens cannot tell.
+    either : sequence of tuple of str
+        The names of the habits of each explanation that this lens cannot tell from the first, the first among them.
     pair, wrong, touched : mapping, mapping, sequence of str, optional
         Of a pair: the line and the lens of each eye, the eyes where each skill is not right,
         and the eyes that each habit touches.
     """
+    lines = pair or {"R": (wrote, true)}
+    if pair and "form" in marks.missed:
+        other = [
+            eye for eye, (line, _) in pair.items() if line is not None and line.form not in ("sphere", form)
+        ]
+        wrong = {**(wrong or {}), "form": "".join(other)}
     spoilt = {skill for entry in habits for skill in entry.spoils}
     silent = set() if "axis" in marks.skills and _difference_right(wrote, true, form) else {"cylinder"}
-    if "form" in marks.missed and not _as_written(wrote, true):
-        silent |= {"sphere", "cylinder", "axis"}  # the lens is right, and none of its numbers
+    if "form" in marks.missed and not all(_as_written(*each) for each in lines.values()):
+        silent |= {"sphere", "cylinder", "axis"}  # the lens may be right, and none of its numbers
     right = [skill for skill in marks.skills if skill not in {*marks.missed, *spoilt, *silent}]
     shown = [_shows_in(entry, eyes, wrong or {}) for entry, eyes in zip(habits, touched, strict=False)]
-    lines = pair or {"R": (wrote, true)}
     # What a habit explains is not told as wrong by itself beside it.
     explained = _explained(habits, touched, wrong or {}, lines, form)
     open_yet = [skill for skill in marks.missed if skill not in {*unwritten, *explained, "notation"}]
     parts: list[tuple[int, str]] = [(0, sentence) for sentence in in_brief(refused)]
+    lenses = [lens for _, lens in lines.values() if lens is not None]
+    spheres = bool(lenses) and all(abs(lens.cylinder) < SMALLEST_CYLINDER for lens in lenses)
     if habits:
+        # Of a sphere there is one reading.
+        tie = may_as_well(
+            [each for each in either[1:] if not (spheres and "both readings" in " ".join(each))]
+        )
         did, mend = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
         of = next((eye for each in shown for eye in each), "R")
         line, lens = (pair or {}).get(of, (wrote, true))
@@ -180,7 +192,7 @@ def account(
             (2, mend),
             (2, tie),
         ]
-    parts.append((2, f"Not written: {', '.join(missing)}." if missing else ""))
+    parts.append((2, f"Not written: {', '.join(map(_named, missing))}." if missing else ""))
     flat = _overlooked(lines) if {"axis", "form"} & set(open_yet) else ""
     if flat:
         told = OVERLOOKED[where]
@@ -200,10 +212,14 @@ def account(
     parts += [(3, sentence) for sentence in notation]
     parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
     if habits:
-        lenses = [lens for _, lens in pair.values()] if pair else [true] if true else []
-        twin, more = _twin(habits, form, lenses)
+        twin, more = _twin(habits, form, lenses, spheres)
         parts += [(5, twin), (7, more)]
     return _fitted([part for part in parts if part[1]])
+
+
+def _named(missing: str) -> str:
+    eye, _, what = missing.partition(" ")
+    return f"{EYES[eye]} {what}" if eye in EYES else missing
 
 
 def _overlooked(lines: Mapping[str, tuple[Prescription | None, Triple | None]]) -> str:
@@ -245,7 +261,11 @@ def _explained(
     found = {skill for entry in habits for skill in entry.spoils}
     line, left = frozenset({"sphere", "cylinder", "axis", "form"}), set()
     for eye, (wrote, _) in lines.items():
-        here = [each for each, eyes in zip(habits, touched or ["R"] * 2, strict=False) if eye in eyes]
+        here = [
+            each
+            for each, eyes in zip(habits, touched or ["R"] * 2, strict=False)
+            if eye in eyes or any(way.prism_write == "all here" for way in each.ways)
+        ]
         spoilt = {skill for entry in here for skill in entry.spoils}
         # Two habits spoil more than each by itself, and a line in the other form is no longer told by its numbers.
         if spoilt & line and (len(here) > 1 or (wrote is not None and wrote.form not in ("sphere", form))):
@@ -306,6 +326,8 @@ def _led_to(
         return ""
     line = settle(Power.from_sphere_cylinder(*made), form="minus" if made.cylinder < 0 else "plus").choice
     of = f" for the {EYES[eye]} lens" if eye else ""
+    if not line.power.is_close(wrote.power, UNSETTLED):
+        return ""
     if line.same_power(wrote):
         return f"You wrote {wrote.distance}{of}, just what the habit leads to."
     return f"You wrote {wrote.distance}{of}; there the habit leads to {line.distance}."
@@ -321,7 +343,7 @@ def _numbers(lens: Triple) -> set[float]:
     }
 
 
-def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple]) -> tuple[str, str]:
+def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple], spheres: bool) -> tuple[str, str]:
     """The habit worked through on other numbers, and one more to do."""
     # Nothing in the twin may be a number of the lens in question; to a sphere the twin is a sphere.
     told_not = {number for lens in lenses for number in _numbers(lens)}
@@ -330,7 +352,6 @@ def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple]) -> tuple[
         told = _WORKED.get(habits[0].name, "") if len(habits) == 1 else ""
         powers = {round(float(power) * 4.0) / 4.0 for power in re.findall(r"\d+\.\d\d", told)}
         return ("" if powers & told_not else told), ""
-    spheres = bool(lenses) and all(abs(lens.cylinder) < SMALLEST_CYLINDER for lens in lenses)
     shown = []
     for each in _TWINS:
         turned = Triple(each.sphere + each.cylinder, -each.cylinder, (each.axis + 90 - 1) % 180 + 1)

@@ -88,6 +88,12 @@ class Explanation(NamedTuple):
         )
 
 
+def may_as_well(either: Sequence[tuple[str, ...]]) -> str:
+    """What may as well be so, by the names of its habits, as a sentence; empty for nothing."""
+    told = [" and then ".join(names) for names in either]
+    return f"With these numbers it may as well be: {'; or '.join(told)}." if told else ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Diagnosis:
     """What explains a ticket.
@@ -131,8 +137,7 @@ class Diagnosis:
     @property
     def tie(self) -> str:
         """What may as well be so, as a sentence; empty where the first stands alone."""
-        told = [" and then ".join(names) for names in self.either[1:]]
-        return f"With these numbers it may as well be: {'; or '.join(told)}." if told else ""
+        return may_as_well(self.either[1:])
 
     @property
     def either(self) -> tuple[tuple[str, ...], ...]:

@@ -261,7 +261,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="cylinder sign kept",
-        habit="The cylinder has the other sign than the form asked for.",
+        habit="The cylinder has the wrong sign for the form asked for.",
         mend="The cylinder changes its sign with every transposition.",
         spoils=_skills("cylinder form"),
         ways=_writing("sign kept"),
@@ -368,7 +368,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="half the cylinder",
-        habit="Half of the cylinder was written.",
+        habit="Only half of the cylinder was written.",
         mend="The cylinder is the whole difference between the two readings.",
         spoils=_skills("cylinder"),
         ways=_writing("half cylinder"),
@@ -456,7 +456,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="wrong side on the stop",
-        habit="The lens was read with its front on the stop: its axis is mirrored and its power another.",
+        habit="The lens was read with its front on the stop, which mirrors the axis and changes a strong power.",
         mend="The back of the lens, the side towards the eye, lies on the stop.",
         spoils=_WHOLE - {"add"},
         ways=_each(read="front", prism="front"),
@@ -464,7 +464,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="eyepiece not set",
-        habit="The eyepiece was not set: every power is off by about the same amount.",
+        habit="The eyepiece was not set, so every power is off by about the same amount.",
         mend="Turn the eyepiece fully to plus, then in until the reticle is first sharp, and check zero.",
         spoils=_skills("sphere"),
         ways=tuple(way for size in EYEPIECES for way in _each(read=f"shift {size}")),
@@ -534,7 +534,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="half the addition",
-        habit="Half of the addition was written.",
+        habit="Only half of the addition was written.",
         mend="Read near in the middle of the near portion, and write the whole difference.",
         spoils=_skills("add"),
         ways=(Way(add_write="half"),),
@@ -542,8 +542,8 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="addition read from the back",
-        habit="The addition was read with the wrong side on the stop; a strong lens shows it too strong.",
-        mend="Turn the pair over: the side that carries the addition lies on the stop, for distance and near alike.",
+        habit="The addition was read with the wrong side on the stop, where a thick lens shows another.",
+        mend="Lay the side that carries the addition on the stop, for distance and near alike.",
         spoils=_skills("add"),
         ways=(Way(add="other side"),),
         chapter=8,
@@ -619,8 +619,8 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="half of each distance",
-        habit="The distance of one eye was halved once more.",
-        mend="The distance of one eye goes from the middle of the bridge to its dot; it is not halved again.",
+        habit="The distance of each eye was halved.",
+        mend="The distance of one eye goes from the middle of the bridge to its dot, and is written whole.",
         spoils=_skills("centres"),
         ways=(Way(pd="half"),),
         chapter=12,

@@ -69,7 +69,7 @@ def reply(
     if not marks.missed:
         return tell(Reply(state="Right", sentences=extra, marks=marks, where=where, offs=offs))
     found = explained or Diagnosis()
-    told = account(marks, found.slips, where=where, notation=(*extra, *notation), tie=found.tie, **lens)
+    told = account(marks, found.slips, where=where, notation=(*extra, *notation), either=found.either, **lens)
     return tell(
         Reply(
             state="Not yet",

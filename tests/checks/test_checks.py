@@ -67,7 +67,7 @@ QUESTIONS = {
         "-3.00 +1.25 x 150",
         {
             "-1.75 -1.25 x 060": "other cylinder form",
-            "-3.00 -1.25 x 150": "The cylinder has the other sign",
+            "-3.00 -1.25 x 150": "The cylinder has the wrong sign",
             "-3.00 +1.25 x 060": "at right angles to where it should",
             "-3.00 +1.25 x 030": "mirror image",
             "-1.75 +1.25 x 150": "sphere was left as it was",
@@ -91,7 +91,7 @@ QUESTIONS = {
         "-0.50 -1.50 x 180",
         {
             "-2.00 +1.50 x 090": "other cylinder form",
-            "-0.50 +1.50 x 180": "The cylinder has the other sign",
+            "-0.50 +1.50 x 180": "The cylinder has the wrong sign",
             "-0.50 -1.50 x 090": "at right angles to where it should",
             "-2.00 -1.50 x 180": "sphere was left as it was",
             "-3.50 -1.50 x 180": "taken away from the sphere",
@@ -126,7 +126,7 @@ QUESTIONS = {
         {
             "-0.75 +2.00 x 045": "other cylinder form",
             "+1.25 -2.00 x 045": "at right angles to where it should",
-            "+1.25 +2.00 x 135": "The cylinder has the other sign",
+            "+1.25 +2.00 x 135": "The cylinder has the wrong sign",
             "+1.25 -0.75 x 135": "power of the second meridian was written as the cylinder",
             "+1.25 -0.50 x 135": "across the axis minus the power along it",
         },

@@ -83,7 +83,7 @@ def test_prism_that_is_asked_must_be_written_be_it_none(chapter: Path) -> None:
     silent = {name: text for name, text in fields.items() if not name.startswith("prism")}
     mark, told, data = ask(chapter, silent, "S")
     assert mark < 20.0 and data["skills"]["prism"][0] == 0.0
-    assert "Not written: R prism, L prism." in told
+    assert "Not written: right prism, left prism." in told
 
 
 @pytest.mark.parametrize(
@@ -159,7 +159,7 @@ def test_a_guided_pair_answers_at_once_and_never_counts(chapter: Path) -> None:
         assert check.ticket(fields, learner=WHO, pair="A", folder=chapter) == 0.0
         assert check.ticket(wrong, learner=WHO, pair="A", folder=chapter) == 0.0
     assert [reply[MARKS_MIME]["state"] for reply in said] == ["Right", "Not yet"]
-    assert "The PD of the right lens is not right yet" in said[1]["text/plain"]
+    assert "The PD of the right eye is not right yet" in said[1]["text/plain"]
 
 
 def test_every_habit_of_the_pair_still_has_its_name(chapter: Path) -> None:

@@ -355,7 +355,7 @@ ANOTHER = {
     "place": {"lens": "L +7.00 DS prism 3.00 base out"},
 }
 TELLING = re.compile(
-    r"other sign|sign is not|right angles|90|mirror|exchanged|copied|other lens|too (much|strong|weak)|nearer|"
+    r"other sign|wrong sign|sign is not|right angles|90|mirror|exchanged|copied|other lens|too (much|strong|weak)|nearer|"
     r"more (plus|minus)|right so far|is right\b|is not right|other way round|habit|ten times|stands|dioptre",
     re.I,
 )
