@@ -8,7 +8,6 @@ reads again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -32,20 +31,8 @@ PICTURE, HALF_WIDTH = 96, 2.5
 """A small picture of the middle of the field is enough for the reader."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Operator:
-    """A person at the instrument.
-
-    Parameters
-    ----------
-    eye : float
-        Eyepiece dial at which the reticle is sharp to them, dioptres at the eye.
-    found_at : float
-        Where the last person left the eyepiece, dioptres at the eye.
-    """
-
-    eye: float = -4.0
-    found_at: float = 4.0
+EYE, FOUND_AT = -4.0, 4.0
+"""Eyepiece dial at which the reticle is sharp to an operator, and where the last one left it, dioptres at the eye."""
 
 
 def see(power: Power, eyepiece: float, eye: float, form: str = "minus", zero_error: float = 0.0) -> Reading:
@@ -85,7 +72,6 @@ def read_power(
     rng: np.random.Generator,
     habit: str | None = None,
     form: str = "minus",
-    operator: Operator = Operator(),
 ) -> Power:
     """Read one lens several times over and take the middle.
 
@@ -101,8 +87,6 @@ def read_power(
         One of `HAND_HABITS`, done with the hands.
     form : {"minus", "plus"}
         Whether the sphere lines are taken at the more plus or the more minus power.
-    operator : Operator
-        Whose eye it is.
 
     Returns
     -------
@@ -113,12 +97,7 @@ def read_power(
     against = FRONT if habit == "axis mirrored" else BACK
     met = pair.spectacles.mounted(laid).lens.over_stop(0.0, 0.0, against)
     # Ordered prism is taken out with the compensator: the crossing stands in the middle.
-    seen = see(
-        met.power,
-        operator.found_at if habit == "eyepiece not set" else operator.eye,
-        operator.eye,
-        form,
-    )
+    seen = see(met.power, FOUND_AT if habit == "eyepiece not set" else EYE, EYE, form)
     deviation = axis_deviation(seen.cylinder)
     drums, wheels = [], []
     for again in range(2):

@@ -215,6 +215,69 @@ class Body:
         return met._replace(whole=WholeStop(laid, met))
 
 
+class TwoSurfaces:
+    """A lens with two surfaces: what is met at a point is asked of its `body`."""
+
+    __slots__ = ()
+
+    @property
+    def body(self) -> Body:
+        """The lens as light meets it."""
+        raise NotImplementedError
+
+    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
+        """Power, prism and rays met with the point (x_mm, y_mm) over the stop; arrays are allowed.
+
+        Parameters
+        ----------
+        x_mm, y_mm : float
+            The point, from the reference point of the lens, seen from the front.
+        against : {"back", "front"}
+            Side on the stop. An addition is read with the side that carries it against
+            the stop, distance and near alike.
+
+        Returns
+        -------
+        OverStop
+            As the operator sees it.
+        """
+        return self.body.over_stop(x_mm, y_mm, against)
+
+    def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
+        """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
+        return self.body.over_stop(x_mm, y_mm, against).power
+
+
+class WithAddition(TwoSurfaces):
+    """A lens that has one power in the distance and more of it near."""
+
+    __slots__ = ()
+    carried_by: str
+
+    @property
+    def distance_reference_point(self) -> tuple[float, float]:
+        """Where the distance power is read, millimetres."""
+        raise NotImplementedError
+
+    @property
+    def near_reference_point(self) -> tuple[float, float]:
+        """Where the near power is read, millimetres."""
+        raise NotImplementedError
+
+    def addition_read(self, against: str | None = None) -> float:
+        """The addition as a focimeter gives it: mean reading at near less that at distance, dioptres.
+
+        Parameters
+        ----------
+        against : {"front", "back"}, optional
+            Side on the stop for both readings; if left out, the side that carries the
+            addition, which is the right one.
+        """
+        side = self.carried_by if against is None else against
+        near = self.over_stop(*self.near_reference_point, side).read
+        return float(near.mean - self.over_stop(*self.distance_reference_point, side).read.mean)
+
+
 def body_of(lens: Lens) -> Body | None:
     """The lens as light meets it, if it has surfaces; none for a thin lens of one power."""
     return getattr(lens, "body", None)

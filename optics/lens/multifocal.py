@@ -25,7 +25,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from optics.errors import OpticsError
 from optics.lens.laid_flat import (
@@ -33,11 +33,12 @@ from optics.lens.laid_flat import (
     Curve,
     Shape,
     Sheet,
+    WithAddition,
     checked_side,
     usual_front_curve,
     usual_thickness_mm,
 )
-from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.lens import BACK, FRONT
 from optics.lens.power import Power
 from optics.lens.prescription import written
 from optics.lens.prism import Prism, nasal
@@ -73,7 +74,7 @@ class _Carrying(Sheet):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Multifocal:
+class Multifocal(WithAddition):
     """A bifocal or trifocal lens with visible lines.
 
     Parameters
@@ -215,44 +216,3 @@ class Multifocal:
     def lines_mm(self) -> tuple[NDArray[np.float64], ...]:
         """The segment's lines in the coordinates of the lens; see `Segment.lines_mm`."""
         return tuple(line + self.segment_top for line in self.segment.lines_mm())
-
-    # --- reading it --------------------------------------------------------------------
-
-    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power and prism met with the point (x_mm, y_mm) over the stop; arrays are allowed.
-
-        Parameters
-        ----------
-        x_mm, y_mm : float
-            The point, from the distance reference point, seen from the front.
-        against : {"back", "front"}
-            Side on the stop.
-
-        Returns
-        -------
-        OverStop
-            As the operator sees it.
-        """
-        return self.body.over_stop(x_mm, y_mm, against)
-
-    def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
-        """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
-        return self.body.over_stop(x_mm, y_mm, against).power
-
-    def addition_read(self, against: str | None = None) -> float:
-        """The addition as a focimeter gives it: mean reading at near less that at distance.
-
-        Parameters
-        ----------
-        against : {"front", "back"}, optional
-            Side on the stop for both readings; if left out, the side that
-            carries the segment, which is the right one.
-
-        Returns
-        -------
-        float
-            Dioptres.
-        """
-        side = self.carried_by if against is None else against
-        near = self.over_stop(*self.near_reference_point, side).read
-        return float(near.mean - self.over_stop(*self.distance_reference_point, side).read.mean)

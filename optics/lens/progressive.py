@@ -24,7 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from optics.errors import OpticsError
 from optics.lens.laid_flat import (
@@ -33,11 +33,12 @@ from optics.lens.laid_flat import (
     Placed,
     Shape,
     Sheet,
+    WithAddition,
     checked_side,
     usual_front_curve,
     usual_thickness_mm,
 )
-from optics.lens.lens import BACK, FRONT, OverStop
+from optics.lens.lens import BACK, FRONT
 from optics.lens.numbers import between
 from optics.lens.power import Power
 from optics.lens.prescription import written
@@ -116,7 +117,7 @@ class _Flattened(Sheet):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Progressive:
+class Progressive(WithAddition):
     """A progressive lens.
 
     Parameters
@@ -280,36 +281,3 @@ class Progressive:
             corridor_mm=self.corridor_mm,
             inset_mm=self.inset_mm,
         )
-
-    # --- reading it ----------------------------------------------------------------
-
-    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power and prism met with the point (x_mm, y_mm) over the stop; arrays are allowed.
-
-        Parameters
-        ----------
-        x_mm, y_mm : float
-            The point, from the prism reference point, seen from the front.
-        against : {"back", "front"}
-            Side on the stop. The addition is read with the side that carries the
-            progression against the stop, distance and near alike.
-
-        Returns
-        -------
-        OverStop
-            As the operator sees it.
-        """
-        return self.body.over_stop(x_mm, y_mm, against)
-
-    def power_map(self, x_mm: ArrayLike, y_mm: ArrayLike, against: str = BACK) -> Power:
-        """Power at many points at once; parameters as for `over_stop`, arrays broadcast."""
-        return self.body.over_stop(x_mm, y_mm, against).power
-
-    def addition_read(self, against: str | None = None) -> float:
-        """The addition as a focimeter gives it: mean reading at near less that at distance, dioptres.
-
-        With the side that carries it on the stop, if none is given.
-        """
-        side = self.carried_by if against is None else against
-        near = self.over_stop(*self.near_reference_point, side).read
-        return float(near.mean - self.over_stop(*self.distance_reference_point, side).read.mean)

@@ -34,8 +34,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from optics.errors import OpticsError
 from optics.lens.angles import _plain
-from optics.lens.laid_flat import Body, Curve
-from optics.lens.lens import BACK, FRONT, Lens, OverStop
+from optics.lens.laid_flat import Body, Curve, TwoSurfaces
+from optics.lens.lens import BACK, FRONT, Lens
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.lens.surface import checked_index, sagitta_mm
@@ -103,7 +103,7 @@ def equivalent_power(front: Power, back: Power, thickness_mm: ArrayLike, index: 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ThickLens:
+class ThickLens(TwoSurfaces):
     """A lens as it is made: two surfaces, a thickness, an index.
 
     Parameters
@@ -194,10 +194,6 @@ class ThickLens:
             index=self.index,
             ground=self.prism.vector,
         )
-
-    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """Power, prism and rays met with the point (x_mm, y_mm) over the stop; see `Body.over_stop`."""
-        return self.body.over_stop(x_mm, y_mm, against)
 
     def with_front_segment(self, add: float) -> ThickLens:
         """The near portion: the same lens with the addition worked on its front surface."""

@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from optics.lens.laid_flat import Body, Shape, Sheet, body_of
-from optics.lens.lens import BACK, Lens, OverStop
+from optics.lens.laid_flat import Body, Shape, Sheet, TwoSurfaces, body_of
+from optics.lens.lens import Lens
 from optics.lens.prism import nasal
 from optics.pair.bent import bent
 from optics.pair.spectacles import Spectacles
@@ -53,7 +53,7 @@ class Ripple:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Smeared:
+class Smeared(TwoSurfaces):
     """A lens with a film of grease on its front.
 
     Parameters
@@ -74,10 +74,6 @@ class Smeared:
         if body is None:
             raise TypeError("a film lies on a surface, and a lens of one power has none")
         return replace(body, front=_Filmed(body.front, self.ripples, body.index))
-
-    def over_stop(self, x_mm: float, y_mm: float, against: str = BACK) -> OverStop:
-        """What is met with the point (x_mm, y_mm) over the stop."""
-        return self.body.over_stop(x_mm, y_mm, against)
 
 
 @dataclass(frozen=True, slots=True)
