@@ -387,6 +387,17 @@ def _parser() -> argparse.ArgumentParser:
         added.set_defaults(run=run)
         return added
 
+    def of_chapters(added: argparse.ArgumentParser) -> None:
+        words = "name or number of a chapter (otherwise all)"
+        added.add_argument("chapters", nargs="*", metavar="CHAPTER", help=words)
+
+    def on_paper(added: argparse.ArgumentParser) -> None:
+        added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
+
+    def by_chance(added: argparse.ArgumentParser) -> None:
+        words = "another number gives another class"
+        added.add_argument("--seed", type=_whole, default=0, metavar="N", help=words)
+
     def for_course(added: argparse.ArgumentParser, chapters: bool = True) -> argparse.ArgumentParser:
         added.add_argument(
             "--course",
@@ -395,9 +406,7 @@ def _parser() -> argparse.ArgumentParser:
             help="the course folder (otherwise the one you stand in, or the checkout's)",
         )
         if chapters:
-            added.add_argument(
-                "chapters", nargs="*", metavar="CHAPTER", help="name or number of a chapter (otherwise all)"
-            )
+            of_chapters(added)
         return added
 
     def for_learners(added: argparse.ArgumentParser) -> None:
@@ -440,15 +449,15 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument("--lenses", type=Path, metavar="FILE", help="your own instead: a text file, one lens to a line")  # fmt: skip
     added.add_argument("--title", default="", help="at the head (otherwise the number of the sheet)")
     added.add_argument("--shop", default="", help="under the title")
-    added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
+    on_paper(added)
 
     added = command("crib", _crib, "make two pages to keep at the bench: steps, conventions and words")
     added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
-    added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
+    on_paper(added)
 
     added = command("charts", _charts, "make the mark-up charts of the invented progressives, at true size")
     added.add_argument("file", type=Path, metavar="FILE", help="where to, ending in .pdf")
-    added.add_argument("--paper", default="A4", help="A4 or Letter (otherwise A4)")
+    on_paper(added)
 
     added = for_course(
         command("intake", _intake, "start an intake, or go back to one: a class with its own set of unknown pairs",
@@ -542,9 +551,7 @@ def _parser() -> argparse.ArgumentParser:
     added.add_argument(
         "--count", type=_whole, default=12, metavar="N", help="how many apprentices (otherwise 12)"
     )
-    added.add_argument(
-        "--seed", type=_whole, default=0, metavar="N", help="another number gives another class"
-    )
+    by_chance(added)
     added.add_argument(
         "--into", type=Path, metavar="FOLDER", help="a new folder for it (otherwise among the reports)"
     )
@@ -552,13 +559,9 @@ def _parser() -> argparse.ArgumentParser:
     added = command("rehearse", _rehearse, "run a whole course with an invented class and compare it with the truth",
                     "Release, work, gather, mark, report, hand back, in a new folder of its own.")  # fmt: skip
     added.add_argument("count", type=_whole, metavar="N", help="how many apprentices")
-    added.add_argument(
-        "chapters", nargs="*", metavar="CHAPTER", help="name or number of a chapter (otherwise all)"
-    )
+    of_chapters(added)
     added.add_argument("--into", type=Path, default=Path("rehearsal"), metavar="FOLDER", help='a new folder (otherwise "rehearsal" here)')  # fmt: skip
-    added.add_argument(
-        "--seed", type=_whole, default=0, metavar="N", help="another number gives another class"
-    )
+    by_chance(added)
     return parser
 
 

@@ -32,6 +32,7 @@ from optics.lens.prism import EYES
 FOLDER = "kit"
 REGISTER, LOANS, READINGS = "register.csv", "loans.csv", "readings.csv"
 STANDARD = "ISO 21987:2009"
+"""The table that decides."""
 ENOUGH = 3
 """So many learners must agree before their reading is held against the register."""
 AGREE = 0.19
@@ -189,7 +190,7 @@ def worksheets(course: Course, numbers: Sequence[str] = (), paper: str = "A4") -
     return path
 
 
-def lend(course: Course, number: str, learner: str = "", on: date | None = None) -> str:
+def lend(course: Course, number: str, learner: str = "") -> str:
     """Note that a pair goes to a learner; without one, that it has come back.
 
     Raises
@@ -202,7 +203,7 @@ def lend(course: Course, number: str, learner: str = "", on: date | None = None)
     heads = ("number", "learner", "out", "back")
     rows = _rows(path, heads) if path.is_file() else []
     out = next((row for row in rows if row["number"] == number and not row["back"]), None)
-    today = (on or date.today()).isoformat()
+    today = date.today().isoformat()
     if learner and out:
         raise OpticsError(
             f"Pair {number} is out with {out['learner']} since {out['out']}.",
@@ -219,7 +220,7 @@ def lend(course: Course, number: str, learner: str = "", on: date | None = None)
     return f"Pair {number} is with {learner} from {today}." if learner else f"Pair {number} is back."
 
 
-def mark_readings(course: Course, given: Path | None = None, standard: str = STANDARD) -> str:
+def mark_readings(course: Course, given: Path | None = None) -> str:
     """Hold what learners read of real pairs against the register, and each pair against its own history.
 
     Parameters
@@ -228,8 +229,6 @@ def mark_readings(course: Course, given: Path | None = None, standard: str = STA
         The course.
     given : Path, optional
         A CSV with the columns learner, number, right, left; its readings are kept.
-    standard : str
-        The table that decides.
 
     Returns
     -------
@@ -243,7 +242,7 @@ def mark_readings(course: Course, given: Path | None = None, standard: str = STA
     if given is not None:
         rows += [row for row in _rows(given, heads) if row not in rows]
         write_table(path, heads, ([row[head] for head in heads] for row in rows))
-    table = load(standard)
+    table = load(STANDARD)
     lines = []
     read: dict[tuple[str, str], dict[str, Power]] = defaultdict(dict)
     for row in rows:
@@ -266,7 +265,7 @@ def mark_readings(course: Course, given: Path | None = None, standard: str = STA
             said.append(f"{side} lens {words}{' in ' if off else ''}{', '.join(off)}")
         lines.append(f"{row['learner']}, pair {number}: {'; '.join(said)}.")
     lines += _odd(known, read)
-    return "\n".join([f"Judged by {standard}; a reading is not an order.", *lines])
+    return "\n".join([f"Judged by {STANDARD}; a reading is not an order.", *lines])
 
 
 def _odd(known: dict[str, KitPair], read: dict[tuple[str, str], dict[str, Power]]) -> list[str]:

@@ -15,17 +15,13 @@ from nbgrader.utils import compute_checksum
 
 from optics.marking.account import LOOK_AGAIN
 from optics.marking.marks import SKILLS
-from optics.marking.telling import MARKS_MIME
+from optics.marking.telling import last_word
 
 
 def _said(notebook: Any) -> Iterator[tuple[str, dict[str, Any]]]:
     """The last word of each check, with the name of its question."""
     for cell in notebook.cells:
-        found = None
-        for output in cell.get("outputs", ()):
-            data = output.get("data", {}).get(MARKS_MIME)
-            found = data if isinstance(data, dict) and data.get("skills") else found
-        if found is not None:
+        if found := last_word(cell):
             name = cell.metadata.get("nbgrader", {}).get("grade_id", "")
             yield name.removesuffix("-check").replace("-", " "), found
 

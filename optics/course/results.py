@@ -17,7 +17,7 @@ from optics.course.choices import points_beside
 from optics.course.folder import Course
 from optics.course.grader import gradebook
 from optics.course.reading import answers_in
-from optics.marking.telling import MARKS_MIME
+from optics.marking.telling import last_word
 
 ELSEWHERE = 2
 """So many clear answers of a learner settle what an unclear one is counted as."""
@@ -90,11 +90,8 @@ def _told(path: Path, asked: Mapping[str, str]) -> dict[str, dict]:
     typed = answers_in("".join(cell["source"]) for cell in cells if cell["cell_type"] == "code")
     for cell in cells:
         name = cell["metadata"].get("nbgrader", {}).get("grade_id", "")
-        for output in cell.get("outputs", ()):
-            said = output.get("data", {}).get(MARKS_MIME)
-            # The last word is the hidden check's, which gives the marks.
-            if name and isinstance(said, dict) and said.get("skills"):
-                found[name] = said | {"answer": typed.get(asked.get(name, ""), "")}
+        if name and (said := last_word(cell)):
+            found[name] = said | {"answer": typed.get(asked.get(name, ""), "")}
     return found
 
 

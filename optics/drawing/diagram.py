@@ -161,14 +161,18 @@ class Diagram:
         target = checked_target(path, overwrite=overwrite)
         return written_to(target, self.render(target.suffix.lower()[1:]))
 
-    def _repr_html_(self) -> str:
+    def image(self, alt: str) -> str:
+        """The picture for a page, with this alternative text."""
         data = base64.b64encode(self.render("png", SCREEN_DPI)).decode()
         width = round(self.figure.get_size_inches()[0] * CSS_PIXELS_PER_INCH)
-        caption = f"<figcaption>{escape(self.caption)}</figcaption>" if self.caption else ""
         return (
-            f'<figure style="margin:0.5em 0"><img alt="{escape(self.alt)}" width="{width}" '
-            f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">{caption}</figure>'
+            f'<img alt="{escape(alt)}" width="{width}" style="max-width:100%;height:auto" '
+            f'src="data:image/png;base64,{data}">'
         )
+
+    def _repr_html_(self) -> str:
+        caption = f"<figcaption>{escape(self.caption)}</figcaption>" if self.caption else ""
+        return f'<figure style="margin:0.5em 0">{self.image(self.alt)}{caption}</figure>'
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None) -> dict[str, str]:
         return {"text/html": self._repr_html_(), "text/plain": self.alt}

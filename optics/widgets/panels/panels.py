@@ -7,7 +7,6 @@ sentence and no picture, so that an old picture never stands under a new text.
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from optics.drawing.axis_dial import axis_dial
-from optics.drawing.diagram import CSS_PIXELS_PER_INCH, SCREEN_DPI, Diagram
+from optics.drawing.diagram import Diagram
 from optics.drawing.given import lens_of
 from optics.drawing.oblique_sum import oblique_sum
 from optics.drawing.power_cross import power_cross
@@ -46,7 +45,8 @@ class Panel(widgets.VBox):
 
     Examples
     --------
-    >>> panel = power_cross_panel("+2.50 -1.50 x 170")
+    >>> panel = power_cross_panel()
+    >>> panel.change(line="+2.50 -1.50 x 170")
     >>> print(panel.words)
     Power cross, seen from the front: plus 2.50 along meridian 170 and plus 1.00 along meridian 80. Written: +2.50 -1.50 x 170, or +1.00 +1.50 x 080.
     >>> panel.change(line="+2.50 -1.50 x 190")
@@ -134,7 +134,8 @@ class Panel(widgets.VBox):
             return
         self.diagram, further = drawn if isinstance(drawn, tuple) else (drawn, "")
         self.words = f"{self.diagram.alt} {further}".strip()
-        self._picture.value = f'{_image(self.diagram)}<p role="status" style="max-width:40em;line-height:1.4">{escape(self.words)}</p>'
+        # The words stand under the picture, so the image itself says only what it is.
+        self._picture.value = f'{self.diagram.image(self.diagram.title)}<p role="status" style="max-width:40em;line-height:1.4">{escape(self.words)}</p>'
 
     def _save_now(self) -> None:
         try:
@@ -144,16 +145,6 @@ class Panel(widgets.VBox):
         else:
             told = f"Saved as {path.name}, beside this notebook."
         self._saved.value = f'<p role="status" style="line-height:1.4">{escape(told)}</p>'
-
-
-def _image(diagram: Diagram) -> str:
-    """The picture; its words stand under it, so the image itself says only what it is."""
-    data = base64.b64encode(diagram.render("png", SCREEN_DPI)).decode()
-    width = round(diagram.figure.get_size_inches()[0] * CSS_PIXELS_PER_INCH)
-    return (
-        f'<img alt="{escape(diagram.title)}" width="{width}" style="max-width:100%;height:auto" '
-        f'src="data:image/png;base64,{data}">'
-    )
 
 
 def _text(name: str, value: str = "", width: str = WIDE) -> widgets.Text:
@@ -181,14 +172,8 @@ def _choice(name: str, options: list, value: Any) -> widgets.Dropdown:
     )
 
 
-def power_cross_panel(line: str = "-2.25 -0.75 x 015") -> Panel:
-    """The power cross both ways: from a written line, or from two powers with their meridians.
-
-    Parameters
-    ----------
-    line : str
-        What stands in it first.
-    """
+def power_cross_panel() -> Panel:
+    """The power cross both ways: from a written line, or from two powers with their meridians."""
 
     def draw(given: str, line: str, first: str, second: str, mark: str) -> tuple[Diagram, str]:
         if given == LINE:
@@ -201,7 +186,7 @@ def power_cross_panel(line: str = "-2.25 -0.75 x 015") -> Panel:
 
     controls = {
         "given": _choice("Given", [LINE, CROSS], LINE),
-        "line": _text("The line", line),
+        "line": _text("The line", "-2.25 -0.75 x 015"),
         "first": _text("One power", "-2.25 along 015"),
         "second": _text("The other", "-3.00 along 105"),
         "mark": _choice(
@@ -238,14 +223,8 @@ def _forms(power: Power) -> list[str]:
     return [minus.distance, minus.to_plus_cylinder().distance]
 
 
-def axis_dial_panel(right: str = "015", left: str = "165") -> Panel:
-    """The axis dials of a pair.
-
-    Parameters
-    ----------
-    right, left : str
-        What stands in it first: an axis, or a whole line; empty for an empty dial.
-    """
+def axis_dial_panel() -> Panel:
+    """The axis dials of a pair, from an axis or a whole line each."""
 
     def draw(right: str, left: str, blank: bool) -> Diagram:
         if not right.strip() and not left.strip():
@@ -254,48 +233,37 @@ def axis_dial_panel(right: str = "015", left: str = "165") -> Panel:
         return axis_dial(right=right.strip() or None, left=left.strip() or None, blank=blank)
 
     controls = {
-        "right": _text("Right axis", right),
-        "left": _text("Left axis", left),
+        "right": _text("Right axis", "015"),
+        "left": _text("Left axis", "165"),
         "blank": _tick("Leave the numbers open"),
     }
     return Panel("Axis dial", controls, draw, "axis-dial.svg")
 
 
-def oblique_sum_panel(first: str = "pl +2.00 x 180", second: str = "pl +2.00 x 045") -> Panel:
-    """Two obliquely crossed cylinders and their sum.
-
-    Parameters
-    ----------
-    first, second : str
-        What stands in it first.
-    """
+def oblique_sum_panel() -> Panel:
+    """Two obliquely crossed cylinders and their sum."""
 
     def draw(first: str, second: str) -> Diagram:
         example = "pl +2.00 x 180"
         return oblique_sum(_filled(first, "first lens", example), _filled(second, "second lens", example))
 
-    controls = {"first": _text("First lens", first), "second": _text("Second lens", second)}
+    controls = {
+        "first": _text("First lens", "pl +2.00 x 180"),
+        "second": _text("Second lens", "pl +2.00 x 045"),
+    }
     return Panel("Sum of two lenses", controls, draw, "sum.svg")
 
 
-def prism_panel(prism: str = "2.00 base in and 1.50 base up", eye: str = "R") -> Panel:
-    """Prism on the rings of the eyepiece.
-
-    Parameters
-    ----------
-    prism : str
-        What stands in it first; a whole line with its prism will do.
-    eye : {"R", "L"}
-        The eye, where the text does not say it.
-    """
+def prism_panel() -> Panel:
+    """Prism on the rings of the eyepiece, from the prism alone or a whole line."""
 
     def draw(prism: str, eye: str, resolve: bool, blank: bool) -> Diagram:
         prism = _filled(prism, "prism", "2.00 base in")
         return prism_displacement(prism, eye, resolve=resolve, blank=blank)
 
     controls = {
-        "prism": _text("Prism and base", prism),
-        "eye": _choice("Eye", [("right", "R"), ("left", "L")], eye),
+        "prism": _text("Prism and base", "2.00 base in and 1.50 base up"),
+        "eye": _choice("Eye", [("right", "R"), ("left", "L")], "R"),
         "resolve": _tick("Show the two parts", True),
         "blank": _tick("Leave amounts and bases open"),
     }
