@@ -4,7 +4,7 @@ A specimen is one object that everybody asks: the instrument, the drawings, the
 marks. It holds what the pair *is* (`spectacles`), what it was *made to* (`order`)
 and what is wrong with it as it comes in; the surfacing error between order and
 pair is why readings fall between steps. What the truth is, is always asked of the
-lenses and stored nowhere. All pairs are invented; `optics.specimens.orders` says
+lenses; nothing stores another beside it. All pairs are invented; `optics.specimens.orders` says
 which published distributions they follow.
 """
 
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from optics.errors import OpticsError
 from optics.judging.settling import settle
@@ -52,7 +53,7 @@ lenses without ordered prism the optical centre), and the segment's upper line o
 fitting cross, to which the height is measured."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Specimen:
     """One pair on the bench.
 
@@ -112,6 +113,25 @@ class Specimen:
             return TRIFOCAL if lens.segment.intermediate_mm else BIFOCAL
         return SINGLE_VISION
 
+    # Marking asks for these again and again; each is asked of the lenses once.
+
+    @cached_property
+    def _powers(self) -> dict[str, Power]:
+        places = {eye: self.lens_point_mm(eye, "distance") or (0.0, 0.0) for eye in "RL"}
+        return {eye: self.spectacles.mounted(eye).lens.over_stop(*at).read for eye, at in places.items()}
+
+    @cached_property
+    def _prisms(self) -> dict[str, Prism]:
+        return {eye: self.spectacles.mounted(eye).lens.over_stop(0.0, 0.0).prism for eye in "RL"}
+
+    @cached_property
+    def _additions(self) -> dict[str, float | None]:
+        lenses = {eye: self.spectacles.mounted(eye).lens for eye in "RL"}
+        return {
+            eye: lens.addition_read() if isinstance(lens, Multifocal | Progressive) else None
+            for eye, lens in lenses.items()
+        }
+
     def lens_point_mm(self, eye: str, part: str) -> tuple[float, float] | None:
         """Where a part of a lens lies, from its reference point, millimetres.
 
@@ -143,12 +163,11 @@ class Specimen:
 
     def power(self, eye: str) -> Power:
         """Back vertex power read at the distance reference point, through the whole stop."""
-        place = self.lens_point_mm(eye, "distance") or (0.0, 0.0)
-        return self.spectacles.mounted(eye).lens.over_stop(*place).read
+        return self._powers[eye]
 
     def prism(self, eye: str) -> Prism:
         """Prism at the prism reference point, as it really is; thinning prism included."""
-        return self.spectacles.mounted(eye).lens.over_stop(0.0, 0.0).prism
+        return self._prisms[eye]
 
     def thinning(self, eye: str) -> Prism:
         """The part of the prism that only makes a progressive thinner."""
@@ -161,8 +180,7 @@ class Specimen:
 
     def addition(self, eye: str) -> float | None:
         """The addition, near less distance on the side that carries it; none for single vision."""
-        lens = self.spectacles.mounted(eye).lens
-        return lens.addition_read() if isinstance(lens, Multifocal | Progressive) else None
+        return self._additions[eye]
 
     def pd_mm(self, eye: str) -> float:
         """Monocular distance to the prism reference point, millimetres."""
