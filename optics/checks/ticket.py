@@ -111,7 +111,7 @@ def ticket(
                 touched=explained.ranked[0].each if explained else (),
                 refused=troubles,
                 missing=found.missing,
-                unwritten=found.unwritten,
+                unwritten=(*found.unwritten, *(["style"] if "style" in read.refused else [])),
                 notation=[told for told in found.remarks if not any(told in each for each in troubles)],
             ),
             marks=found.marks,

@@ -59,7 +59,9 @@ def tidied(text: object, longest: int = LONGEST_LINE, what: str = "A prescriptio
     """
     if not isinstance(text, str):
         raise OpticsError(
-            f"The answer is {shown(text)}.", f"{what} is text between quotes.", 'Write it like "-2.25".'
+            f"The answer is {shown(text)}.",
+            f"{what} is text between quotes.",
+            f'Write it like "-2.25{" DS" if what == "A prescription" else ""}".',
         )
     if len(text) > longest and len(text.strip()) > longest:
         raise OpticsError(

@@ -160,7 +160,7 @@ def account(
         Of a pair: the line and the lens of each eye, the eyes where each skill is not right,
         and the eyes that each habit touches.
     """
-    lines = pair or {"R": (wrote, true)}
+    lines: Mapping[str, tuple[Prescription | None, Triple | None]] = pair or {"R": (wrote, true)}
     if pair and "form" in marks.missed:
         other = [
             eye for eye, (line, _) in pair.items() if line is not None and line.form not in ("sphere", form)
@@ -204,6 +204,9 @@ def account(
             skill for skill in ("cylinder", "axis") if set((wrong or {}).get(skill, "")) <= set(flat)
         ]
         open_yet = [skill for skill in open_yet if skill not in told_by_it]
+    if pair:
+        # What could not be read was told beside its field, and nobody knows whether it is wrong.
+        open_yet = [skill for skill in open_yet if skill == "style" or (wrong or {}).get(skill)]
     if where == "bench" and wrote is not None and true is not None and "sphere" in open_yet:
         if abs(wrote.sphere - true.sphere) <= UNSETTLED and not flat:
             parts.append((2, NOT_SETTLED))
