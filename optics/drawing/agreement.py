@@ -21,10 +21,6 @@ def agreement(first: Iterable[LensLike], second: Iterable[LensLike]) -> Diagram:
     first, second : iterable of Power, Prescription, Crossed or str
         The same lenses in the same order, each read by either.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

@@ -83,10 +83,6 @@ def axis_dial(
     blank : bool
         Leave the numbers open, for the learner to read.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

@@ -116,10 +116,6 @@ def power_contours(
         As for `draw_power_contours`.
     quantity : str, optional
         One quantity; both side by side if left out.
-
-    Returns
-    -------
-    Diagram
     """
     shown = QUANTITIES if quantity is None else (quantity,)
     figure = style.canvas(5.2 * len(shown), 5.6)

@@ -131,10 +131,6 @@ def crossed_line(
     title : str
         Line above the picture. The power is not written unless you write it here.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

@@ -98,10 +98,6 @@ def drum_readings(rows: Mapping[str, Sequence[float]], known: float | None = Non
     rows, known
         As for `draw_drum_readings`.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

@@ -131,10 +131,6 @@ def eyepiece(
     eyepiece : float
         The eyepiece dial, dioptres; it is sharp at 0.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError
@@ -172,10 +168,6 @@ def eyepiece_strip(
         Two to five drum readings, dioptres.
     wheel : float or sequence of float, optional
         Axis wheel, degrees; one for all, or one for each drum reading.
-
-    Returns
-    -------
-    Diagram
 
     Raises
     ------

@@ -38,10 +38,6 @@ def lens_of(given: LensLike) -> Given:
         ("+2.50 x 080 / +1.00 x 170") or two powers with their meridians
         ("+2.50 along 170 / +1.00 along 080").
 
-    Returns
-    -------
-    Given
-
     Raises
     ------
     OpticsError

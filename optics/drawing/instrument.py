@@ -75,10 +75,6 @@ def instrument(*, blank: bool = False) -> Diagram:
     blank : bool
         Letters instead of names.
 
-    Returns
-    -------
-    Diagram
-
     Examples
     --------
     >>> "eyepiece" in instrument().alt, "eyepiece" in instrument(blank=True).alt

@@ -74,10 +74,6 @@ def job_ticket(
     job : str
         Name or number of the job.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

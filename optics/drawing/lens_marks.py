@@ -124,10 +124,6 @@ def progressive_marks(lens: Progressive, *, ink: bool = True) -> Diagram:
         The lens.
     ink : bool
         Whether the ink is still on it.
-
-    Returns
-    -------
-    Diagram
     """
     radius = 30.0
     figure = style.canvas(6.4, 6.6)
@@ -181,10 +177,6 @@ def multifocal_lens(lens: Multifocal) -> Diagram:
     ----------
     lens : Multifocal
         The lens.
-
-    Returns
-    -------
-    Diagram
     """
     figure = style.canvas(5.4, 5.6)
     ax = figure.add_axes((0.01, 0.06, 0.98, 0.86))

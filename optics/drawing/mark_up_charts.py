@@ -26,10 +26,6 @@ def mark_up_charts(paper: str = "A4") -> Diagram:
     paper : {"A4", "Letter"}
         What it is printed on.
 
-    Returns
-    -------
-    Diagram
-
     Examples
     --------
     >>> mark_up_charts().alt.split(". ")[1]

@@ -97,10 +97,6 @@ def oblique_sum(first: LensLike, second: LensLike) -> Diagram:
     first, second : Power, Prescription, Crossed or str
         The two lenses, in any cylinder form.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

@@ -120,10 +120,6 @@ def power_cross(
         Line above the cross. By default the lens as it was written, unless
         something is left blank.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

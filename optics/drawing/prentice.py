@@ -134,10 +134,6 @@ def prentice(lens: LensLike, x_mm: float, y_mm: float, eye: str | None = None) -
     eye : {"R", "L"}, optional
         The eye, where the lens does not say it.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

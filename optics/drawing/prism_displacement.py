@@ -171,10 +171,6 @@ def prism_displacement(
     resolve, blank
         As for `draw_prism_displacement`.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

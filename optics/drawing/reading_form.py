@@ -32,10 +32,6 @@ def reading_form(paper: str = "A4", title: str = "A pair of your own", number: s
         At the head.
     number : str
         Of the pair; a line to write it on otherwise.
-
-    Returns
-    -------
-    Diagram
     """
     figure = style.canvas(*style.page_size(paper))
     width, height = figure.get_size_inches()

@@ -102,10 +102,6 @@ def settling(
     beside : str, optional
         The line near the reading to show as the other choice; else the next best.
 
-    Returns
-    -------
-    Diagram
-
     Raises
     ------
     OpticsError

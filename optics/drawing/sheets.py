@@ -138,10 +138,6 @@ def sheet(
     paper : {"A4", "Letter"}
         What it is printed on.
 
-    Returns
-    -------
-    Sheet
-
     Raises
     ------
     OpticsError

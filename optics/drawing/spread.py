@@ -167,10 +167,6 @@ def mean_powers(readings: Iterable[LensLike], known: LensLike | None = None, wha
         As for `spread`.
     what : str
         What is drawn, at the side; the mean power where nothing is said.
-
-    Returns
-    -------
-    Diagram
     """
     powers = [lens_of(reading).power for reading in readings]
     figure = style.canvas(7.4, 4.0)

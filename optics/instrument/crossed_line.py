@@ -81,10 +81,6 @@ def cross_seen(held: Held, centre_mm: ArrayLike = (0.0, 0.0), turned_degrees: fl
     turned_degrees : float
         How far it is turned, anticlockwise.
 
-    Returns
-    -------
-    CrossSeen
-
     Examples
     --------
     >>> from optics.lens.power import Power
@@ -117,10 +113,6 @@ def told(
         How far the lens was moved, to the right and up.
     turned_degrees : float
         How far it was turned, anticlockwise.
-
-    Returns
-    -------
-    str
 
     Examples
     --------

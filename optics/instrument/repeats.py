@@ -209,10 +209,6 @@ def agreement(first: Sequence[Power], second: Sequence[Power]) -> Agreement:
         The same lenses in the same order, at least three, each read once by either; or
         one of them the powers as they are known.
 
-    Returns
-    -------
-    Agreement
-
     Raises
     ------
     OpticsError

@@ -200,10 +200,6 @@ def columns(
         The readings, any shape.
     step, standard, lens, noise
         As for `settle`.
-
-    Returns
-    -------
-    Columns
     """
     table = load(standard) if isinstance(standard, str) else standard
     # Rounded, so that a reading and its other form, equal but for floating point, tie alike.

@@ -529,10 +529,6 @@ def mark_pair(
         A question without lines has nothing to show that the pair was looked at.
     eyes : {"RL", "R", "L"}
         The lenses that are asked for.
-
-    Returns
-    -------
-    PairMarks
     """
     if asks is not None and (not asks or set(asks) - set(ASKS)):
         raise OpticsError(

@@ -79,10 +79,6 @@ def loosely_written(text: object) -> tuple[str, ...]:
     text : str
         A line that can be read: a lens, or two crossed cylinders.
 
-    Returns
-    -------
-    tuple of str
-
     Examples
     --------
     >>> loosely_written("+2.50 -1.50 x 005")

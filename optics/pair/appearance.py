@@ -65,10 +65,6 @@ def front_scene(
         lay on each lens, from which it was put back.
     turned_over : bool
         Whether the back is towards the viewer.
-
-    Returns
-    -------
-    Scene
     """
     dots = dots or {}
     parts: list[Part] = [Part(name="bridge", kind="metal", points_mm=outline.bridge_mm(frame))]

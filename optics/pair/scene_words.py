@@ -61,10 +61,6 @@ def told(
     signs : mapping of eye to str, optional
         What is engraved under the nasal ring of a progressive.
 
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> frame = Frame(lens_width_mm=52, lens_height_mm=40, bridge_mm=18)

@@ -214,10 +214,6 @@ def brief_for(style: str, difficulty: int, seed: int = 0) -> Brief:
     seed : int
         Decides what is left to chance: prism, and whether and how the pair is out of order.
 
-    Returns
-    -------
-    Brief
-
     Examples
     --------
     >>> brief_for("progressive", 2).cylinder

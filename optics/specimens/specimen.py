@@ -313,10 +313,6 @@ def make(brief: Brief, seed: int) -> Specimen:
     seed : int
         The same seed and brief always give the same pair.
 
-    Returns
-    -------
-    Specimen
-
     Raises
     ------
     OpticsError

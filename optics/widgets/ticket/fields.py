@@ -65,10 +65,6 @@ def read_fields(typed: Mapping[str, str]) -> TicketRead:
     typed : mapping of str to str
         Any of `FIELDS`.
 
-    Returns
-    -------
-    TicketRead
-
     Examples
     --------
     >>> read = read_fields({"sphere_left": "+1.00", "pd_left": "31,5"})
