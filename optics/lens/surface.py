@@ -115,7 +115,8 @@ def power_from_lens_measure(
     index : float
         Index of the lens.
     calibration_index : float
-        Index the lens measure is marked for.
+        Index the lens measure is marked for. With both indices exchanged it is told what
+        the lens measure shows on a surface of known power, along each meridian of a toric one.
 
     Examples
     --------
@@ -123,16 +124,6 @@ def power_from_lens_measure(
     6.63
     """
     return power_in_index(reading, calibration_index, index)
-
-
-def lens_measure_reading(
-    power: Dioptric, index: float, calibration_index: float = LENS_MEASURE_INDEX
-) -> Dioptric:
-    """What the lens measure shows on a surface of known power; see `power_from_lens_measure`.
-
-    Turn the lens measure on a toric surface and it shows `reading.along(meridian)`.
-    """
-    return power_in_index(power, index, calibration_index)
 
 
 def sagitta_mm(power: ArrayLike, index: float, diameter_mm: ArrayLike, shape: str = "sphere") -> Any:

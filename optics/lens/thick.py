@@ -35,7 +35,7 @@ from numpy.typing import ArrayLike, NDArray
 from optics.errors import OpticsError
 from optics.lens.angles import _plain
 from optics.lens.laid_flat import Body, Curve, TwoSurfaces
-from optics.lens.lens import BACK, FRONT, Lens
+from optics.lens.lens import BACK, FRONT
 from optics.lens.power import Power
 from optics.lens.prism import Prism
 from optics.lens.surface import checked_index, sagitta_mm
@@ -69,37 +69,6 @@ def back_vertex_power(front: Power, back: Power, thickness_mm: ArrayLike, index:
     """
     f1, c = front.matrix, _reduced(thickness_mm, index)
     return Power.from_matrix(f1 @ np.linalg.inv(np.eye(2) - c * f1) + back.matrix)
-
-
-def front_vertex_power(front: Power, back: Power, thickness_mm: ArrayLike, index: float) -> Power:
-    """Front vertex power of two surfaces; parameters as for `back_vertex_power`.
-
-    Examples
-    --------
-    >>> curve = Power.from_sphere_cylinder
-    >>> round(front_vertex_power(curve(+8.00), curve(-2.00), 6, 1.5).mean, 2)
-    6.02
-    """
-    f2, c = back.matrix, _reduced(thickness_mm, index)
-    return Power.from_matrix(front.matrix + f2 @ np.linalg.inv(np.eye(2) - c * f2))
-
-
-def equivalent_power(front: Power, back: Power, thickness_mm: ArrayLike, index: float) -> NDArray[np.float64]:
-    """Equivalent power of two surfaces, as a matrix.
-
-    Parameters
-    ----------
-    front, back, thickness_mm, index
-        As for `back_vertex_power`.
-
-    Returns
-    -------
-    ndarray, shape (..., 2, 2)
-        Dioptres, for light from front to back; its transpose is for light the
-        other way. It is asymmetric where two toric surfaces cross obliquely.
-    """
-    f1, f2 = front.matrix, back.matrix
-    return f1 + f2 - _reduced(thickness_mm, index) * (f2 @ f1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,12 +146,18 @@ class ThickLens(TwoSurfaces):
     @property
     def front_vertex_power(self) -> Power:
         """Front vertex power, axes seen from the front, dioptres."""
-        return front_vertex_power(self.front, self.back, self.centre_thickness_mm, self.index)
+        f2, c = self.back.matrix, _reduced(self.centre_thickness_mm, self.index)
+        return Power.from_matrix(self.front.matrix + f2 @ np.linalg.inv(np.eye(2) - c * f2))
 
     @property
     def equivalent_power(self) -> NDArray[np.float64]:
-        """Equivalent power, shape (..., 2, 2), dioptres, for light from front to back."""
-        return equivalent_power(self.front, self.back, self.centre_thickness_mm, self.index)
+        """Equivalent power, shape (2, 2), dioptres, for light from front to back.
+
+        Its transpose is for light the other way. It is asymmetric where two toric surfaces
+        cross obliquely.
+        """
+        f1, f2 = self.front.matrix, self.back.matrix
+        return f1 + f2 - _reduced(self.centre_thickness_mm, self.index) * (f2 @ f1)
 
     @property
     def body(self) -> Body:
@@ -234,29 +209,3 @@ class ThickLens(TwoSurfaces):
         """
         thinnest = np.min(self.edge_thickness_mm(diameter_mm, np.arange(1, 181)))
         return replace(self, centre_thickness_mm=float(self.centre_thickness_mm + edge_mm - thinnest))
-
-
-def addition_read(distance: Lens, near: Lens, against: str = FRONT) -> float:
-    """The addition a focimeter gives: near reading minus distance reading.
-
-    Parameters
-    ----------
-    distance, near : Lens
-        The lens through its distance and its near portion.
-    against : {"front", "back"}
-        Side on the stop, for both readings.
-
-    Returns
-    -------
-    float
-        Mean power of the near portion less that of the distance portion, dioptres.
-
-    Examples
-    --------
-    >>> curve = Power.from_sphere_cylinder
-    >>> lens = ThickLens(front=curve(+8.00), back=curve(-2.00), centre_thickness_mm=6, index=1.5)
-    >>> near = lens.with_front_segment(2.50)
-    >>> round(addition_read(lens, near, "front"), 2), round(addition_read(lens, near, "back"), 2)
-    (2.5, 2.7)
-    """
-    return float(near.over_stop(0, 0, against).power.mean - distance.over_stop(0, 0, against).power.mean)

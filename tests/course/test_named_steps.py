@@ -11,7 +11,7 @@ from optics.instrument.standard_lens import target_travel_mm
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prism import prism_at
-from optics.lens.thick import back_vertex_power, front_vertex_power
+from optics.lens.thick import ThickLens
 from optics.marking.account import LOOK_AGAIN
 from optics.project_files import project_folder
 from optics.specimens.briefs import Brief
@@ -117,11 +117,15 @@ def test_a_hint_is_true_of_the_sealed_pair(number, cell, letter, hints):
 
 def test_the_addition_of_a_thick_lens_in_09_is_as_computed():
     curve, text = Power.from_sphere_cylinder, words("09", "front")
-    sides = {"back": back_vertex_power, "front": front_vertex_power}
+
+    def read(side, front, back, thickness_mm, index):
+        lens = ThickLens(front=curve(front), back=curve(back), centre_thickness_mm=thickness_mm, index=index)
+        return float(lens.over_stop(0, 0, side).power.mean)
+
     rows = re.findall(r"^\| (back|front) against the stop \| (\S+) \| (\S+) \| \*\*(\S+)\*\* \|$", text, re.M)
     assert [row[0] for row in rows] == ["back", "front"]
     for side, *told in rows:
-        far, near = (float(sides[side](curve(front), curve(-2), 6, 1.5).mean) for front in (8, 10.5))
+        far, near = (read(side, front, -2, 6, 1.5) for front in (8, 10.5))
         assert told == [f"{far:+.2f}", f"{near:+.2f}", f"{near - far:.2f}"]
-    far, near = (float(back_vertex_power(curve(front), curve(-9), 1.5, 1.498).mean) for front in (6, 8.5))
+    far, near = (read("back", front, -9, 1.5, 1.498) for front in (6, 8.5))
     assert f"gives {near - far:.2f} against 2.50" in text
