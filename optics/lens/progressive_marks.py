@@ -18,8 +18,9 @@ ISO 13666 (both from memory). The maker and its mark are invented.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -86,42 +87,16 @@ def marks(lens: Progressive, ink: bool = True) -> tuple[Mark, ...]:
     >>> [(m.name, m.x_mm, m.text) for m in marks(lens, ink=False)][2:]
     [('addition', -17.0, '2.25'), ("maker's sign", 17.0, 'Hb')]
     """
-    half = ALIGNMENT_APART_MM / 2.0
-    inwards = nasal(lens.eye)
-    below = -4.0
+    half, below = nasal(lens.eye) * ALIGNMENT_APART_MM / 2.0, -4.0
+    # As ordered: what the surface came out at differs a little.
+    addition = f"{round(lens.addition * 4) / 4:.2f}"
     engraved = (
-        *(
-            Mark(
-                name="engraved ring",
-                permanent=True,
-                shape="ring",
-                x_mm=side * half,
-                y_mm=0.0,
-                size_mm=1.5,
-            )
-            for side in (-inwards, inwards)
-        ),
-        Mark(
-            name="addition",
-            permanent=True,
-            shape="text",
-            x_mm=-inwards * half,
-            y_mm=below,
-            size_mm=2.0,
-            # As ordered: what the surface came out at differs a little.
-            text=f"{round(lens.addition * 4) / 4:.2f}",
-        ),
-        Mark(
-            name="maker's sign",
-            permanent=True,
-            shape="text",
-            x_mm=inwards * half,
-            y_mm=below,
-            size_mm=2.0,
-            text=lens.sign,
-        ),
+        ("engraved ring", "ring", (-half, 0.0), 1.5),
+        ("engraved ring", "ring", (half, 0.0), 1.5),
+        ("addition", "text", (-half, below), 2.0, addition),
+        ("maker's sign", "text", (half, below), 2.0, lens.sign),
     )
-    return engraved + (ink_marks(lens.places) if ink else ())
+    return marks_at(engraved, permanent=True) + (ink_marks(lens.places) if ink else ())
 
 
 def ink_marks(places: Mapping[str, tuple[float, float]]) -> tuple[Mark, ...]:
@@ -134,9 +109,14 @@ def ink_marks(places: Mapping[str, tuple[float, float]]) -> tuple[Mark, ...]:
         ("level line", "line", (-24.0, 0.0), 6.0),
         ("level line", "line", (24.0, 0.0), 6.0),
     )
+    return marks_at(points, permanent=False)
+
+
+def marks_at(rows: Iterable[tuple[Any, ...]], permanent: bool) -> tuple[Mark, ...]:
+    """Marks from their names, shapes, places, sizes and, for letters, text."""
     return tuple(
-        Mark(name=name, permanent=False, shape=shape, x_mm=at[0], y_mm=at[1], size_mm=size)
-        for name, shape, at, size in points
+        Mark(name=name, permanent=permanent, shape=shape, x_mm=x, y_mm=y, size_mm=size, text="".join(text))
+        for name, shape, (x, y), size, *text in rows
     )
 
 

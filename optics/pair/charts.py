@@ -8,7 +8,7 @@ laid askew, puts it elsewhere, and heights, and often readings, come out wrong.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -20,7 +20,7 @@ from optics.lens.angles import rotation
 from optics.lens.power import Power
 from optics.lens.prism import nasal
 from optics.lens.progressive import Progressive, reference_places
-from optics.lens.progressive_marks import ALIGNMENT_APART_MM, Mark, ink_marks
+from optics.lens.progressive_marks import ALIGNMENT_APART_MM, Mark, ink_marks, marks_at
 from optics.project_files import data_rows, project_folder
 
 REACH_MM, REACH_DEGREES = 15.0, 30.0
@@ -46,44 +46,23 @@ class Chart:
 
     def places(self, eye: str) -> dict[str, tuple[float, float]]:
         """Where its marks stand, from midway between its two circles; see `reference_places`."""
-        return reference_places(
-            eye,
-            fitting_cross_mm=self.fitting_cross_mm,
-            corridor_mm=self.corridor_mm,
-            inset_mm=self.inset_mm,
-        )
+        return reference_places(eye, **self._measures)
+
+    @property
+    def _measures(self) -> dict[str, float]:
+        return {name: value for name, value in asdict(self).items() if name != "sign"}
 
     def marks(self, eye: str) -> tuple[Mark, ...]:
         """What is printed on it for one lens: the circles for the rings, the sign, and where the ink goes."""
         half = ALIGNMENT_APART_MM / 2.0
         # Wide enough for the ring to be seen inside.
-        rings = (
-            Mark(name="circle for a ring", permanent=False, shape="ring", x_mm=x, y_mm=0.0, size_mm=2.5)
-            for x in (-half, half)
-        )
-        sign = Mark(
-            name="sign",
-            permanent=False,
-            shape="text",
-            x_mm=nasal(eye) * half,
-            y_mm=-4.0,
-            size_mm=2.0,
-            text=self.sign,
-        )
-        return (*rings, sign, *ink_marks(self.places(eye)))
+        rings = [("circle for a ring", "ring", (x, 0.0), 2.5) for x in (-half, half)]
+        printed = (*rings, ("sign", "text", (nasal(eye) * half, -4.0), 2.0, self.sign))
+        return marks_at(printed, permanent=False) + ink_marks(self.places(eye))
 
     def lens(self, power: Power, addition: float, eye: str, **more: Any) -> Progressive:
         """A lens of this design; more as for `Progressive`."""
-        return Progressive(
-            power=power,
-            addition=addition,
-            eye=eye,
-            fitting_cross_mm=self.fitting_cross_mm,
-            corridor_mm=self.corridor_mm,
-            inset_mm=self.inset_mm,
-            sign=self.sign,
-            **more,
-        )
+        return Progressive(power=power, addition=addition, eye=eye, **asdict(self), **more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

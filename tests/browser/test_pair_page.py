@@ -82,8 +82,7 @@ def test_the_whole_look_by_keyboard(page):
     assert view.rule_to_mm == 150.0
     press("Turned over")
     assert view.turned_over and "seen from the back" in words(page)
-    state = view.state
-    assert state.wiped and state.trued and state.tilted_to_light and state.chart == "Hb2"
+    assert view.wiped and view.trued and view.tilted_to_light and view.chart == "Hb2"
 
 
 def test_the_chart_by_pointer(page):

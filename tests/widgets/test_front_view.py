@@ -59,7 +59,7 @@ def test_every_hand_at_both_ends_and_the_middle(view, name):
     low, high = REACH[name]
     for value in (low, high, round((low + high) / 2 * 2) / 2):
         setattr(view, name, value)
-        assert getattr(view.state, name) == value
+        assert view._answered[name] == getattr(view, name) == value
     for value in (low - 1, high + 1):
         with pytest.raises(OpticsError, match="runs from"):
             setattr(view, name, value)
@@ -78,7 +78,7 @@ def test_every_hand_at_both_ends_and_the_middle(view, name):
 def test_every_choice(view, name, values):
     for value in values:
         setattr(view, name, value)
-        assert getattr(view.state, name) == value
+        assert view._answered[name] == getattr(view, name) == value
         assert view._scene == view.scene.to_plain()
         assert view._scene["words"]
 

@@ -9,7 +9,7 @@ lesson or a test can move it too.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from time import monotonic
 from typing import Any
 
@@ -44,34 +44,6 @@ PARTS = ("eyepiece", "wheel", "stage", "lock", "pad", "compensator", "side", "do
 """What a bench can show beside the drum; a chapter shows only what it has introduced."""
 SCRIPTS = ("rays", "picture", "moves", "dials", "stage", "pad", "bench")
 """The bench's scripts, in the order in which each needs the ones before it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BenchState:
-    """How the bench stands, all in one value.
-
-    Parameters
-    ----------
-    lens : {"R", "L"}
-        The lens over the stop.
-    settings : Settings
-        Drum, wheel, eyepiece and prism compensator.
-    stage_x_mm, stage_y_mm : float
-        The point of the pair over the stop: x to the viewer's right from the
-        middle of the bridge, y up from the datum line, seen from the front,
-        millimetres.
-    against : {"back", "front"}
-        Side of the lens against the stop.
-    dots : tuple of (str, float, float)
-        Eye and place of each ink dot, millimetres in the same coordinates.
-    """
-
-    lens: str
-    settings: Settings
-    stage_x_mm: float
-    stage_y_mm: float
-    against: str
-    dots: tuple[tuple[str, float, float], ...]
 
 
 def _how_it_is_made() -> dict:
@@ -122,8 +94,15 @@ class Bench(anywidget.AnyWidget):
 
     Attributes
     ----------
-    lens, drum, wheel, eyepiece, stage_x_mm, stage_y_mm, against, dots
-        What hands can move; see `BenchState`. `dots` maps "R" and "L" to [x, y].
+    lens, drum, wheel, eyepiece
+        The lens over the stop, "R" or "L", and how the controls stand; see `Settings`.
+    stage_x_mm, stage_y_mm
+        The point of the pair over the stop: x to the viewer's right from the middle of the
+        bridge, y up from the datum line, seen from the front, millimetres.
+    against
+        Side of the lens against the stop, "back" or "front".
+    dots
+        "R" and "L" to [x, y] of the ink dot, millimetres in the same coordinates.
     compensator, compensator_base
         Prism that the compensator takes out: its amount, prism dioptres 0 to 15,
         and the direction of its base, degrees 0 to 360 anticlockwise from the
@@ -236,22 +215,6 @@ class Bench(anywidget.AnyWidget):
         if self.aside:
             return EMPTY
         return self._spectacles.over_stop(self.lens, self.stage_x_mm, self.stage_y_mm, self.against)
-
-    @property
-    def state(self) -> BenchState:
-        """How the whole bench stands."""
-        return BenchState(
-            lens=self.lens,
-            settings=self.settings,
-            stage_x_mm=self.stage_x_mm,
-            stage_y_mm=self.stage_y_mm,
-            against=self.against,
-            dots=tuple(
-                (side, float(self.dots[side][0]), float(self.dots[side][1]))
-                for side in ("R", "L")
-                if side in self.dots
-            ),
-        )
 
     # --- what was noted, and how it was worked -------------------------------------------
 

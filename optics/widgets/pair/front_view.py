@@ -9,7 +9,7 @@ a trait, so a lesson, a test or the bench beside it can do it too.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 import anywidget
@@ -58,58 +58,13 @@ COVERED_MM, COVERED_DEGREES = 0.5, 1.0
 """No eye sees a circle of a chart further off its ring than this when it calls it covered."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairState:
-    """How the pair lies, and what has been done to it, all in one value.
-
-    Parameters
-    ----------
-    turned_over : bool
-        Whether the back is towards you.
-    wiped, trued : bool
-        Whether the lenses have been cleaned and the frame trued.
-    tilted_to_light : bool
-        Whether it is held so that faint engraving shows.
-    chart : str
-        Sign of the chart that lies on the tray; "" for none.
-    chart_under : {"R", "L"}
-        The lens that it lies under.
-    chart_x_mm, chart_y_mm, chart_turned_degrees : float
-        How its middle lies from the middle of that rim, to the right and up, and how far it
-        is turned anticlockwise.
-    rule_lies : {"across", "upright"}
-        How the rule lies.
-    rule_x_mm, rule_y_mm, rule_to_mm : float
-        Where its zero lies in the view, and what is read at its other mark, millimetres.
-    held_lens : {"", "R", "L"}
-        The lens before the eye; none while the pair lies on the tray.
-    moved_x_mm, moved_y_mm, turned_degrees : float
-        What the hand has done to that lens: to the right, up, anticlockwise.
-    trial : float
-        Trial sphere laid against it, dioptres.
-    from_eye_mm : float
-        Distance of the lens from the eye.
-    """
-
-    turned_over: bool
-    wiped: bool
-    trued: bool
-    tilted_to_light: bool
-    chart: str
-    chart_under: str
-    chart_x_mm: float
-    chart_y_mm: float
-    chart_turned_degrees: float
-    rule_lies: str
-    rule_x_mm: float
-    rule_y_mm: float
-    rule_to_mm: float
-    held_lens: str
-    moved_x_mm: float
-    moved_y_mm: float
-    turned_degrees: float
-    trial: float
-    from_eye_mm: float
+HANDS = (
+    *("turned_over", "wiped", "trued", "tilted_to_light"),
+    *("chart", "chart_under", "chart_x_mm", "chart_y_mm", "chart_turned_degrees"),
+    *("rule_lies", "rule_x_mm", "rule_y_mm", "rule_to_mm"),
+    *("held_lens", "moved_x_mm", "moved_y_mm", "turned_degrees", "trial", "from_eye_mm"),
+)
+"""What hands can do to a pair, by the names that `PairView` has."""
 
 
 def bends_of(conditions: Sequence[Condition]) -> dict[str, Bend]:
@@ -164,9 +119,31 @@ class PairView(anywidget.AnyWidget):
 
     Attributes
     ----------
-    turned_over, wiped, trued, tilted_to_light, chart, chart_under, chart_x_mm, chart_y_mm, \
-chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, moved_x_mm, moved_y_mm, turned_degrees, trial, from_eye_mm
-        What hands can do; see `PairState`.
+    turned_over : bool
+        Whether the back is towards you.
+    wiped, trued : bool
+        Whether the lenses have been cleaned and the frame trued.
+    tilted_to_light : bool
+        Whether it is held so that faint engraving shows.
+    chart : str
+        Sign of the chart that lies on the tray; "" for none.
+    chart_under : {"R", "L"}
+        The lens that it lies under.
+    chart_x_mm, chart_y_mm, chart_turned_degrees : float
+        How its middle lies from the middle of that rim, to the right and up, and how far it
+        is turned anticlockwise.
+    rule_lies : {"across", "upright"}
+        How the rule lies.
+    rule_x_mm, rule_y_mm, rule_to_mm : float
+        Where its zero lies in the view, and what is read at its other mark, millimetres.
+    held_lens : {"", "R", "L"}
+        The lens before the eye; none while the pair lies on the tray.
+    moved_x_mm, moved_y_mm, turned_degrees : float
+        What the hand has done to that lens: to the right, up, anticlockwise.
+    trial : float
+        Trial sphere laid against it, dioptres.
+    from_eye_mm : float
+        Distance of the lens from the eye.
     dots : dict
         Ink dots by eye, as the bench has them, so that both can be linked.
     inking : bool
@@ -252,11 +229,6 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
         self._answer()
 
     # --- how it lies -----------------------------------------------------------------------
-
-    @property
-    def state(self) -> PairState:
-        """How the pair lies and what has been done to it."""
-        return PairState(**{name: getattr(self, name) for name in PairState.__dataclass_fields__})
 
     @property
     def mended(self) -> tuple[str, ...]:
@@ -469,10 +441,10 @@ chart_turned_degrees, rule_lies, rule_x_mm, rule_y_mm, rule_to_mm, held_lens, mo
         stands = "; ".join(names)
         self._measured = f"{self.rule_to_mm:.1f} mm" + (f": {stands}." if stands else ".")
 
-    @traitlets.observe(*PairState.__dataclass_fields__)
+    @traitlets.observe(*HANDS)
     def _answer(self, _change: dict | None = None) -> None:
         """Tell the browser which hands have been seen, so that it knows when nobody answers."""
-        self._answered = asdict(self.state)
+        self._answered = {name: getattr(self, name) for name in HANDS}
 
     # --- a lens before the eye -------------------------------------------------------------------
 
