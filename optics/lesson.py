@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from optics.drawing.verdict_table import VerdictTable
     from optics.lens.power import Power
     from optics.lens.prescription import Prescription
+    from optics.pair.records import PairRecord
     from optics.specimens.specimen import Specimen
     from optics.widgets.focimeter.bench import Bench
     from optics.widgets.open_bench.open_bench import OpenBench
@@ -662,26 +663,29 @@ def against_order(
     from optics.judging.standards import load
     from optics.judging.verify import verify
     from optics.lens.numbers import length_mm
-    from optics.lens.parsing import parse, parse_pair
     from optics.marking.replies import unanswered
-    from optics.pair.records import LensRecord, PairRecord
 
     if any(unanswered(part) for part in ([found] if isinstance(found, str) else [*found, found_mm])):
         distance = " and the distance" * (isinstance(found_mm, str))
         _say(f"Write both lenses{distance} first and run that cell, then this one.")
         return None
 
-    def record(text: str | Sequence[str], mm: float) -> PairRecord:
-        lines = parse_pair(text) if isinstance(text, str) else [parse(line) for line in text]
-        right, left = (LensRecord(line=line, pd_mm=mm / 2) for line in lines)
-        return PairRecord(right=right, left=left)
-
     try:
-        read = record(found, length_mm(found_mm))
+        read = _on_paper(found, length_mm(found_mm))
     except OpticsError as error:
         _say(str(error), state="Not yet")
         return None
-    return VerdictTable(verify(load(standard), record(order, order_mm), read))
+    return VerdictTable(verify(load(standard), _on_paper(order, order_mm), read))
+
+
+def _on_paper(text: str | Sequence[str], both_mm: float | None = None) -> PairRecord:
+    """A pair as it stands on paper, right and left in one text or in two."""
+    from optics.lens.parsing import parse, parse_pair
+    from optics.pair.records import LensRecord, PairRecord
+
+    lines = parse_pair(text) if isinstance(text, str) else [parse(line) for line in text]
+    right, left = (LensRecord(line=line, pd_mm=both_mm and both_mm / 2) for line in lines)
+    return PairRecord(right=right, left=left)
 
 
 def my_progress(folder: str = ".") -> None:
@@ -828,14 +832,8 @@ def compared(old: str, new: str, standard: str = "ANSI Z80.1-2015") -> None:
     """
     from optics.judging.compare import compare
     from optics.judging.standards import load
-    from optics.lens.parsing import parse_pair
-    from optics.pair.records import LensRecord, PairRecord
 
-    def record(text: str) -> PairRecord:
-        right, left = (LensRecord(line=line) for line in parse_pair(text))
-        return PairRecord(right=right, left=left)
-
-    found = compare(load(standard), record(old), record(new))
+    found = compare(load(standard), _on_paper(old), _on_paper(new))
     _say(
         " ".join([*(each.sentence for each in found.deciding), found.sentence]), state="For your information"
     )

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import textwrap
 from functools import cache
-from typing import Any
 
 from matplotlib.figure import Figure
 
@@ -81,24 +80,17 @@ def _steps_page(figure: Figure) -> Diagram:
     for eye, left in (("R", 0.02), ("L", 0.52)):
         ax = figure.add_axes((left, 0.95 / height, 0.46, room / height))
         draw_axis_dial(ax, None, eye, bare=True)
-        ax.text(0, 0, "base", ha="center", va="center", fontsize=style.SMALL, color=style.PURPLE)
+        style.note(ax, 0, 0, "base", color=style.PURPLE)
         for base, degrees in zip(BASES, (90, 180, 270, 0) if eye == "R" else (90, 0, 270, 180), strict=True):
             x, y = style.unit(degrees)
-            look: dict[str, Any] = {
-                "ha": "center",
-                "va": "center",
-                "fontsize": style.SMALL,
-                "color": style.PURPLE,
-            }
-            ax.text(x * 0.6, y * 0.6, base, **look)
+            style.note(ax, x * 0.6, y * 0.6, base, color=style.PURPLE)
     middle = 0.95 + room / 2
     draw_nose(figure, (middle - 0.9) / height, (middle + 0.5) / height)
     said.append(
         "Axes are counted from 001 to 180, anticlockwise, seen from the front, for both eyes alike; "
         "base in points to the nose."
     )
-    caution = textwrap.fill(CAUTION, 92)
-    style.text_at(figure, style.MARGIN, height - 0.9, caution, fontsize=style.SMALL, color=style.DIM)
+    style.caution(figure, CAUTION)
     return Diagram(figure, f"At the bench. {' '.join(said)} {CAUTION}", title="At the bench")
 
 

@@ -66,7 +66,7 @@ def _draw_chart(ax: Axes, chart: Chart, left: float, bottom: float) -> None:
             points = part.points_mm + np.array([x, y])
             if part.text:
                 # Lettering of 2 mm is too fine for many a printer, so it stands as large as the words.
-                ax.text(points[0, 0], points[0, 1], part.text, ha="center", va="center", fontsize=style.SMALL)
+                style.note(ax, points[0, 0], points[0, 1], part.text)
             else:
                 ax.plot(*points.T, color=style.BLACK, linewidth=0.6, gid=f"{chart.sign} {eye} {part.name}")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import textwrap
 
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -54,8 +53,7 @@ def reading_form(paper: str = "A4", title: str = "A pair of your own", number: s
         down = [1.0 - (top + 0.18) / height] * 2
         figure.add_artist(Line2D(ends, down, color=style.GREY, linewidth=style.LINE))
         top += 0.36
-    caution = textwrap.fill(CAUTION, 92)
-    style.text_at(figure, style.MARGIN, height - 0.9, caution, fontsize=style.SMALL, color=style.DIM)
+    style.caution(figure, CAUTION)
     words = (
         f"{title}: a form with room for {REPEATS} readings of each lens, sphere lines, wheel and cylinder "
         "lines, and for the pair as written."

@@ -7,6 +7,7 @@ alone: printed in black and white the dashes and labels still do.
 
 from __future__ import annotations
 
+import textwrap
 from typing import Any
 
 import numpy as np
@@ -85,6 +86,12 @@ def text_at(figure: Figure, left: float, top: float, text: str, **look: Any) -> 
     if text:
         # A dollar is a dollar here, and no formula.
         figure.text(left / width, 1.0 - top / height, text.replace("$", r"\$"), va="top", **look)
+
+
+def caution(figure: Figure, words: str) -> None:
+    """Write a caution above the foot of a page."""
+    above_foot = figure.get_size_inches()[1] - 0.9
+    text_at(figure, MARGIN, above_foot, textwrap.fill(words, 92), fontsize=SMALL, color=DIM)
 
 
 def canvas(width: float, height: float) -> Figure:

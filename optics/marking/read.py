@@ -139,7 +139,7 @@ class Ticket:
     remarks : str
         Whatever else was written.
     typed : dict of str to str
-        Every field as it was typed.
+        Every field as it was typed, to be kept in a file; `read_answer` reads it again.
     refused : dict of str to OpticsError
         Fields that could not be read, and why.
     """
@@ -169,10 +169,6 @@ class Ticket:
     def written(self, eye: str) -> str:
         """The line of that eye as it was typed, addition and prism left where they were."""
         return self.typed.get(EYES[eye], "")
-
-    def to_plain(self) -> dict[str, str]:
-        """The ticket as plain values, to be kept in a file; `read_answer` reads it again."""
-        return dict(self.typed)
 
     def record(self) -> PairRecord:
         """The ticket as a pair on paper, to be held against an order.

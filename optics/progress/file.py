@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import os
 import tempfile
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -152,8 +152,9 @@ def _read(path: Path) -> _Found:
 
 def _write(path: Path, progress: Progress) -> None:
     """Write the whole file beside itself, then put it in its place at once."""
-    pairs = [entry.to_plain() for entry in progress.entries]
-    chapters = {name: chapter.to_plain() for name, chapter in progress.chapters.items()}
+    # A seed as text, because a browser cannot hold so large a number.
+    pairs = [asdict(entry) | {"seed": str(entry.seed)} for entry in progress.entries]
+    chapters = {name: asdict(chapter) for name, chapter in progress.chapters.items()}
     held = {"what": WHAT, "version": VERSION, "pairs": pairs, "chapters": chapters}
     text = json.dumps(held, indent=1)
     name = ""

@@ -60,19 +60,6 @@ class Entry:
         """Part of the skills that showed, 0 to 1."""
         return sum(self.skills.values()) / len(self.skills)
 
-    def to_plain(self) -> dict[str, Any]:
-        """The entry as plain values."""
-        return {
-            "when": self.when,
-            "style": self.style,
-            "difficulty": self.difficulty,
-            # As text, because a browser cannot hold so large a number.
-            "seed": str(self.seed),
-            "skills": self.skills,
-            "differences": {eye: list(values) for eye, values in self.differences.items()},
-            "slips": list(self.slips),
-        }
-
     @classmethod
     def from_plain(cls, values: Any) -> Entry:
         """An entry from plain values; ValueError, KeyError or TypeError where it is none."""
@@ -129,11 +116,6 @@ class Chapter:
             skill: DONE if got >= MOST_OF_IT * of - 1e-9 else TRY_AGAIN
             for skill, (got, of) in self.skills.items()
         }
-
-    def to_plain(self) -> dict[str, Any]:
-        """The chapter as plain values."""
-        skills = {skill: list(marks) for skill, marks in self.skills.items()}
-        return {"when": self.when, "skills": skills, "slips": list(self.slips)}
 
     @classmethod
     def from_plain(cls, values: Any) -> Chapter:

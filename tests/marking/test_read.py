@@ -109,7 +109,7 @@ def test_a_style_is_known_by_its_usual_names(word: str) -> None:
 
 def test_a_ticket_goes_through_a_file_unchanged() -> None:
     ticket = read_answer(WHOLE | {"add_right": "2"})
-    assert read_answer(json.loads(json.dumps(ticket.to_plain()))) == ticket
+    assert read_answer(json.loads(json.dumps(ticket.typed))) == ticket
 
 
 def test_an_empty_ticket_is_no_error() -> None:
