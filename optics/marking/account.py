@@ -329,11 +329,12 @@ def _led_to(
         return ""
     line = settle(Power.from_sphere_cylinder(*made), form="minus" if made.cylinder < 0 else "plus").choice
     of = f" for the {EYES[eye]} lens" if eye else ""
+    leads = "the habit leads" if len(slips) == 1 else "the two lead"
     if not line.power.is_close(wrote.power, UNSETTLED):
         return ""
     if line.same_power(wrote):
-        return f"You wrote {wrote.distance}{of}, just what the habit leads to."
-    return f"You wrote {wrote.distance}{of}; there the habit leads to {line.distance}."
+        return f"You wrote {wrote.distance}{of}, just what {leads} to."
+    return f"You wrote {wrote.distance}{of}; there {leads} to {line.distance}."
 
 
 def _numbers(lens: Triple) -> set[float]:
@@ -364,5 +365,5 @@ def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple], spheres: 
             shown.append((lens, made))
     if not shown:
         return "", ""
-    twin = f"With this habit {_line(shown[0][0])} becomes {_line(shown[0][1])}."
+    twin = f"With {'this habit' if len(slips) == 1 else 'both'} {_line(shown[0][0])} becomes {_line(shown[0][1])}."
     return twin, f"One more to do: what would {_line(shown[1][0])} become?" if len(shown) > 1 else ""

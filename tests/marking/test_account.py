@@ -117,7 +117,7 @@ def test_nothing_before_hand_in_holds_the_answer(all_replies) -> None:
         assert not numbers & answers, (text, answers)
         axes = set(re.findall(r"x (\d{3})", text)) - {entry[2:] for entry in mine}
         assert f"{round(true.axis):03d}" not in axes, text
-        assert "the habit leads to" not in text
+        assert not re.search(r"(habit leads|two lead) to", text)
         looked_at += 1
     assert looked_at > 2500
 
