@@ -34,12 +34,6 @@ def noted(what: str, pair: str, learner: str, eye: str = "R", folder: str | Path
     return written(open_pairs(folder).shown(what, pair, learner, eye))
 
 
-def centres(pair: str, learner: str, folder: str | Path = ".") -> str:
-    """The distance between the optical centres of the unknown pair, millimetres."""
-    spectacles = open_pairs(folder).pair(pair, learner).spectacles
-    return f"{spectacles.right.pd_mm + spectacles.left.pd_mm:g}"
-
-
 def solve_ticket(pair: str, learner: str, form: str = "minus", folder: str | Path = ".") -> dict[str, str]:
     """The right ticket for the unknown pair before a learner, field by field."""
     return right_ticket(open_pairs(folder).pair(pair, learner), form)

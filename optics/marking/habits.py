@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optics.lens.angles import mirrored_axis, right_angle_to, wrapped_axis
 from optics.pair.charts import charts
@@ -42,7 +41,6 @@ EYEPIECES = tuple(sign * size for size in (0.25, 0.37, 0.5, 0.62, 0.75, 0.87) fo
 """How far an unset eyepiece may put every drum reading out, dioptres. The dial reaches 0.62;
 what is more is an eye that accommodates besides (common practice)."""
 
-Line = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 Writing = Callable[[Any, Any, Any], tuple[Any, Any, Any]]
 
 _FAR = 0.2

@@ -174,19 +174,19 @@ class Progress:
                 states[skill] = DONE if len(last) == IN_A_ROW and all(last) else ONCE
         return states
 
-    def habits(self, last: int = 10) -> dict[str, int]:
-        """How often each habit was met on the last pairs, the most frequent first."""
+    def habits(self) -> dict[str, int]:
+        """How often each habit was met on the last ten pairs, the most frequent first."""
         counts: dict[str, int] = {}
-        for entry in self.entries[-last:]:
+        for entry in self.entries[-10:]:
             for name in entry.slips:
                 counts[name] = counts.get(name, 0) + 1
         return dict(sorted(counts.items(), key=lambda each: -each[1]))
 
-    def differences(self, style: str | None = None) -> tuple[tuple[str, str, Power], ...]:
+    def differences(self) -> tuple[tuple[str, str, Power], ...]:
         """Date, eye and written-less-true power of every lens, oldest first, to be drawn over time."""
         return tuple(
             (entry.when, eye, Power(np.array(entry.differences[eye])))
-            for entry in self.of(style)
+            for entry in self.entries
             for eye in "RL"
             if eye in entry.differences
         )
@@ -199,9 +199,8 @@ def entry_of(
     difficulty: int,
     seed: int,
     slips: Iterable[str] = (),
-    when: datetime | None = None,
 ) -> Entry:
-    """The entry for a pair that was read.
+    """The entry for a pair that was read just now.
 
     Parameters
     ----------
@@ -211,12 +210,10 @@ def entry_of(
         Which pair it was.
     slips : iterable of str
         Names of the habits that explained what was wrong.
-    when : datetime, optional
-        Now, if left out.
     """
     vectors = {eye: power.vector.tolist() for eye, power in marks.differences.items()}
     return Entry(
-        when=(when or datetime.now(UTC)).isoformat(timespec="seconds"),
+        when=datetime.now(UTC).isoformat(timespec="seconds"),
         style=style,
         difficulty=difficulty,
         seed=seed,
@@ -256,22 +253,7 @@ def next_difficulty(progress: Progress, style: str) -> int:
     return now
 
 
-def own_spread(progress: Progress, style: str | None = None, last: int | None = None) -> Spread | None:
-    """One's own bias and scatter: mean and spread of written-less-true powers.
-
-    Parameters
-    ----------
-    progress : Progress
-        What was read so far.
-    style : str, optional
-        One lens style alone.
-    last : int, optional
-        The last so many lenses alone.
-
-    Returns
-    -------
-    Spread or None
-        None with fewer than two lenses.
-    """
-    powers = [power for _, _, power in progress.differences(style)][-last if last else 0 :]
+def own_spread(progress: Progress) -> Spread | None:
+    """One's own bias and scatter: mean and spread of written-less-true powers; none with fewer than two lenses."""
+    powers = [power for _, _, power in progress.differences()]
     return spread(powers) if len(powers) >= 2 else None

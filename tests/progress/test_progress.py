@@ -114,7 +114,6 @@ def test_a_careful_learner_climbs_to_the_top_and_a_lost_one_comes_down() -> None
 def test_habits_are_counted() -> None:
     entries = (entry(slips=("axis mirrored",)), entry(slips=("axis 90 out", "axis mirrored")), entry())
     assert Progress(entries).habits() == {"axis mirrored": 2, "axis 90 out": 1}
-    assert Progress(entries).habits(last=1) == {}
 
 
 # --- one's own spread ---------------------------------------------------------------------
@@ -141,8 +140,7 @@ def test_bias_and_scatter_over_time() -> None:
     assert found.mean.mean == pytest.approx(0.25)
     assert found.deviation[0] == pytest.approx(np.sqrt(0.125 / 3))
     assert found.limits[0] == pytest.approx((0.25 - 1.96 * 0.2041, 0.25 + 1.96 * 0.2041), abs=1e-3)
-    assert own_spread(Progress(entries), last=2).mean.mean == pytest.approx(0.375)
-    assert own_spread(Progress(entries[:1])) is None and own_spread(Progress(entries), "progressive") is None
+    assert own_spread(Progress(entries[:1])) is None
     dates = [when for when, _, _ in Progress(entries).differences()]
     assert dates == sorted(dates) and len(dates) == 4
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from optics.course.solving import centres, solve
+from optics.course.solving import solve
 from optics.errors import OpticsError
 from optics.lens.parsing import parse
 from optics.specimens import sealed
@@ -114,7 +114,6 @@ def test_solutions_are_lines_that_can_be_written(chapter: Path) -> None:
         assert parse(line).distance == line
         assert parse(line).form in ("minus", "sphere")
         assert parse(solve("A", eye, "A. Learner", form="plus", folder=chapter)).form in ("plus", "sphere")
-    assert 54 <= float(centres("A", "A. Learner", folder=chapter)) <= 72
 
 
 def test_pair_a_of_another_chapter_is_another_pair(chapter: Path) -> None:

@@ -220,7 +220,8 @@ def test_lenses_without_rings_are_not_marked_up(lenses):
 
 @pytest.mark.parametrize("turned_over", [False, True])
 def test_a_pd_measured_from_dot_to_dot(turned_over):
-    view = PairView(PLAIN, FRAME, dots={"R": (-31.0, 1.0), "L": (32.0, 1.0)}, turned_over=turned_over)
+    view = PairView(PLAIN, FRAME)
+    view.dots, view.turned_over = {"R": [-31.0, 1.0], "L": [32.0, 1.0]}, turned_over
     first, second = ("left", "right") if turned_over else ("right", "left")
     view.rule_x_mm = -32.0 if turned_over else -31.0
     view.rule_to_mm = 63.0
@@ -232,7 +233,8 @@ def test_a_pd_measured_from_dot_to_dot(turned_over):
 @pytest.mark.parametrize("turned_over", [False, True])
 @pytest.mark.parametrize("eye", ["R", "L"])
 def test_a_segment_height_measured_from_the_lowest_point(turned_over, eye):
-    view = PairView(lined(), FRAME, turned_over=turned_over)
+    view = PairView(lined(), FRAME)
+    view.turned_over = turned_over
     side = -1.0 if (eye == "R") != turned_over else 1.0
     view.rule_lies, view.rule_x_mm, view.rule_y_mm = "upright", side * 35.0, -19.0
     # The reference point lies 1 mm over the datum line and the segment's line 4 mm below it.
@@ -265,7 +267,8 @@ def test_the_rule_tells_nothing_but_what_it_stands_on(view):
 @pytest.mark.parametrize("turned", [-20.0, 0.0, 30.0])
 def test_the_cross_is_that_of_the_lens_moved_and_turned(turned_over, moved, turned):
     """Against `Held`, which takes the centre of the lens instead of the point before the eye."""
-    view = PairView(PLAIN, FRAME, turned_over=turned_over)
+    view = PairView(PLAIN, FRAME)
+    view.turned_over = turned_over
     view.held_lens, view.trial, view.from_eye_mm = "R", 0.5, 120.0
     (view.moved_x_mm, view.moved_y_mm), view.turned_degrees = moved, turned
     power = RIGHT.turned_over() if turned_over else RIGHT
@@ -311,7 +314,8 @@ def test_the_right_trial_lens_is_that_of_the_front():
 @pytest.mark.parametrize("turned_over", [False, True])
 def test_each_part_of_a_lined_lens_is_sent_with_its_own_power(shape, strip, turned_over):
     lenses = lined(shape, strip)
-    view = PairView(lenses, FRAME, turned_over=turned_over)
+    view = PairView(lenses, FRAME)
+    view.turned_over = turned_over
     view.held_lens, view.moved_y_mm = "L", 12.0
     zones = view._held["zones"]
     assert len(zones) == (3 if strip else 2)

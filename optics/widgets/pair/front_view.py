@@ -112,10 +112,6 @@ class PairView(anywidget.AnyWidget):
         Its frame.
     conditions : sequence of Condition
         What is wrong with it as it comes in.
-    dots : mapping of eye to (float, float), optional
-        Ink dots, pair coordinates, millimetres.
-    turned_over : bool
-        Which way round it lies first.
 
     Attributes
     ----------
@@ -215,13 +211,10 @@ class PairView(anywidget.AnyWidget):
         spectacles: Spectacles,
         frame: Frame,
         conditions: Sequence[Condition] = (),
-        *,
-        dots: Mapping[str, tuple[float, float]] | None = None,
-        turned_over: bool = False,
     ) -> None:
         self._pair, self._frame, self._conditions = spectacles, frame, tuple(conditions)
         self._lenses: dict[tuple[str, bool], LensInHand] = {}
-        super().__init__(dots={eye: list(at) for eye, at in (dots or {}).items()}, turned_over=turned_over)
+        super().__init__()
         self._look()
         self._show_chart()
         self._measure()
