@@ -12,6 +12,7 @@ from optics.lens.parsing import parse
 from optics.lens.prescription import written
 from optics.lens.prism import EYES, OTHER_EYE
 from optics.marking.diagnosis import Diagnosis, diagnose
+from optics.marking.habits import slip
 from optics.marking.marks import mark_pair, shared_out, true_triple
 from optics.marking.notation import loosely_written
 from optics.marking.read import LensAnswer, Ticket, read_answer
@@ -155,6 +156,7 @@ def reading(
     eye: str,
     other: object = None,
     form: str = "minus",
+    eyepiece_set: bool = False,
     points: float = 0.0,
     folder: str | Path = ".",
 ) -> float:
@@ -174,6 +176,8 @@ def reading(
         The answer for the other lens, so that habits over the whole pair show.
     form : {"minus", "plus"}
         The form asked for.
+    eyepiece_set : bool
+        Whether the bench of this chapter has its eyepiece set already; then nobody left it unset.
     points : float
         Marks for the whole answer; 0 is practice.
     folder : path
@@ -192,6 +196,10 @@ def reading(
         return unreadable(ticket.refused[EYES[eye]], LENS_SKILLS, points)
     found = mark_pair(ticket, specimen, form, points, asks=("lines",), eyes=eye)
     explained = Diagnosis() if found.all_right else _of_this_lens(ticket, specimen, eye, form, trace_of(pair))
+    if eyepiece_set:
+        unset = slip("eyepiece not set")
+        others = tuple(each for each in explained.ranked if unset not in each.slips)
+        explained = replace(explained, ranked=() if unset in explained.slips else others)
     return reply(
         found.marks,
         explained,

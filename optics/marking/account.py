@@ -26,7 +26,7 @@ UNSETTLED = 0.36
 """A sphere no further out than this was read and not settled; and a line so near is what a habit led to, dioptres."""
 
 _AT_THE_BENCH = {
-    "sphere": "The sphere is not right yet: set the eyepiece, then find the sphere lines again from the plus side.",
+    "sphere": "The sphere is not right yet: with the eyepiece set, find the sphere lines again from the plus side.",
     "cylinder": "The cylinder is not right yet: it is the second reading minus the first.",
     "axis": "The axis is not right yet: turn the wheel until the lines are unbroken, then read it.",
     "form": "The cylinder form is not the one asked for.",

@@ -340,6 +340,20 @@ def test_each_habit_that_applies(chapter, thorough) -> None:
     assert wrong >= 10 and lost >= 5, (wrong, lost)
 
 
+def test_where_the_eyepiece_is_set_nobody_left_it_unset() -> None:
+    """Chapter 00 says that it has been set and shows none; whoever is half a dioptre out there hears of none."""
+    lines = []
+    for asked in (each for each in asked_of("00-start-here") if each.name == "reading"):
+        for learner in LEARNERS:
+            right = answers_of(asked.chapter, learner)[1]
+            for out in (-0.5, 0.5, 1.0):
+                typed = f"{parse(right[asked.answer]).sphere + out:+.2f} DS"
+                told = marked(asked, right | {asked.answer: typed})[1]
+                assert "eyepiece was not" not in told and "eyepiece not" not in told, (typed, told)
+                lines.append(told)
+    assert sum("Not yet" in told for told in lines) >= 30
+
+
 @pytest.mark.exhaustive
 @pytest.mark.parametrize("chapter", CHAPTERS)
 def test_every_habit_and_many_pairs_of_them(chapter) -> None:
