@@ -161,6 +161,12 @@ def stop_points_mm(rings: int = 10) -> NDArray[np.float64]:
     )
 
 
+@lru_cache(maxsize=4)
+def _per_cm(rings: int) -> NDArray[np.float64]:
+    """What finds the slope of a plane, per centimetre, through values at the points of the stop."""
+    return np.linalg.pinv(stop_points_mm(rings) / 10.0)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Body:
     """A lens as light meets it.
@@ -347,14 +353,8 @@ class _Laid:
         vergence = _farther(vergence, path)
         vergence = _before(near, self.axis, inside, 1.0, index, vergence)
         vergence = _farther(vergence, self.body.off_stop_mm)
-        x, y = self.sideways
-        matrix = np.stack(
-            [
-                np.stack([np.einsum("...i,...ij,...j->...", a, vergence, b) for b in (x, y)], -1)
-                for a in (x, y)
-            ],
-            -2,
-        )
+        sideways = np.stack(self.sideways, -2)
+        matrix = sideways @ vergence @ np.swapaxes(sideways, -1, -2)
         power = Power.from_matrix(MM_PER_M * matrix)
         prism = Prism(self.seen(out[..., None, :])[..., 0, :])
         return OverStop(power.turned_over() if self.mirrored else power, prism)
@@ -433,7 +433,7 @@ class WholeStop:
         """
         few = WholeStop(self._laid, self._met, RINGS_READ)
         sent = few._sent[0]
-        slope = np.linalg.pinv(few.points_mm / 10.0) @ (sent - sent.mean(-2, keepdims=True))
+        slope = _per_cm(RINGS_READ) @ (sent - sent.mean(-2, keepdims=True))
         left = -np.linalg.solve(few.magnification, np.swapaxes(slope, -1, -2))
         middle = self._met.power
         whole = left + middle.vector[..., 0, None, None] * np.eye(2)

@@ -260,7 +260,7 @@ class _Truth:
         self._laid: dict[tuple[str, str, str], dict[tuple[str, str], OverStop]] = {}
         eyes = pair.powers if isinstance(pair, BareLenses) else "RL"
         self._tables: dict[tuple[str, str], Floats] = {}
-        self._ink: dict[tuple[str, str, str], tuple[float, float]] = {}
+        self._ink: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
         self.lines = {eye: self._lines(eye) for eye in "RL" if eye in eyes}
 
     def values(self, channel: str, eye: str) -> Floats:
@@ -304,9 +304,11 @@ class _Truth:
         shape = (len(here), 3)
         powers, prisms = np.broadcast_to(met.read.vector, shape), met.prism.vector
         made = dict(zip(here, map(OverStop, map(Power, powers), map(Prism, prisms)), strict=True))
-        aside = [] if found else [each for each in _aside(self.where) if self._can(each[1])]
+        # Ink and corridor are looked for with the back on the stop, and where the addition is read.
+        sides = () if found else (BACK, self.pair.addition_side(eye))
+        aside = [each for each in _aside(self.where) if against in sides and self._can(each[1])]
         if aside:
-            at = np.array([self._inked(eye, *each) for each in aside])
+            at = np.array([self._inked(eye, laid)[part] for part, laid in aside])
             beside = lens.over_stop(*at.T, against)
             # What the whole stop adds changes little over a few millimetres, and costs much.
             more = powers - np.broadcast_to(met.power.vector, shape)
@@ -349,13 +351,13 @@ class _Truth:
             return self.pair.style == PROGRESSIVE
         return True
 
-    def _inked(self, eye: str, part: str, laid: str) -> tuple[float, float]:
-        """Where a part is looked for: by ink put on from a chart that lay so, or up the corridor."""
-        if (key := (eye, part, laid)) in self._ink:
-            return self._ink[key]
+    def _inked(self, eye: str, laid: str) -> dict[str, tuple[float, float]]:
+        """Where each part is looked for: by ink put on from a chart that lay so, or up the corridor."""
+        if (eye, laid) in self._ink:
+            return self._ink[eye, laid]
         if laid.startswith("corridor"):
-            x, y = self._place(eye, part, ())
-            return x, y + float(laid.split()[1])
+            x, y = self._place(eye, "near", ())
+            return {"near": (x, y + float(laid.split()[1]))}
         assert isinstance(self.pair, Specimen)
         lens = self.pair.spectacles.mounted(eye).lens
         assert isinstance(lens, Progressive), "asked only of lenses that have charts"
@@ -367,9 +369,8 @@ class _Truth:
             turned_degrees=float(turned_degrees) * nasal(eye),
         )
         printed = lens.places if sign == "own" else chart_with(sign).places(eye)
-        ink_x, ink_y = chart.lands(printed[part]).tolist()
-        self._ink[key] = ink_x, ink_y
-        return self._ink[key]
+        inked = chart.lands([*printed.values()]).tolist()
+        return self._ink.setdefault((eye, laid), dict(zip(printed, inked, strict=True)))
 
     # --- the line
 
@@ -526,7 +527,7 @@ class _Truth:
     def _pd_written(self, eye: str, write: str, found: Floats) -> Floats:
         assert isinstance(self.pair, Specimen)
         if write.startswith("chart"):
-            return found - nasal(eye) * self._inked(eye, "height", write)[0] if self._can(write) else found
+            return found - nasal(eye) * self._inked(eye, write)["height"][0] if self._can(write) else found
         if write == "laid":
             return np.full_like(found, self.pair.pd_mm(OTHER[eye]))
         if write == "whole":
@@ -539,7 +540,7 @@ class _Truth:
         if write.startswith("chart"):
             own = self.pair.lens_point_mm(eye, "height")
             return (
-                found + self._inked(eye, "height", write)[1] - own[1] if own and self._can(write) else found
+                found + self._inked(eye, write)["height"][1] - own[1] if own and self._can(write) else found
             )
         if write == "laid":
             return np.full_like(found, self.pair.height_mm(OTHER[eye]) or np.nan)
