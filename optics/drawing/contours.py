@@ -18,6 +18,7 @@ from optics.lens.progressive import Progressive
 MEAN_POWER = "mean power"
 UNWANTED_ASTIGMATISM = "unwanted astigmatism"
 QUANTITIES = (MEAN_POWER, UNWANTED_ASTIGMATISM)
+STEP, RADIUS_MM = 0.5, 30.0
 
 _TITLES = {MEAN_POWER: "mean power beyond distance", UNWANTED_ASTIGMATISM: UNWANTED_ASTIGMATISM}
 
@@ -42,8 +43,8 @@ def draw_power_contours(
     lens: Progressive,
     quantity: str = MEAN_POWER,
     *,
-    step: float = 0.5,
-    radius_mm: float = 30.0,
+    step: float = STEP,
+    radius_mm: float = RADIUS_MM,
     against: str = BACK,
 ) -> Axes:
     """Draw contour lines and the ink marks on axes of your own.
@@ -100,19 +101,12 @@ def _shades(count: int) -> NDArray[np.float64]:
     return 1.0 - np.linspace(0.0, 1.0, count)[:, None] * (1.0 - dark)
 
 
-def power_contours(
-    lens: Progressive,
-    quantity: str | None = None,
-    *,
-    step: float = 0.5,
-    radius_mm: float = 30.0,
-    against: str = BACK,
-) -> Diagram:
+def power_contours(lens: Progressive, quantity: str | None = None, *, against: str = BACK) -> Diagram:
     """Contour lines of a progressive lens, ready to show or save.
 
     Parameters
     ----------
-    lens, step, radius_mm, against
+    lens, against
         As for `draw_power_contours`.
     quantity : str, optional
         One quantity; both side by side if left out.
@@ -122,16 +116,16 @@ def power_contours(
     said = []
     for place, name in enumerate(shown):
         ax = figure.add_axes((place / len(shown) + 0.01, 0.08, 1 / len(shown) - 0.02, 0.82))
-        draw_power_contours(ax, lens, name, step=step, radius_mm=radius_mm, against=against)
+        draw_power_contours(ax, lens, name, against=against)
         ax.set_title(f"{lens.eye}  {_TITLES[name]}, D", fontsize=style.LABEL)
-        said.append(_words(lens, name, step, radius_mm, against))
+        said.append(_words(lens, name, against))
     style.footing(figure, "seen from the front")
     return Diagram(figure, " ".join(said), title=f"Contours of {' and '.join(shown)}")
 
 
-def _words(lens: Progressive, quantity: str, step: float, radius_mm: float, against: str) -> str:
-    x, y, values = _over_the_lens(lens, quantity, radius_mm, against)
-    most = np.unravel_index(np.argmax(np.where(np.hypot(x, y) <= radius_mm, values, -np.inf)), values.shape)
+def _words(lens: Progressive, quantity: str, against: str) -> str:
+    x, y, values = _over_the_lens(lens, quantity, RADIUS_MM, against)
+    most = np.unravel_index(np.argmax(np.where(np.hypot(x, y) <= RADIUS_MM, values, -np.inf)), values.shape)
     points = {
         "distance reference point": lens.distance_reference_point,
         "fitting cross": lens.fitting_cross,
@@ -140,7 +134,7 @@ def _words(lens: Progressive, quantity: str, step: float, radius_mm: float, agai
     return describe_zones.power_contours(
         quantity,
         lens.eye,
-        step,
+        STEP,
         [(name, float(_mapped(lens, quantity, *at, against))) for name, at in points.items()],
         (float(values[most]), round(float(x[most])), round(float(y[most]))),
         "the prism reference point",

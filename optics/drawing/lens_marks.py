@@ -115,30 +115,23 @@ def _name_mark(ax: Axes, mark: Mark) -> None:
             )
 
 
-def progressive_marks(lens: Progressive, *, ink: bool = True) -> Diagram:
-    """The marks of a progressive lens, ready to show or save.
+def progressive_marks(lens: Progressive) -> Diagram:
+    """The marks of a progressive lens, engraved and in ink, ready to show or save.
 
     Parameters
     ----------
     lens : Progressive
         The lens.
-    ink : bool
-        Whether the ink is still on it.
     """
     radius = 30.0
     figure = style.canvas(6.4, 6.6)
     ax = figure.add_axes((0.01, 0.05, 0.98, 0.88))
     lens_view(ax, radius, lens.eye)
-    draw_progressive_marks(ax, lens, ink=ink)
+    draw_progressive_marks(ax, lens)
     style.heading(figure, lens.eye)
-    style.footing(
-        figure, "seen from the front; thin and grey: engraved" + ("; bold and orange: ink" if ink else "")
-    )
-    return Diagram(
-        figure,
-        describe_zones.progressive_marks(marks(lens, ink=ink), lens.eye),
-        title="Progressive lens marks",
-    )
+    style.footing(figure, "seen from the front; thin and grey: engraved; bold and orange: ink")
+    words = describe_zones.progressive_marks(marks(lens), lens.eye)
+    return Diagram(figure, words, title="Progressive lens marks")
 
 
 def draw_segment(ax: Axes, lens: Multifocal) -> Axes:

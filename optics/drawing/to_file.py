@@ -46,7 +46,7 @@ class Kind:
         Text that it takes.
     """
 
-    draw: Callable[..., Diagram]
+    draw: Callable[[str], Diagram]
     example: str
 
 
@@ -159,9 +159,7 @@ KINDS: dict[str, Kind] = {
 """The kinds of drawing, by the name an optician would type, each with text that it takes."""
 
 
-def draw_to_file(
-    kind: str, text: str, path: str | PathLike[str], overwrite: bool = False, **options: Any
-) -> Path:
+def draw_to_file(kind: str, text: str, path: str | PathLike[str]) -> Path:
     """Draw one lens and save the picture.
 
     Parameters

@@ -330,7 +330,7 @@ def settle(
 
 
 def defensible(
-    reading: Power, step: float = 0.25, form: str = "minus", lens: str = "single vision"
+    reading: Power, step: float = 0.25, form: str = "minus"
 ) -> dict[Prescription, tuple[str, ...]]:
     """Every line that would pass on a reading under one of `TABLES`, with the tables it suits.
 
@@ -338,7 +338,7 @@ def defensible(
     """
     suits: dict[Prescription, tuple[str, ...]] = {}
     for table in TABLES:
-        for each in settle(reading, step, form, table, lens).candidates:
+        for each in settle(reading, step, form, table).candidates:
             if each.passes:
                 suits[each.line] = (*suits.get(each.line, ()), table)
     return suits
