@@ -248,7 +248,8 @@ def _written(names: Sequence[str], lines: Floats) -> Floats:
         # Digits change places on what was written, so that is where they are put back (`_of_line`).
         if name not in DIGITS:
             made[0, :, i], made[1, :, i], made[2, :, i] = WRITINGS[name](*lines)
-    changed = shows(np.array(names)[:, None], *lines[:, :, None], made)
+    sphere, cylinder, axis = lines[:, :, None]
+    changed = shows(np.array(names)[:, None], sphere, cylinder, axis, made)
     return np.where(changed, made, lines[:, :, None])
 
 
