@@ -88,8 +88,8 @@ class Curve(Sheet):
         cr = r @ c
         ccr = cr @ c
         # Where a steep curve would close, it goes on as it was.
-        s = np.sqrt(np.maximum(1.0 - np.sum(cr**2, -1), 0.05))[..., None]
-        z = np.sum(r * cr, -1)[..., None] / (1.0 + s)
+        s = np.sqrt(np.maximum(1.0 - _dot(cr, cr), 0.05))[..., None]
+        z = _dot(r, cr)[..., None] / (1.0 + s)
         ds = -ccr / s
         dz = (2.0 * cr - z * ds) / (1.0 + s)
         s, z = s[..., None], z[..., None]
@@ -316,7 +316,7 @@ class _Laid:
         for _ in range(4):
             z, dz, ddz = self.surface(sheet, at[..., 0], at[..., 1], lined=False)
             miss = at[..., 2] - z
-            step = (miss / (way[..., 2] - np.sum(way[..., :2] * dz, -1)))[..., None] * way
+            step = (miss / (way[..., 2] - _dot(way[..., :2], dz)))[..., None] * way
             at = at - step
             # What is left goes with the square of the last step: less than a millionth of it.
             if np.max(np.abs(step)) < 1e-4:
@@ -347,7 +347,7 @@ class _Laid:
             self.surface(sheet, at[..., 0], at[..., 1])
             for sheet, at in ((self.resting, first), (self.other, second))
         )
-        path = np.sum((second - first) * inside, -1)[..., None, None]
+        path = _dot(second - first, inside)[..., None, None]
         # Backwards, from light that leaves parallel: how it must have come.
         vergence = _before(far, inside, out, index, 1.0, 0.0)
         vergence = _farther(vergence, path)
@@ -453,7 +453,11 @@ def _normal(slope: NDArray) -> NDArray:
 
 
 def _unit(vector: NDArray) -> NDArray:
-    return vector / np.linalg.norm(vector, axis=-1, keepdims=True)
+    return vector / np.sqrt(_dot(vector, vector))[..., None]
+
+
+def _dot(one: NDArray, other: NDArray) -> NDArray:
+    return np.einsum("...i,...i->...", one, other)
 
 
 def _sideways(axis: NDArray) -> tuple[NDArray, NDArray]:
@@ -474,7 +478,7 @@ def _leaning(axis: NDArray, body: Body, mirrored: bool) -> NDArray:
 
 def _refracted(way: NDArray, normal: NDArray, ratio: float) -> NDArray:
     """Snell's law for directions: `ratio` is the index before over the index behind."""
-    cos = np.sum(way * normal, -1, keepdims=True)
+    cos = _dot(way, normal)[..., None]
     # At the very edge of a steep lens nothing would come through; it grazes.
     behind = np.sqrt(np.maximum(1.0 - ratio**2 * (1.0 - cos**2), 1e-6))
     return ratio * way + (behind - ratio * cos) * normal
@@ -487,10 +491,10 @@ def _before(shape: Shape, way: NDArray, behind: NDArray, n: float, n_behind: flo
     """
     _, slope, bent = shape
     normal = _normal(slope)
-    length = np.linalg.norm(normal, axis=-1)[..., None]
+    length = np.sqrt(_dot(normal, normal))[..., None]
     normal = normal / length
-    ahead = np.sum(way * normal, -1)[..., None]
-    step = n_behind * np.sum(behind * normal, -1)[..., None] - n * ahead
+    ahead = _dot(way, normal)[..., None]
+    step = n_behind * _dot(behind, normal)[..., None] - n * ahead
     curved = np.zeros((*slope.shape[:-1], 3, 3))
     curved[..., :2, :2] = (step / length)[..., None] * bent
     onto = np.eye(3) - way[..., :, None] * normal[..., None, :] / ahead[..., None]
