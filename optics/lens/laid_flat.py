@@ -164,7 +164,7 @@ def stop_points_mm(rings: int = 10) -> NDArray[np.float64]:
 @lru_cache(maxsize=4)
 def _per_cm(rings: int) -> NDArray[np.float64]:
     """What finds the slope of a plane, per centimetre, through values at the points of the stop."""
-    return np.linalg.pinv(stop_points_mm(rings) / 10.0)
+    return np.asarray(np.linalg.pinv(stop_points_mm(rings) / 10.0), dtype=float)
 
 
 @dataclass(frozen=True, kw_only=True)
