@@ -83,7 +83,8 @@ def in_brief(refused: Sequence[str]) -> list[str]:
     """Sentences beside what cannot be read; where they are long the first, and the names of the others."""
     if sum(len(sentence.split()) for sentence in refused) <= MOST_WORDS // 2:
         return list(refused)
-    others = ", ".join(sentence.partition(":")[0].lower() for sentence in refused[1:])
+    labels = [sentence.partition(":")[0] for sentence in refused[1:]]
+    others = ", ".join(label[:1].lower() + label[1:] for label in labels)
     return [refused[0], *([f"Not read either: {others}."] if others else [])]
 
 
@@ -212,7 +213,8 @@ def account(
             parts.append((2, NOT_SETTLED))
             open_yet.remove("sphere")
     parts += [(3, sentence) for sentence in look_again(open_yet, where, wrong)]
-    parts += [(3, sentence) for sentence in notation]
+    # What it is comes before what to do about it, and is never left out.
+    parts += [(3 if at else 1, sentence) for at, sentence in enumerate(notation)]
     parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
     if habits:
         twin, more = _twin(habits, form, lenses, spheres)

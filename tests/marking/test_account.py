@@ -173,6 +173,16 @@ def test_every_pair_of_habits_over_a_pair_is_one_account() -> None:
         assert not habits_told(" ".join(sentences))
 
 
+def test_what_is_wrong_with_the_notation_is_said_before_its_mend() -> None:
+    """Beside two habits there is no room for all of it; the mend alone would hang in the air."""
+    true, line = Triple(2.25, -0.50, 175.0), parse("-2.25 DS")
+    loose = ('"-2,25" has a decimal comma.', "The decimal sign is a point.", 'Write "-2.25".')
+    marks = mark_against(hold(line, true), 0.0)
+    for pair in permutations(OF_A_LINE, 2):
+        told = account(marks, pair, wrote=line, true=true, notation=loose)
+        assert loose[0] in told, told
+
+
 def test_a_reply_of_a_check_is_that_account() -> None:
     with check.collecting() as said:
         check.conversion("-3.00 +1.25 x 060", given="-1.75 -1.25 x 060", to="plus", points=0)
