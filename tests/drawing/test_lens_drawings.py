@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from optics.drawing.contours import QUANTITIES, draw_power_contours, power_contours
+from optics.drawing.describe_zones import progressive_marks as told
 from optics.drawing.lens_marks import draw_progressive_marks, draw_segment, lens_view, multifocal_lens
 from optics.drawing.lens_marks import progressive_marks as marks_diagram
 from optics.lens.multifocal import Multifocal
@@ -116,7 +117,8 @@ def test_marks_stand_where_the_lens_has_them(eye, ink):
 
 
 def test_ink_and_engraving_in_words():
-    with_ink, without = (marks_diagram(LENS, ink=ink).alt for ink in (True, False))
+    with_ink, without = (told(marks(LENS, ink=ink), "R") for ink in (True, False))
+    assert marks_diagram(LENS).alt == with_ink
     assert "near circle 14 mm below and 2.5 mm nasal of the prism reference point" in with_ink
     assert 'addition "2.00" 4 mm below and 17 mm temporal' in without
     assert "near circle" not in without and "In ink" not in without
