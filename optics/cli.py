@@ -156,12 +156,12 @@ def _intake(given: argparse.Namespace) -> int:
         return 0
     print(
         f'The intake "{intake.name}" has its own secret, in {course.root / INTAKE}. Keep a copy: '
-        "the unknown pairs are drawn from it. Release the chapters next."
+        "the unknown pairs are drawn from it. Next, if you have a class list, `python -m optics class FILE`; then `python -m optics release`."
     )
     if known:
         print(
             f"What was handed out to {', '.join(known)} is still marked with its own pairs, and "
-            "`optics intake` with such a name goes back to it."
+            "`python -m optics intake` with such a name goes back to it."
         )
     return 0
 
@@ -235,10 +235,15 @@ def _class(given: argparse.Namespace) -> int:
     found = read_class_list(given.file)
     print(found)
     if not (given.yes or _agreed("Is this right?")):
-        print("Nothing was kept. Say --yes where it is right.")
+        print(
+            "Nothing was kept. Say --yes where it is right; otherwise let the list's first line read: id,name,email"
+        )
         return DIFFERS
     keep_class_list(course, found.learners)
-    print("It is kept in the course. Release the chapters after it, so that everybody's name is known there.")
+    print(
+        "It is kept in the course. What is released from now on knows everybody's name; what was released before"
+    )
+    print("goes by what is typed there, so release it again with --replace if it is not handed out yet.")
     return 0
 
 
@@ -285,7 +290,7 @@ def _mark(given: argparse.Namespace) -> int:
     marked = sum(each.marked for each in done)
     print(f"{marked} of {len(done)} submissions were marked." if done else "There is nothing new to mark.")
     if marked:
-        print(f"The class report lies in {write_report(course, given.chapters)}.")
+        print(f"The class report lies in {write_report(course, given.chapters)}; open class.html there.")
     return 0
 
 
@@ -338,7 +343,9 @@ def _report(given: argparse.Namespace) -> int:
     from optics.course.folder import open_course
     from optics.course.report import write_report
 
-    print(f"The class report lies in {write_report(open_course(given.course), given.chapters)}.")
+    print(
+        f"The class report lies in {write_report(open_course(given.course), given.chapters)}; open class.html there."
+    )
     return 0
 
 
@@ -374,7 +381,7 @@ def _rehearse(given: argparse.Namespace) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(
-        prog="optics",
+        prog="python -m optics",
         description="A workbook for apprentices who learn to read spectacles on a focimeter.",
         epilog=CAUTION,
     )

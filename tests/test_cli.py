@@ -47,7 +47,7 @@ def test_the_whole_course_in_commands(toy_project, tmp_path, capsys, fill, monke
     # From inside the course folder, no --course is needed.
     monkeypatch.chdir(root)
     status, out, _ = _run(capsys, "gather", work.parent)
-    assert (status, out.splitlines()[:2]) == (0, ["1 submissions are ready to be marked.", "mara, 91-forms."])
+    assert (status, out.splitlines()[:2]) == (0, ["1 submission is ready to be marked.", "mara, 91-forms."])
     status, out, _ = _run(capsys, "mark", "91")
     assert status == 0
     assert "mara, 91-forms: marked. The check cell along-1-check was deleted and has been put back." in out
@@ -340,7 +340,7 @@ def test_every_command_has_help(capsys):
         assert f"  {name}" in listed
         status, out, _ = _run(capsys, name, "--help")
         assert status == 0
-        assert out.startswith(f"usage: optics {name}")
+        assert out.startswith(f"usage: python -m optics {name}")
 
 
 def test_the_module_runs_as_the_command_does():

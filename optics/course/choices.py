@@ -172,7 +172,7 @@ def chapters_for(course: Course, names: Sequence[str]) -> tuple[str, ...]:
         raise OpticsError(
             f'The intake "{course.intake.name}" does not have {", ".join(others)}.',
             f"Its chapters are: {', '.join(own)}.",
-            f'Add it with `optics intake "{course.intake.name}"` and all the chapters it is to have.',
+            f'Add it with `python -m optics intake "{course.intake.name}"` and all the chapters it is to have.',
         )
     return chosen
 

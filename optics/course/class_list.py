@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from optics.course.dates import date_in
 from optics.course.folder import CLASS_LIST, Course, write_table
 from optics.errors import OpticsError
 
@@ -74,10 +75,13 @@ class ClassList:
         In its order.
     columns : dict of str to str
         Which of its columns was taken for what.
+    left : tuple of str
+        The columns that were taken for nothing.
     """
 
     learners: tuple[Learner, ...]
     columns: Mapping[str, str]
+    left: tuple[str, ...] = ()
 
     def __str__(self) -> str:
         taken = ", ".join(f'{what} from "{column}"' for what, column in self.columns.items())
@@ -85,7 +89,12 @@ class ClassList:
             " ".join(filter(None, (each.identifier, each.name, each.email, each.platform)))
             for each in self.learners[:3]
         )
-        return f"{len(self.learners)} learners; {taken}. The first are: {some}."
+        said = [f"{len(self.learners)} learners; {taken}.", f"The first are: {some}."]
+        if self.left:
+            said.append(f"Left aside: {', '.join(self.left)}.")
+        if len({"given", "family"} & set(self.columns)) == 1:
+            said.append("Only one half of the names was found; without the other many cannot be told apart.")
+        return " ".join(said)
 
 
 _EMAIL = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
@@ -155,14 +164,21 @@ def _columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, i
     free = [place for place in free if place not in found.values()]
     for what, words in _HEADS.items():
         for word in words:
-            fits = [place for place in free if folded(heads[place]) == word]
+            # Some write "Given name(s)".
+            fits = [place for place in free if folded(heads[place]).removesuffix(" s") == word]
             if what == "platform":
                 fits = [place for place in fits if usable(place, spaced=True)]
             if fits:
                 found[what] = fits[0]
                 free.remove(fits[0])
                 break
-    coded = [place for place in free if usable(place) and any(c.isdigit() for v in values(place) for c in v)]
+    coded = [
+        place
+        for place in free
+        if usable(place)
+        and any(c.isdigit() for v in values(place) for c in v)
+        and not any(map(date_in, values(place)))
+    ]
     for what in ("id", "platform"):
         if what not in found and coded:
             found[what] = coded.pop(0)
@@ -224,7 +240,8 @@ def read_class_list(path: Path) -> ClassList:
         if rows
         else {}
     )
-    return ClassList(tuple(learners.values()), taken)
+    left = tuple(head for head in heads if head and head not in taken.values())
+    return ClassList(tuple(learners.values()), taken, left)
 
 
 def keep_class_list(course: Course, learners: Sequence[Learner]) -> None:

@@ -196,7 +196,7 @@ def make_class(
         raise OpticsError(
             f"The course in {course.root} has released no chapter yet.",
             "Apprentices fill in what was handed out.",
-            "Release the chapters first: `optics release`.",
+            "Release the chapters first: `python -m optics release`.",
         )
     if folder.exists():
         raise OpticsError(

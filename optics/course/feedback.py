@@ -39,7 +39,10 @@ class HandedBack:
         self.folder, self.zips, self.troubles = folder, zips, troubles
 
     def __str__(self) -> str:
-        said = f"Feedback for {self.zips} learners lies in {self.folder}, one zip for each; names.csv says whose is whose. {ALL} holds them all, in the folders they came from."
+        said = (
+            f"Feedback for {self.zips} learners lies in {self.folder}, one zip for each; names.csv says whose is whose. "
+            f"{ALL} holds every page in the folder that its submission came in, for a platform that takes them back so."
+        )
         return "\n".join([said, *self.troubles])
 
 

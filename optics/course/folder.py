@@ -137,7 +137,7 @@ class Course:
             raise OpticsError(
                 f"The course in {self.root} has no intake yet.",
                 "Every class has its own set of unknown pairs, drawn from a secret of its own.",
-                "Start one with `optics intake NAME`, for instance `optics intake autumn`.",
+                "Start one with `python -m optics intake NAME`, for instance `python -m optics intake autumn`.",
             ) from None
         except (ValueError, KeyError, TypeError, AttributeError):
             raise OpticsError(
@@ -227,13 +227,13 @@ def open_course(root: Path | str | None = None) -> Course:
         raise OpticsError(
             "No course folder was given.",
             "A course is kept in a folder of its own, with the marks and the class's work in it.",
-            "Make one with `optics intake NAME --course FOLDER`, and then work in it.",
+            "Make one with `python -m optics intake NAME --course FOLDER`, and then work in it.",
         )
     if not (root / CONFIGURATION).is_file() or not (root / "source").is_dir():
         raise OpticsError(
             f"There is no course in {root}.",
             f"A course folder holds the file {CONFIGURATION} and the folder source.",
-            "Make one with `optics intake NAME --course FOLDER`.",
+            "Make one with `python -m optics intake NAME --course FOLDER`.",
         )
     return Course(root=root)
 

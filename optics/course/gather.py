@@ -82,18 +82,22 @@ class Gathered:
     preview: bool = False
 
     def __str__(self) -> str:
-        state = "would be ready" if self.preview else "are ready"
-        parts = [f"{len(self.taken)} submissions {state} to be marked.", *self.taken.values()]
+        state = "would be ready" if self.preview else "is ready" if len(self.taken) == 1 else "are ready"
+        parts = [f"{_many(len(self.taken), 'submission')} {state} to be marked.", *self.taken.values()]
         parts += [*self.kept_aside, *self.notes]
         if self.left:
-            parts.append(f"{len(self.left)} other files, no notebooks, were left where they are:")
+            parts.append(f"Left in place, because no notebook ({len(self.left)}):")
             parts += [f'"{name}"' for name in self.left]
         if self.unsettled:
-            where = "." if self.preview else "; they lie in the folder inbox."
-            parts += [f"{len(self.unsettled)} files need a look{where}", *self.unsettled]
+            parts += [f"{_many(len(self.unsettled), 'file')} to look at:", *self.unsettled]
+            parts.append("Where you know whose a notebook is, gather it alone with --learner and the id.")
         if self.preview:
             parts.append("Nothing was written. Gather without --preview to take them.")
         return "\n".join(parts)
+
+
+def _many(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _attempt(name: str) -> int:
@@ -144,7 +148,7 @@ def gather(
         raise OpticsError(
             f"The course in {course.root} has released no chapter yet.",
             "A submission is known by the cells of the chapter that was handed out.",
-            "Release the chapters first: `optics release`.",
+            "Release the chapters first: `python -m optics release`.",
         )
     for place in map(Path, places):
         if not place.exists():
@@ -197,6 +201,7 @@ class _Desk:
         self.in_hand = course.intake.name
         self.inbox = course.root / "inbox"
         self.rows = _ledger(self.inbox / LEDGER)
+        self.from_before = len(self.rows)
         self.filed: set[tuple[str, str]] = set()
         self.intake, self.given = intake or "", ""
         self.now = datetime.now().strftime(STAMP)
@@ -339,7 +344,9 @@ class _Desk:
         same = [row for row in before if row["fingerprint"] == fingerprint]
         # Gathered again to say its intake, it is handed in anew; without that word nothing has changed.
         if same and self.given in ("", same[-1]["intake"]):
-            self.result.kept_aside.append(f"{title}: this version was gathered before.")
+            twice = any(row is same[-1] for row in self.rows[self.from_before :])
+            why = "the same file came twice." if twice else "this version was gathered before."
+            self.result.kept_aside.append(f"{title}: {why}")
             # What lies beside it is compared with it, as if nothing had come between.
             self.filed.add(whose)
             return
@@ -363,7 +370,10 @@ class _Desk:
         self._note(file, fingerprint, came_from, *whose, path)
         self.filed.add(whose)
         again = " It takes the place of an older version, which is kept." if replaced else ""
-        self.result.taken[title] = f"{title}.{again}{' ' + said if said else ''}"
+        name = next(
+            (f" ({each.name})" for each in self.learners if each.identifier == whose[0] and each.name), ""
+        )
+        self.result.taken[title] = f"{title}{name}.{again}{' ' + said if said else ''}"
 
     def _older(self, file: Received, before: Sequence[dict[str, str]], whose: tuple[str, str]) -> str:
         """Why this version does not take the place of those before it; "" where it does."""

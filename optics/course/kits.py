@@ -139,7 +139,7 @@ def register(course: Course, given: Path | None = None) -> dict[str, KitPair]:
         raise OpticsError(
             "This course has no register of real pairs.",
             "It is a CSV with the columns number, right, left, as verified.",
-            "Give one: `optics kit register FILE`.",
+            "Give one: `python -m optics kit register FILE`.",
         )
     return read_register(path)
 

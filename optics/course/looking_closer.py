@@ -137,6 +137,7 @@ def _others(
         if _fits(box.pair(letter, at[variant][0]), read):
             whom = ", ".join(at[variant][:3])
             return [
-                f"The answers to pair {letter} do not fit the pair that lay there; they fit that of {whom}."
+                f"The answers to pair {letter} do not fit the pair that lay there; they fit that of {whom}. "
+                "It may be chance and moves no mark: ask."
             ]
     return []

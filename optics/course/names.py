@@ -147,7 +147,8 @@ def who_sent(
 
 
 def _all(learners: Sequence[Learner]) -> str:
-    return ", ".join(learner.identifier for learner in learners)
+    named = [f"{each.name} ({each.identifier})" if each.name else each.identifier for each in learners[:5]]
+    return ", ".join(named + ([f"{len(learners) - 5} more"] if len(learners) > 5 else []))
 
 
 def _without_chapters(path: str, chapters: Sequence[str]) -> str:

@@ -50,7 +50,7 @@ def _move(path: Path, into: Path) -> None:
 def merge(course: Course, learner: str, into: str) -> str:
     """Make one learner of two who are the same person, or give a learner another identifier.
 
-    Where both handed in a chapter, that of `into` is marked; `optics choose` changes it.
+    Where both handed in a chapter, that of `into` is marked; `python -m optics choose` changes it.
 
     Parameters
     ----------

@@ -139,12 +139,15 @@ def test_two_of_one_time_are_both_kept_and_told(course, tmp_path, class_list, te
 
 
 def test_gathering_twice_changes_nothing(course, tmp_path, class_list, text_of):
-    handed_in = _zip(tmp_path / "a.zip", {"t101.ipynb": text_of()})
+    handed_in = _zip(tmp_path / "a.zip", {"t101.ipynb": text_of(), "again/t101.ipynb": text_of()})
+    assert gather(course, [handed_in], class_list, preview=True).kept_aside == [
+        "t101, 91-forms: the same file came twice."
+    ]
     gather(course, [handed_in], class_list)
     before = {path: path.stat().st_mtime_ns for path in (course.root / "submitted").rglob("*")}
     done = gather(course, [handed_in], class_list)
     assert done.taken == {}
-    assert done.kept_aside == ["t101, 91-forms: this version was gathered before."]
+    assert done.kept_aside == ["t101, 91-forms: this version was gathered before."] * 2
     assert {path: path.stat().st_mtime_ns for path in (course.root / "submitted").rglob("*")} == before
 
 
@@ -178,10 +181,18 @@ def test_interrupted_midway_what_stood_still_stands(course, tmp_path, class_list
 @pytest.mark.parametrize(
     ("path", "typed", "told"),
     [
-        ("Orwin Fenwold.ipynb", "", "several learners: t105, t106"),
-        ("Mara Quillane.ipynb", "Corra Lindlow", "points to t101, but the answer typed inside to t103"),
-        ("Mara Quillane t105.ipynb", "", "several learners: t101, t105"),
-        ("Mara Quillane and Corra Lindlow.ipynb", "", "several learners: t101, t103"),
+        ("Orwin Fenwold.ipynb", "", "several learners: Orwin Fenwold (t105), Orwin Fenwold (t106)"),
+        (
+            "Mara Quillane.ipynb",
+            "Corra Lindlow",
+            "points to Mara Quillane (t101), but the answer typed inside to Corra Lindlow (t103)",
+        ),
+        ("Mara Quillane t105.ipynb", "", "several learners: Mara Quillane (t101), Orwin Fenwold (t105)"),
+        (
+            "Mara Quillane and Corra Lindlow.ipynb",
+            "",
+            "several learners: Mara Quillane (t101), Corra Lindlow (t103)",
+        ),
         (
             "Selwa Stonehay.ipynb",
             "Selwa",

@@ -50,6 +50,12 @@ MARA = Learner("t101", "Mara Quillane", "mara@example.org", "55301")
             MARA,
         ),
         (
+            "Last access;Surname;Given name(s);Student number;Contact;Cohort\n"
+            "2026-02-11;Quillane;Mara;t101;mara@example.org;B2\n"
+            "2026-02-12;Lindlow;Corra;t102;corra@example.org;B2",
+            Learner("t101", "Mara Quillane", "mara@example.org"),
+        ),
+        (
             "Wer,Name,Post\nt101,Mara Quillane,mara@example.org",
             Learner("t101", "Mara Quillane", "mara@example.org"),
         ),
@@ -66,6 +72,16 @@ def test_columns_are_known_by_what_they_hold(tmp_path, text, first, encoding):
     found = read_class_list(path)
     assert found.learners[0] == first
     assert f"{len(found.learners)} learners; " in str(found)
+
+
+def test_what_was_left_aside_and_half_a_name_are_said(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text(
+        "Surname,Rufname,Student number,Cohort\nQuillane,Mara,101,B2\nLindlow,Corra,102,B2", "utf-8"
+    )
+    said = str(read_class_list(path))
+    assert "Left aside: Rufname, Cohort." in said or "Left aside: Cohort." in said, said
+    assert "Only one half of the names was found" in said
 
 
 def test_a_list_kept_is_read_the_same_again(course):
@@ -181,7 +197,7 @@ def test_a_preview_says_what_gathering_does_and_writes_nothing(course, tmp_path,
     before = _everything(course)
     shown = gather(course, [handed_in], class_list, preview=True)
     assert _everything(course) == before
-    assert "t101, 91-forms. Sent 2026-03-02 10:00:00. 22 h 0 min late." in str(shown)
+    assert "t101, 91-forms (Mara Quillane). Sent 2026-03-02 10:00:00. 22 h 0 min late." in str(shown)
     assert "Nothing was written." in str(shown)
     done = gather(course, [handed_in], class_list)
     for what in ("taken", "kept_aside", "unsettled", "left"):
