@@ -206,7 +206,7 @@ def test_what_is_right_without_a_look_is_still_told_as_right() -> None:
     pair = lens_pair("R -5.00 DS; L -2.00 DS")
     found = mark_pair(read_answer({"right": "+1.00 DS"}), pair, "minus", 10, ("lines",), "R").marks
     assert found.total == 0.0 and found.missed == ("sphere",)
-    assert "looked at" in found.note
+    assert "once enough of the power is right" in found.note
 
 
 # --- what is settled rightly earns everything -------------------------------------------
