@@ -37,7 +37,7 @@ SPHERE_SKILLS = ("sphere", "cylinder", "notation")
 """What a lens without cylinder is marked for."""
 
 CLEARLY_WRONG = 0.27
-"""Dioptres; well beyond the 0.19 D that a reading may be out."""
+"""Dioptres; well beyond what a reading may be out."""
 CLEARLY_RIGHT = 0.165
 AXIS_CLEARLY_WRONG = 18.0
 """Degrees; beyond the widest limit, that of the weakest cylinder."""

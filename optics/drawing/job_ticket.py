@@ -23,7 +23,7 @@ from optics.lens.prescription import Prescription, written
 
 SHOP = "Tarn Lane Optical, Osterwick"
 CAUTION = (
-    "What was read is not an eye examination. Hold it against the order before anybody wears the pair; "
+    "A reading is not an eye examination. Hold it against the order before anybody wears the pair; "
     "a pair in doubt is not for driving. Local codes and licensed practice decide."
 )
 PAGE = (8.27, 5.83)

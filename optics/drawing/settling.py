@@ -80,7 +80,9 @@ def draw_settling(
             zorder=4,
             gid=word,
         )
-        away = f"{word},\n{style.shown(abs(value - reading), False)} away"
+        # Half a step is 0.125 and not 0.12, which looks nearer than it is.
+        off = round(abs(value - reading), 3)
+        away = f"{word},\n{off:.2f} away" if off == round(off, 2) else f"{word},\n{off:.3f} away"
         style.note(ax, value, -0.52, away, va="top", linespacing=1.15)
     return ax
 

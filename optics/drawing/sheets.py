@@ -306,9 +306,10 @@ def _draw_foot(figure: Figure, said: Sequence[str], number: int, pages: int) -> 
     width, height = figure.get_size_inches()
     feet = [foot for foot in dict.fromkeys(said) if foot]
     of = f"page {number} of {pages}" if pages > 1 else ""
-    words = (
-        feet[0] if len(feet) == 1 else "lenses seen from the front, prisms as in the eyepiece" if feet else ""
-    )
+    if len(feet) > 1:
+        feet = ["lenses seen from the front, prisms as in the eyepiece"]
+    # A line that is copied from a sheet may end up on somebody's nose.
+    words = "; ".join([*feet, "an exercise, not an order"])
     style.text_at(figure, style.MARGIN, height - 0.4, words, fontsize=style.SMALL, color=style.DIM)
     style.text_at(
         figure, width - style.MARGIN, height - 0.4, of, fontsize=style.SMALL, color=style.DIM, ha="right"

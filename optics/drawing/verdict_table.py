@@ -51,9 +51,18 @@ def _row(verdict: Verdict) -> str:
         verdict.ordered,
         verdict.found,
         off + unit if judged else "",
-        f"{verdict.limit:.4g}{unit}" if judged else "",
+        _limit(verdict, unit) if judged else "",
         _ENDS[verdict.passed] if verdict.weighs or judged else "– a remark",
     )
     weight = "font-weight:bold" if verdict.passed is False else ""
     body = "".join(f'<td style="text-align:left">{escape(cell)}</td>' for cell in cells)
     return f'<tr style="{weight}">{body}</tr>'
+
+
+def _limit(verdict: Verdict, unit: str) -> str:
+    told = [f"{verdict.limit:.3g}{unit}"]
+    if verdict.unit == "mm" and verdict.quantity.endswith("imbalance"):
+        told.append("by the centres")
+    if verdict.row is not None and verdict.row.from_memory:
+        told.append("from memory")
+    return ", ".join(told)

@@ -33,8 +33,17 @@ def test_strong_lenses_are_held_by_the_distance_of_their_centres():
     table = against_order(
         order="R +3.00 DS; L +3.00 DS", found=["+3.00 DS", "+3.00 DS"], order_mm=64, found_mm="60 mm"
     )
-    assert rows(table)["pair", "horizontal imbalance"][2:] == ["4.00 mm", "2.5 mm", "✗ fails"]
+    assert rows(table)["pair", "horizontal imbalance"][2:] == ["4.00 mm", "2.5 mm, by the centres", "✗ fails"]
     assert "not yet known" in rows(table)["pair", "vertical imbalance"][-1]
+    assert "from memory" not in table._repr_html_()
+    by_iso = against_order(
+        order=ORDER,
+        found=FOUND.replace(";", " no prism;"),
+        order_mm=62,
+        found_mm=63,
+        standard="ISO 21987:2009",
+    )
+    assert rows(by_iso)["right", "cylinder"][3] == "0.09 D, from memory"
     assert "not an eye examination" in table._repr_html_()
     assert "not an eye examination" in repr(table)
 
