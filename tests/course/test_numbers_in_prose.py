@@ -101,7 +101,8 @@ ROWS = [
     ("07", "31 and 33 make the same 64 as 32 and 32", (31, 33, 31 + 33, 32, 64 - 32), "arithmetic"),
     ("07", "**b** 1.50 Δ, base up before the right eye", (2 - 0.5,), "arithmetic"),
     ("07", "centres 60 mm apart, eyes 64 mm apart.\nEach eye is 2 mm", (60, 64, (64 - 60) / 2), "arithmetic"),
-    ("07", "within 1¼ mm, a prism within 0.45 Δ", (marks.CENTRES_WITHIN_MM, promised(marks.PRISM_WITHIN)), "the marks"),
+    ("07", "within 1¼ mm, that of a weak lens within 2½", (marks.CENTRES_WITHIN_MM, marks.CENTRES_AT_MOST_MM), "the marks"),
+    ("07", "a prism within 0.45 Δ", (promised(marks.PRISM_WITHIN),), "the marks"),
     ("08", "stopped by `+1.75`, the lens is about −1.75", (1.75, -1.75), "its opposite"),
     ("09", "distance +0.50 and addition +2.00 the drum reads +1.50", (0.5, 2, 0.5 + 2 / 2), "half the addition"),
     ("09", "5 mm or more, so that one picture is left", (5,), "beyond the 4 mm to the rim of the stop"),
@@ -141,7 +142,7 @@ def chapter(number):
 
 
 def numbers(words):
-    words = words.replace("¼", ".25").replace("− (", "(")
+    words = words.replace("¼", ".25").replace("½", ".5").replace("− (", "(")
     return [each.replace("−", "-").replace(" ", "") for each in NUMBER.findall(words)]
 
 
