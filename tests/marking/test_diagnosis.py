@@ -14,7 +14,7 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prism import Prism, prism_at
 from optics.lens.progressive import Progressive
-from optics.marking.diagnosis import Diagnosis, _effects, _Truth, diagnose
+from optics.marking.diagnosis import BareLenses, Diagnosis, _effects, _Truth, diagnose
 from optics.marking.read import read_answer
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
@@ -339,3 +339,11 @@ def test_a_height_from_the_datum_line_has_the_error_of_a_rule() -> None:
     pair = specimen(thin(1.0), thin(1.5, eye="L"))
     ticket = {"right": "+1.00 DS", "left": "+1.50 DS", "height_right": "5.0", "height_left": "3.1"}
     assert diagnose(read_answer(ticket), pair).names == ("height from the datum line",)
+
+
+def test_no_axis_is_copied_from_a_lens_that_has_none() -> None:
+    # The last bits of a sphere's power have an axis, and it is the one that was written.
+    sphere = Power.from_sphere_cylinder(1.0, -1e-9, 120)
+    pair = BareLenses({"R": Power.from_sphere_cylinder(-2.0, -0.75, 30), "L": sphere})
+    found = diagnose(read_answer({"right": "-2.00 -0.75 x 120", "left": "+1.00 DS"}), pair)
+    assert names(found) == [{"axis 90 out"}]
