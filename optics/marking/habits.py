@@ -99,6 +99,7 @@ WRITINGS: dict[str, Writing] = {
     "mean": lambda s, c, a: (s + c / 2.0, c, a),
 }
 """What becomes of a settled line in minus form: sphere, cylinder, axis, arrays allowed."""
+_DIOPTRES = ("dioptre up", "dioptre down", "first up", "first down", "second up", "second down")
 _OF_A_SPHERE = (
     *("across zero", "wrong way", "both across zero", "both wrong way", "dioptre up", "dioptre down"),
     *("sphere tenfold", "sphere tenth", "plus for minus"),
@@ -352,7 +353,12 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="A drum reading is a whole dioptre out.",
         mend="Read the whole number on the drum first, then the steps, then the whole number once more.",
         spoils=_skills("sphere cylinder form"),
-        ways=_writing("dioptre up", "dioptre down", "first up", "first down", "second up", "second down"),
+        # The whole number is misread at one reading; a dioptre in the sphere alone is the commonest slip of it.
+        ways=tuple(
+            way
+            for name, often in zip(_DIOPTRES, (0.3, 0.3, 0.1, 0.1, 0.1, 0.1), strict=True)
+            for way in _each((0.4 * often, 0.3 * often, 0.3 * often), write=name)
+        ),
         chapter=4,
     ),
     Slip(
@@ -465,7 +471,13 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The eyepiece was not set, so every power is off by about the same amount.",
         mend="Turn the eyepiece fully to plus, then in until the reticle is first sharp, and check zero.",
         spoils=_skills("sphere"),
-        ways=tuple(way for size in EYEPIECES for way in _each(read=f"shift {size}")),
+        # Beyond the dial's own reach it is rare.
+        ways=tuple(
+            way
+            for size in EYEPIECES
+            for often in (1.0 if abs(size) < 0.7 else 0.3,)
+            for way in _each((0.7 * often, 0.15 * often, 0.15 * often), read=f"shift {size}")
+        ),
         chapter=3,
     ),
     Slip(
