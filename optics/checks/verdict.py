@@ -64,7 +64,7 @@ def verdict(
         return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, taken=False))
     specimen = open_pairs(folder).pair(pair, learner)
     read = read_answer(ticket if isinstance(ticket, Mapping) else {})
-    if not mark_pair(read, specimen, "minus", 1.0, ("lines",)).marks.total:
+    if not mark_pair(read, specimen, "minus", 1.0, ("lines",)).looked:
         return tell(Reply(state="Not yet", sentences=(READ_FIRST,), marks=nothing))
     held = verify(load(specimen.brief.table), specimen.order, specimen.record())
     right = {"verdict": end == held.end}

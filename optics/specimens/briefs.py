@@ -74,6 +74,10 @@ class Brief:
     axes : {"any", "oblique"}
         "oblique" keeps axes at least 20 degrees from horizontal and vertical, so
         that a mirrored or unturned axis shows.
+    even : bool
+        True to draw powers and cylinders evenly over their range, clearly unlike in the two
+        lenses, so that nobody meets them by knowing what is common; False to draw them as
+        wearers have them.
     between_steps : bool
         True to put the powers near the middle between two quarter steps; False
         to keep them close to a step.
@@ -115,6 +119,7 @@ class Brief:
     weakest: float = 0.0
     cylinder: str = "some"
     axes: str = "any"
+    even: bool = False
     between_steps: bool = False
     prism: float = 0.0
     segment: str = FLAT_TOP

@@ -44,6 +44,10 @@ WEARERS = {True: (0.45, 0.42, 0.13), False: (0.3, 0.56, 0.14)}
 """Shares of these groups among wearers of single vision, and of anything with an addition."""
 UNLIKE = 0.2
 """Share of wearers whose eyes grew apart."""
+EVEN_CYLINDERS = np.arange(0.75, 3.01, STEP)
+NEAREST, FARTHEST = 0.75, 2.5
+"""Cylinders of a pair whose powers are drawn evenly, and how unlike its spheres are, dioptres
+(our own choice)."""
 
 
 def kind_of(style: str) -> str:
@@ -105,9 +109,11 @@ def _on_step(value: float) -> float:
 def _first(brief: Brief, rng: np.random.RandomState) -> Prescription:
     while True:
         group = rng.choice(list(GROUPS), p=WEARERS[brief.style == SINGLE_VISION])
-        sphere = _on_step(rng.normal(*GROUPS[str(group)]))
+        sphere = _evenly(brief, rng) if brief.even else _on_step(rng.normal(*GROUPS[str(group)]))
         if brief.cylinder == "none" or (brief.cylinder == "some" and rng.random_sample() < 0.4):
             cylinder = 0.0
+        elif brief.even:
+            cylinder = -float(rng.choice(EVEN_CYLINDERS))
         else:
             cylinder = -float(np.clip(_on_step(_smallest(brief) + rng.gamma(1.6, 0.45)), 0.25, 4.0))
         axis = _axis(brief, rng) if cylinder else None
@@ -122,6 +128,11 @@ def _fellow(first: Prescription, brief: Brief, rng: np.random.RandomState) -> Pr
         sphere = first.sphere + _on_step(rng.normal(0.0, 1.3 if apart else 0.35))
         cylinder = first.cylinder + _on_step(rng.normal(0.0, 0.5 if apart else 0.25))
         cylinder = float(np.clip(cylinder, -4.0, -_smallest(brief) if brief.cylinder == "always" else 0.0))
+        if brief.even:
+            sphere = _evenly(brief, rng)
+            cylinder = -float(rng.choice(EVEN_CYLINDERS)) if first.cylinder else 0.0
+            if not NEAREST <= abs(sphere - first.sphere) <= FARTHEST:
+                continue
         if brief.cylinder == "none":
             cylinder = 0.0
         axis = None
@@ -139,6 +150,11 @@ def _fellow(first: Prescription, brief: Brief, rng: np.random.RandomState) -> Pr
             return Prescription(sphere=sphere, cylinder=cylinder, axis=axis, eye="L")
 
 
+def _evenly(brief: Brief, rng: np.random.RandomState) -> float:
+    """A sphere that knowing what is common does not help to meet."""
+    return float(rng.choice(np.arange(-brief.strongest, brief.strongest + STEP / 2, STEP)))
+
+
 def _fits(sphere: float, cylinder: float, brief: Brief) -> bool:
     sizes = abs(sphere), abs(sphere + cylinder)
     return max(sizes) <= brief.strongest and min(sizes) >= brief.weakest and bool(sphere or cylinder)
@@ -149,7 +165,10 @@ def _smallest(brief: Brief) -> float:
 
 
 def _axis_fits(axis: int, brief: Brief) -> bool:
-    return brief.axes == "any" or min(axis_difference(axis, 180), axis_difference(axis, 90)) >= 20
+    # At 45 and 135 a mirrored axis is one turned by 90.
+    alike = brief.even and min(axis_difference(axis, 45), axis_difference(axis, 135)) < 8
+    far = min(axis_difference(axis, 180), axis_difference(axis, 90)) >= 20
+    return not alike and (brief.axes == "any" or far)
 
 
 def _axis(brief: Brief, rng: np.random.RandomState) -> int:
