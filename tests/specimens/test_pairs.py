@@ -16,6 +16,7 @@ from optics.lens.thick import ThickLens
 from optics.lens.tilt import Tilted
 from optics.specimens.briefs import CONDITIONS, DIFFICULTIES, STYLES, Brief, brief_for
 from optics.specimens.conditions import Smeared, laid_down
+from optics.specimens.orders import ordered_powers
 from optics.specimens.specimen import make
 
 SEEDS = range(6)
@@ -246,3 +247,17 @@ def test_the_film_lies_on_the_lens_and_bends_with_it() -> None:
     assert isinstance(lens, Tilted) and isinstance(lens.lens, Smeared)
     turned = laid_down(pair.spectacles, pair.conditions[::-1]).mounted(eye).lens
     assert isinstance(turned, Tilted) and isinstance(turned.lens, Smeared)
+
+
+def commonest_share(even: bool) -> float:
+    """How often the sphere is met by who names the commonest, to a quarter step."""
+    brief = Brief(strongest=6.0, weakest=0.75, cylinder="none", even=even)
+    pairs = [ordered_powers(brief, np.random.RandomState(seed)) for seed in range(400)]
+    if even:
+        assert all(0.75 <= abs(right.sphere - left.sphere) <= 2.5 for right, left in pairs)
+    spheres = [lens.sphere for pair in pairs for lens in pair]
+    return max(spheres.count(each) for each in spheres) / len(spheres)
+
+
+def test_even_powers_are_not_met_by_knowing_what_is_common() -> None:
+    assert commonest_share(True) < 0.05 < commonest_share(False)
