@@ -455,7 +455,7 @@ class PairMarks:
         What would hurt the wearer, as ends of sentences.
     looked : bool
         Whether the power of every lens shows that it was looked at; what else is written of a
-        lens counts only there.
+        lens counts only there, or where a sphere is no more than a step off.
     """
 
     marks: Marks
@@ -546,7 +546,8 @@ def mark_pair(
     loose = {eye: _loose(answer, eye) for eye in eyes}
     held = {eye: _hold_lens(answer, pair, eye, form, safely=not loose[eye]) for eye in eyes}
     other = {eye: _is_the_other(held[eye], answer, pair, eye, form) for eye in eyes}
-    looked = _looked_at(held, other, unasked="sphere" not in wanted)
+    close = {eye: other[eye] or _close_sphere(held[eye], pair, eye) for eye in eyes}
+    looked = _looked_at(held, close, unasked="sphere" not in wanted)
     for eye in eyes:
         remarks += [sentence for sentence in loose[eye] if sentence not in remarks]
         lens = held[eye]
@@ -614,11 +615,18 @@ def _hold_lens(answer: Ticket, pair: Specimen, eye: str, form: str, safely: bool
     return None if line is None else hold(line, true_triple(pair.power(eye), form), form, safely)
 
 
-def _looked_at(held: dict[str, Held | None], other: dict[str, bool], unasked: bool) -> dict[str, bool]:
+def _close_sphere(lens: Held | None, pair: Specimen, eye: str) -> bool:
+    """Whether a sphere is so near that a step misread explains it better than a guess."""
+    if lens is None or "axis" in lens.right or lens.line.cylinder:
+        return False
+    return bool(abs(lens.line.sphere - pair.power(eye).mean) <= STEPS[0] + POWER_WITHIN)
+
+
+def _looked_at(held: dict[str, Held | None], close: dict[str, bool], unasked: bool) -> dict[str, bool]:
     """Which lenses were looked at; one without a line goes with the other, for nothing denies it."""
-    seen = [lens.looked or other[eye] for eye, lens in held.items() if lens is not None]
+    seen = [lens.looked or close[eye] for eye, lens in held.items() if lens is not None]
     alone = any(seen) if seen else unasked
-    return {eye: alone if lens is None else lens.looked or other[eye] for eye, lens in held.items()}
+    return {eye: alone if lens is None else lens.looked or close[eye] for eye, lens in held.items()}
 
 
 def _is_the_other(held: Held | None, answer: Ticket, pair: Specimen, eye: str, form: str) -> bool:

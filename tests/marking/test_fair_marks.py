@@ -288,3 +288,18 @@ def test_a_difference_may_be_out_by_root_two_of_a_reading_and_never_by_a_step() 
     assert POWER_WITHIN == pytest.approx(0.125 + 2 * 0.047, abs=0.001)
     assert POWER_WITHIN < DIFFERENCE_WITHIN < 0.25
     assert earns("-2.25 -0.75 x 015", "-2.25 -1.00 x 015") < 100.0
+
+
+def test_a_sphere_a_step_off_does_not_take_the_rest_of_its_lens_along() -> None:
+    """Who reads +1.25 for a sphere of +1.00 has looked; who writes +2.00 has not."""
+    pair = lens_pair("R +1.00 DS; L +1.50 DS")
+    rest = {"left": "+1.50 DS", "pd_right": "31", "pd_left": "31"}
+    earned = {
+        line: mark_pair(
+            read_answer({**rest, "right": line}), pair, "minus", 100, ("lines", "pd")
+        ).marks.skills
+        for line in ("+1.00 DS", "+1.25 DS", "+2.00 DS")
+    }
+    assert earned["+1.25 DS"]["centres"] == earned["+1.00 DS"]["centres"]
+    assert earned["+1.25 DS"]["sphere"] < earned["+1.00 DS"]["sphere"]
+    assert earned["+2.00 DS"]["centres"] < earned["+1.00 DS"]["centres"]
