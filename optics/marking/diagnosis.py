@@ -762,7 +762,7 @@ def diagnose(
     """
     truth = _truth(pair, form, where)
     weighed = _weighed(ticket, truth)
-    factors, seen = _evidence(trace)
+    factors, seen = _evidence(trace, pair)
     if not weighed.names:
         return Diagnosis(seen=seen)
     fits, total = np.array(weighed.singly), weighed.total
@@ -842,15 +842,20 @@ SHARP_WITHIN = 0.75
 """An eyepiece this near to the eye's own setting is set, dioptres on the dial."""
 
 
-def _evidence(trace: Trace | Mapping[str, Any] | None) -> tuple[dict[str, float], tuple[str, ...]]:
+def _evidence(
+    trace: Trace | Mapping[str, Any] | None, pair: Specimen | BareLenses
+) -> tuple[dict[str, float], tuple[str, ...]]:
     """How a record of moves shifts what is likely, and what it shows."""
     if trace is None:
         return {}, ()
     try:
         kept = trace if isinstance(trace, Trace) else trace_from(trace)
         readings = kept.readings
-        stood = kept.after(len(kept.moves))
-        eyepiece = float(stood["eyepiece"])
+        # As it stood at each reading: who sets it between the lenses had it unset for the first.
+        dials = [
+            float(kept.after(at)["eyepiece"]) for at, move in enumerate(kept.moves) if move.control == "noted"
+        ]
+        inked = kept.inked(len(kept.moves))
     except (OpticsError, KeyError, TypeError, ValueError):
         return {}, ()
     if not readings:
@@ -858,9 +863,12 @@ def _evidence(trace: Trace | Mapping[str, Any] | None) -> tuple[dict[str, float]
     factors: dict[str, float] = {}
     seen: list[str] = []
     moved = {move.control for move in kept.moves}
+    unset = any(abs(dial - kept.eye) > SHARP_WITHIN for dial in dials)
     if "eyepiece" not in moved:
         seen.append("The eyepiece was not touched.")
-    factors["eyepiece not set"] = 30.0 if abs(eyepiece - kept.eye) > SHARP_WITHIN else 0.05
+    elif unset:
+        seen.append("The eyepiece was not set at every reading.")
+    factors["eyepiece not set"] = 30.0 if unset else 0.05
     aside = any(move.control == "aside" and move.value == "yes" for move in kept.moves)
     if not aside:
         seen.append("The drum was not looked at without a lens.")
@@ -875,6 +883,13 @@ def _evidence(trace: Trace | Mapping[str, Any] | None) -> tuple[dict[str, float]
     if _from_minus(kept):
         seen.append("A reading was come to from the minus side.")
         factors["eyepiece not set"] *= 1.5
+    if not isinstance(pair, BareLenses):
+        own = {eye: getattr(pair.spectacles.mounted(eye).lens, "sign", "") for eye in inked}
+        right = [stood.get("chart") == own[eye] for eye, stood in inked.items() if own[eye]]
+        if right:
+            factors["wrong chart"] = 0.05 if all(right) else 30.0
+        if not all(right):
+            seen.append("A lens was inked from a chart with another sign than its own.")
     each = [(reading.eye, reading.lines) for reading in readings]
     if len(each) == len(set(each)):
         seen.append("Each reading was taken once.")

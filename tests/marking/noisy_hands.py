@@ -145,7 +145,7 @@ class Hand:
         for eye, side in SIDE.items():
             entry = state[eye]
             s, c, a = map(float, entry["line"])
-            axis = round((a - 1) % 180 + 1)
+            axis = round(a) % 180
             made[side] = f"{s:+.2f} DS" if abs(c) < 0.01 else f"{s:+.2f} {c:+.2f} x {axis or 180:03d}"
             made[f"prism_{side}"] = prism_words(on_the_rings(Prism(entry["prism"]), eye)) or "no prism"
             for name in ("pd", "height"):
