@@ -218,8 +218,14 @@ def account(
     parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
     if habits:
         twin, more = _twin(habits, form, lenses, spheres)
-        parts += [(5, twin), (7, more)]
+        parts += [(5, twin), (7, more), (8, _taught(habits))]
     return _fitted([part for part in parts if part[1]])
+
+
+def _taught(habits: Sequence[Slip]) -> str:
+    """Where the step stands that the habit misses."""
+    chapters = sorted({entry.chapter for entry in habits})
+    return f"The step stands in chapter {' and '.join(map(str, chapters))}."
 
 
 def _named(missing: str) -> str:

@@ -247,7 +247,7 @@ CATALOGUE: tuple[Slip, ...] = (
             Way(read="laid", add="laid", prism="laid"),
             Way(read="laid", add="laid", prism="laid", pd="laid", height="laid"),
         ),
-        chapter=12,
+        chapter=1,
     ),
     Slip(
         name="form not converted",
@@ -255,7 +255,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Transpose the line before you write it: add the cylinder to the sphere, change its sign, turn the axis by 90.",
         spoils=_skills("form"),
         ways=_writing("other form"),
-        chapter=1,
+        chapter=2,
         where=PAPER | BENCH,
     ),
     Slip(
@@ -264,7 +264,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="The cylinder changes its sign with every transposition.",
         spoils=_skills("cylinder form"),
         ways=_writing("sign kept"),
-        chapter=1,
+        chapter=2,
         where=PAPER | BENCH,
     ),
     Slip(
@@ -286,7 +286,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend_on_paper="Axes are counted anticlockwise from the right, seen from the front, for both eyes.",
         spoils=_skills("axis"),
         ways=_writing("mirrored"),
-        chapter=2,
+        chapter=1,
         where=PAPER | BENCH,
     ),
     Slip(
@@ -304,7 +304,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="The new sphere is the old sphere plus the old cylinder.",
         spoils=_skills("sphere"),
         ways=_writing("sphere kept"),
-        chapter=1,
+        chapter=2,
         where=PAPER | BENCH,
     ),
     Slip(
@@ -313,7 +313,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Add them with their signs: like signs add up, unlike signs take away.",
         spoils=_skills("sphere"),
         ways=_writing("taken away"),
-        chapter=1,
+        chapter=2,
         where=PAPER,
     ),
     Slip(
@@ -498,7 +498,7 @@ CATALOGUE: tuple[Slip, ...] = (
             Way(read="reference", add="from reference"),
             Way(read="centre", add="from centre", prism="centre"),
         ),
-        chapter=9,
+        chapter=10,
     ),
     Slip(
         name="wrong chart",
@@ -524,7 +524,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="True the frame before you read anything.",
         spoils=_WHOLE,
         ways=(Way(read="bent", add="bent", prism="bent"),),
-        chapter=12,
+        chapter=8,
     ),
     Slip(
         name="lens not cleaned",
@@ -532,7 +532,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Clean both lenses before you read them.",
         spoils=_WHOLE,
         ways=(Way(read="smeared", add="smeared", prism="smeared"),),
-        chapter=12,
+        chapter=8,
     ),
     Slip(
         name="near total written as add",
@@ -540,7 +540,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="The addition is the near reading less the distance reading, both from the same side.",
         spoils=_skills("add"),
         ways=(Way(add_write="total"),),
-        chapter=8,
+        chapter=9,
     ),
     Slip(
         name="half the addition",
@@ -548,7 +548,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Read near in the middle of the near portion, and write the whole difference.",
         spoils=_skills("add"),
         ways=(Way(add_write="half"),),
-        chapter=8,
+        chapter=9,
     ),
     Slip(
         name="addition read from the back",
@@ -556,7 +556,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Lay the side that carries the addition on the stop, for distance and near alike.",
         spoils=_skills("add"),
         ways=(Way(add="other side"),),
-        chapter=8,
+        chapter=9,
     ),
     Slip(
         name="sides mixed for the addition",
@@ -564,7 +564,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Read distance and near for the addition from the same side.",
         spoils=_skills("add"),
         ways=(Way(add="mixed"),),
-        chapter=8,
+        chapter=9,
     ),
     Slip(
         name="near read in the corridor",
@@ -572,7 +572,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Put the near circle back from the chart, and read in its middle.",
         spoils=_skills("add"),
         ways=(Way(add="corridor 4"), Way(add="corridor 7")),
-        chapter=9,
+        chapter=10,
     ),
     Slip(
         name="base reversed in one eye",
@@ -625,7 +625,7 @@ CATALOGUE: tuple[Slip, ...] = (
             Way(pd="tenth"),
             Way(height="tenth"),
         ),
-        chapter=12,
+        chapter=7,
     ),
     Slip(
         name="half of each distance",
@@ -633,7 +633,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="The distance of one eye goes from the middle of the bridge to its dot, and is written whole.",
         spoils=_skills("centres"),
         ways=(Way(pd="half"),),
-        chapter=12,
+        chapter=7,
     ),
     Slip(
         name="whole distance for one eye",
@@ -641,7 +641,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Measure each eye for itself, from the middle of the bridge to its dot.",
         spoils=_skills("centres"),
         ways=(Way(pd="whole"),),
-        chapter=12,
+        chapter=7,
     ),
     Slip(
         name="height from the datum line",
@@ -649,7 +649,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Measure up from the lowest point of the lens.",
         spoils=_skills("heights"),
         ways=(Way(height="datum"),),
-        chapter=8,
+        chapter=9,
     ),
     Slip(
         name="height to the reference point",
@@ -657,7 +657,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Measure to the top of the segment, or to the fitting cross.",
         spoils=_skills("heights"),
         ways=(Way(height="reference"),),
-        chapter=8,
+        chapter=9,
     ),
     Slip(
         name="height from the upper rim",
@@ -665,7 +665,7 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Measure up from the lowest point of the lens.",
         spoils=_skills("heights"),
         ways=(Way(height="upper rim"),),
-        chapter=8,
+        chapter=9,
     ),
 )
 """In the order in which they are named where two explain a ticket equally well. All are common

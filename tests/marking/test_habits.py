@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,6 +15,7 @@ from optics.marking.diagnosis import BareLenses, Diagnosis, diagnose
 from optics.marking.habits import CATALOGUE, Triple, slip
 from optics.marking.marks import SKILLS, hold, mark_against
 from optics.marking.read import LensAnswer, Ticket
+from optics.project_files import project_folder
 
 LENS = Triple(-2.25, -0.75, 15)
 # Along 015 stands -2.25, along 105 stands -3.00. Every line below is worked out by
@@ -91,12 +94,39 @@ def test_reading_noise_does_not_hide_a_slip(name: str) -> None:
     assert {name} in told_names(found)
 
 
+STANDS_IN = {
+    1: ("anticlockwise", "temples pointing away"),
+    2: ("transposition", "three digits", "sign"),
+    3: ("*first* sharp", "**stop**"),
+    4: ("the numbers grow the other way",),
+    5: ("sphere lines", "difference of two readings", "axis wheel"),
+    6: ("each to its nearest quarter step",),
+    7: ("towards the nose", "middle of the bridge", "millimetres"),
+    8: ("true", "wipe"),
+    9: ("front against the stop", "lowest point of the lens"),
+    10: ("maker's sign", "near circle"),
+    12: ("**Right lens**", "**Left lens**"),
+}
+"""What stands in the chapter that a habit sends to; of words with a bar between them, either."""
+
+
+def test_the_chapter_that_a_habit_sends_to_has_the_step() -> None:
+    source = project_folder("notebooks") / "source"
+    assert {entry.chapter for entry in CATALOGUE} == set(STANDS_IN)
+    for number, needed in STANDS_IN.items():
+        (path,) = source.glob(f"{number:02d}-*/*.ipynb")
+        cells = json.loads(path.read_text("utf-8"))["cells"]
+        prose = " ".join(" ".join(line.strip() for cell in cells for line in cell["source"]).split())
+        for words in needed:
+            assert any(each in prose for each in words.split("|")), (number, words)
+
+
 @every_slip
 def test_words_for_the_learner_are_whole(entry) -> None:
     for sentence in (entry.habit, entry.mend_for("bench"), entry.mend_for("paper")):
         assert sentence[0].isupper() and sentence.endswith(".")
     assert entry.spoils and entry.spoils <= set(SKILLS)
-    assert 1 <= entry.chapter <= 12 and entry.status and entry.ways
+    assert entry.chapter in STANDS_IN and entry.status and entry.ways
 
 
 @of_a_line
