@@ -25,7 +25,7 @@ def test_no_name_stops_a_message(course, tmp_path, text_of):
     for encoding in ("cp1252", "ascii", "cp437"):
         ran = _optics(course.root, "gather", str(work), "--preview", encoding=encoding)
         assert ran.returncode == 0, ran.stderr
-        assert b"1 submissions would be ready" in ran.stdout and b".pdf" in ran.stdout
+        assert b"1 submission would be ready" in ran.stdout and b".pdf" in ran.stdout
     assert _optics(course.root, "gather", str(work)).returncode == 0
     ran = _optics(course.root, "mark")
     assert ran.returncode == 0 and b"1 of 1 submissions were marked." in ran.stdout, ran.stderr
