@@ -131,7 +131,7 @@ def uncounted(skills: tuple[str, ...], spoiled: frozenset[str]) -> frozenset[str
 
 
 def harmful(line: Prescription, true: Triple, spoiled: frozenset[str]) -> bool:
-    """Whether a line would hurt: a dioptre out in some meridian, a wrong sign, an axis across."""
+    """Whether a line would hurt: about a dioptre out in some meridian, a wrong sign, an axis across."""
     # In tenths of a degree the greatest error is found to a hundred-thousandth, in whole ones to no better
     # than the thousandth by which a lens may fall short of a dioptre.
     around = np.deg2rad(np.arange(0.0, 180.0, 0.1))
@@ -147,7 +147,7 @@ def harmful(line: Prescription, true: Triple, spoiled: frozenset[str]) -> bool:
     across = (
         "axis" in spoiled and abs(true.cylinder) >= 0.5 and axis_difference(line.axis or 180, true.axis) >= 60
     )
-    return bool(np.abs(wrote - lens).max() >= 1.0 - 1e-5 or sign or across)
+    return bool(np.abs(wrote - lens).max() >= 0.875 - 1e-5 or sign or across)
 
 
 def _asked(line: Prescription, true: Triple) -> tuple[str, ...]:

@@ -142,7 +142,8 @@ def _limit(standard: Standard, job: Job, quantity: str, eye: str) -> float | Non
 
 def _across(job: Job, brief: Brief, eye: str, prism: float) -> dict[str, dict[str, Any]]:
     """Horizontal prism: ground in where it is read at a place of its own, else centres too far out or in."""
-    if brief.style == PROGRESSIVE or job.order.of(eye).line.prism:
+    # The record of a marked pair says where its centres lie, so one that was moved would not be found.
+    if brief.style == PROGRESSIVE or brief.even or job.order.of(eye).line.prism:
         return {eye: {"prism": Prism(np.array([prism, 0.0]))}}
     powers = [float(job.order.of(each).line.power.along(180)) for each in "RL"]
     if np.prod(powers) <= 0 or min(map(abs, powers)) < STRONG:

@@ -186,9 +186,9 @@ def test_a_habit_is_not_worn_where_it_writes_the_other_lens():
     assert mirrored(20).answers == ("-1.00 -1.00 x 120",)
 
 
-def test_just_under_a_dioptre_is_not_said_to_harm():
-    """+2.50 +0.50 x 126 written for +2.49 -0.49 x 128: at most 0.007 + 0.500 + 0.493, which is under a dioptre."""
+def test_just_under_what_harms_is_not_said_to_harm():
+    """+2.50 +0.50 x 126 written for +2.49 -0.37 x 128: at most 0.007 + 0.500 + 0.367, which is under 0.875 D."""
     line = Prescription(sphere=2.5, cylinder=0.5, axis=126)
-    true = Triple(2.4932, -0.4929, 128.276)
+    true = Triple(2.4932, -0.3673, 128.276)
     assert not harmful(line, true, frozenset({"cylinder"}))
-    assert harmful(line, true._replace(cylinder=-0.5), frozenset({"cylinder"}))
+    assert harmful(line, true._replace(cylinder=-0.3775), frozenset({"cylinder"}))
