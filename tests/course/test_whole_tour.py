@@ -55,7 +55,7 @@ def test_two_hundred_learners_from_an_empty_folder_to_feedback(tmp_path, capsys)
     # Where a habit hardly shows on the pair that came up, nothing is said.
     assert habitual > LEARNERS and named >= 0.93 * habitual
     told = said("report", "--course", root)
-    report = root / "reports" / re.search(r"reports.(.+ class)\.", told)[1]
+    report = root / "reports" / re.search(r"reports.(.+? class)\b", told)[1]
     totals = _rows(report / "totals.csv")
     assert len(totals) == LEARNERS
     in_book = sum(result.mark for result in found if not result.practice)
