@@ -225,7 +225,7 @@ def account(
 def _taught(habits: Sequence[Slip]) -> str:
     """Where the step stands that the habit misses."""
     chapters = sorted({entry.chapter for entry in habits})
-    return f"The step stands in chapter {' and '.join(map(str, chapters))}."
+    return f"See chapter{'s' * (len(chapters) > 1)} {' and '.join(map(str, chapters))}."
 
 
 def _named(missing: str) -> str:

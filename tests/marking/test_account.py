@@ -17,7 +17,7 @@ from optics import checks as check
 from optics.apprentices.bench_work import LEARNT
 from optics.lens.parsing import parse
 from optics.lens.power import Power
-from optics.marking.account import account
+from optics.marking.account import _taught, account
 from optics.marking.habits import CATALOGUE, Triple, slip
 from optics.marking.marks import hold, mark_against, true_triple
 from optics.marking.telling import Reply
@@ -187,3 +187,9 @@ def test_a_reply_of_a_check_is_that_account() -> None:
     with check.collecting() as said:
         check.conversion("-3.00 +1.25 x 060", given="-1.75 -1.25 x 060", to="plus", points=0)
     assert slip("axis 90 out").habit[1:] in said[0]["text/plain"]
+
+
+def test_the_chapters_of_two_habits_are_told_together() -> None:
+    one, two = (next(entry for entry in CATALOGUE if entry.chapter == number) for number in (2, 5))
+    assert _taught([one]) == "See chapter 2."
+    assert _taught([two, one]) == "See chapters 2 and 5."
