@@ -77,6 +77,12 @@ def habits_told(text: str) -> list[str]:
     return [entry.name for entry in CATALOGUE if entry.habit[1:] in text]
 
 
+def _named(text: str, told: list[str], other: re.Match | None) -> str:
+    """The names of all habits that a reply speaks of."""
+    two = re.search(r"would lead to this: (.+?)\.", text)
+    return "; ".join([*told, two[1] if two else "", other[1] if other else ""])
+
+
 def faults_of(text: str) -> list[str]:
     """What is wrong with a reply as a piece of English to a learner; nothing for a good one."""
     faults = [] if len(text.split()) <= MOST_WORDS else [f"{len(text.split())} words"]
@@ -93,6 +99,13 @@ def faults_of(text: str) -> list[str]:
     if len(told := habits_told(text)) > 1 or (told and "Two habits" in text):
         faults.append(f"{told} as if each were alone")
     other = re.search(r"it may as well be: (.+?)\. ?", text)
+    pen = [
+        name
+        for name in ("decimal point misplaced", "minus sign left out")
+        if name in _named(text, told, other)
+    ]
+    if pen and "notation" in praised(text):
+        faults.append(f"the notation is right beside {pen[0]}")
     if other and told and told[0] in other[1].split("; or "):
         faults.append(f"{told[0]} is its own rival")
     return faults

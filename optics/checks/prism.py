@@ -97,7 +97,7 @@ def place(answer: object, *, lens: str, points: float = 0.0) -> float:
     except OpticsError as error:
         return unreadable(_without_example(error, EXAMPLE["place"]), (SKILL,), points)
     if np.hypot(*(found + right)) <= PLACE_NEAR_MM:
-        sentence = "The distance is right. Which way does the base lie: to the centre of a plus lens, to the edge of a minus lens."
+        sentence = "The distance is right. A plus lens has its base towards the centre, a minus lens towards the edge: which way is that here?"
     elif np.hypot(*(10.0 * found - right)) <= PLACE_NEAR_MM:
         sentence = "Those are centimetres; write millimetres."
     else:

@@ -52,6 +52,11 @@ NOT_SETTLED = (
     "The sphere is near and not settled: read it three times, and write the step nearest to the mean."
 )
 
+_OF_A_LINE = frozenset({"sphere", "cylinder", "axis", "form"})
+_OF_THE_PEN = {"decimal point misplaced", "minus sign left out"}
+"""Habits beside which the notation is not called right."""
+_ONE_OF_A_SPHERE = {"line copied from the other lens": "sphere copied from the other lens"}
+
 _TWINS = tuple(
     Triple(sphere, cylinder, axis)
     for sphere, cylinder, axis in (
@@ -171,19 +176,21 @@ def account(
     silent = set() if "axis" in marks.skills and _difference_right(wrote, true, form) else {"cylinder"}
     if "form" in marks.missed and not all(_as_written(*each) for each in lines.values()):
         silent |= {"sphere", "cylinder", "axis"}  # the lens may be right, and none of its numbers
+    lenses = [lens for _, lens in lines.values() if lens is not None]
+    spheres = bool(lenses) and all(abs(lens.cylinder) < SMALLEST_CYLINDER for lens in lenses)
+    rivals = _rivals(either, spheres)
+    if _OF_THE_PEN & {*(entry.name for entry in habits), *(name for names in rivals for name in names)}:
+        silent |= {"notation"}
     right = [skill for skill in marks.skills if skill not in {*marks.missed, *spoilt, *silent}]
-    shown = [_shows_in(entry, eyes, wrong or {}) for entry, eyes in zip(habits, touched, strict=False)]
+    shown = [
+        _shows_in(entry, eyes, wrong or {}, habits) for entry, eyes in zip(habits, touched, strict=False)
+    ]
     # What a habit explains is not told as wrong by itself beside it.
     explained = _explained(habits, touched, wrong or {}, lines, form)
     open_yet = [skill for skill in marks.missed if skill not in {*unwritten, *explained, "notation"}]
     parts: list[tuple[int, str]] = [(0, sentence) for sentence in in_brief(refused)]
-    lenses = [lens for _, lens in lines.values() if lens is not None]
-    spheres = bool(lenses) and all(abs(lens.cylinder) < SMALLEST_CYLINDER for lens in lenses)
     if habits:
-        # Of a sphere there is one reading.
-        tie = may_as_well(
-            [each for each in either[1:] if not (spheres and "both readings" in " ".join(each))]
-        )
+        tie = may_as_well(rivals)
         did, mend = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
         of = next((eye for each in shown for eye in each), "R")
         line, lens = (pair or {}).get(of, (wrote, true))
@@ -255,9 +262,23 @@ def _as_written(wrote: Prescription | None, true: Triple | None) -> bool:
     return wrote is None or true is None or abs(wrote.sphere - true.sphere) <= POWER_WITHIN
 
 
-def _shows_in(entry: Slip, eyes: str, wrong: Mapping[str, str]) -> str:
+def _rivals(either: Sequence[tuple[str, ...]], spheres: bool) -> list[tuple[str, ...]]:
+    """What may as well be so, without what is the same said twice: a sphere is one reading, and its whole line."""
+    told: dict[frozenset[str], tuple[str, ...]] = {}
+    for names in either:
+        if not told or not (spheres and "both readings" in " ".join(names)):
+            same = frozenset(_ONE_OF_A_SPHERE.get(name, name) if spheres else name for name in names)
+            told.setdefault(same, names)
+    return [*told.values()][1:]
+
+
+def _shows_in(entry: Slip, eyes: str, wrong: Mapping[str, str], habits: Sequence[Slip] = ()) -> str:
     """Of the lenses that a habit touches those where something is not right that it spoils."""
-    seen = {eye for skill in entry.spoils for eye in wrong.get(skill, "")}
+    spoilt = set(entry.spoils)
+    if len(habits) > 1 and spoilt & _OF_A_LINE:
+        # A line that two habits spoil no longer tells by its numbers which of them spoilt which.
+        spoilt |= _OF_A_LINE
+    seen = {eye for skill in spoilt for eye in wrong.get(skill, "")}
     return "".join(eye for eye in eyes if eye in seen) or eyes
 
 
@@ -270,7 +291,7 @@ def _explained(
 ) -> set[str]:
     """The skills that the habits spoil wherever they are not right."""
     found = {skill for entry in habits for skill in entry.spoils}
-    line, left = frozenset({"sphere", "cylinder", "axis", "form"}), set()
+    line, left = _OF_A_LINE, set()
     for eye, (wrote, _) in lines.items():
         here = [
             each
@@ -342,7 +363,7 @@ def _led_to(
         return ""
     if line.same_power(wrote):
         return f"You wrote {wrote.distance}{of}, just what {leads} to."
-    return f"You wrote {wrote.distance}{of}; there {leads} to {line.distance}."
+    return f"You wrote {wrote.distance}{of}, close to the {line.distance} that {leads} to."
 
 
 def _numbers(lens: Triple) -> set[float]:

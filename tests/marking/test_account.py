@@ -19,8 +19,12 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.marking.account import _taught, account
 from optics.marking.habits import CATALOGUE, Triple, slip
-from optics.marking.marks import hold, mark_against, true_triple
+from optics.marking.marks import hold, mark_against, mark_pair, true_triple
+from optics.marking.read import read_answer
 from optics.marking.telling import Reply
+from optics.specimens.briefs import Brief
+from optics.specimens.right_ticket import right_ticket
+from optics.specimens.specimen import make
 
 OF_A_LINE = tuple(slip(name) for name in LEARNT if slip(name).of_a_line)
 
@@ -171,6 +175,51 @@ def test_every_pair_of_habits_over_a_pair_is_one_account() -> None:
         assert len(" ".join(sentences).split()) <= 68
         assert sentences[0].startswith("Two habits together")
         assert not habits_told(" ".join(sentences))
+
+
+def told_of(
+    lenses: str, right: str, left: str, names: tuple[str, ...], either=(), touched=("RL", "RL")
+) -> str:
+    """What is said of a pair made to these lenses, where habits in both lenses explain the ticket."""
+    pair = make(Brief(lenses=lenses), seed=1)
+    typed = right_ticket(pair) | {"right": right, "left": left}
+    read = read_answer(typed, "minus")
+    found = mark_pair(read, pair)
+    lines = {eye: (read.of(eye).distance, true_triple(pair.power(eye))) for eye in "RL"}
+    habits = [slip(name) for name in names]
+    told = account(
+        found.marks, habits, pair=lines, wrong=found.wrong, touched=touched, either=(names, *either)
+    )
+    return " ".join(told)
+
+
+def test_a_habit_of_both_lenses_is_not_said_of_one() -> None:
+    """Of two habits in a line its numbers may look right in one skill, and the habit was there all the same."""
+    lenses, both = "R -3.75 -1.75 x 004; L -4.75 -2.25 x 002", ("form not converted", "axis 90 out")
+    told = told_of(lenses, "-5.50 +1.75 x 004", "-7.25 +2.50 x 003", both)
+    assert "form not converted, then axis 90 out." in told, told
+    told = told_of(lenses, "-5.50 +1.75 x 094", "-7.25 +2.25 x 002", both, touched=("RL", "L"))
+    assert "form not converted, then axis 90 out (left lens)." in told, told
+
+
+def test_of_a_sphere_its_line_is_no_rival_of_itself() -> None:
+    names, line = ("sphere copied from the other lens",), ("line copied from the other lens",)
+    told = told_of("R -3.00 DS; L -1.50 DS", "-3.00 DS", "-3.00 DS", names, (line,), ("L",))
+    assert "sphere is that of the other lens" in told and "may as well" not in told, told
+    lenses = "R -3.00 -1.00 x 030; L -1.50 -1.00 x 030"
+    told = told_of(lenses, "-3.00 -1.00 x 030", "-3.00 -1.00 x 030", names, (line,), ("L",))
+    assert "may as well be: line copied from the other lens" in told, told
+
+
+@pytest.mark.parametrize("rival", [(), (("minus sign left out",),)])
+def test_notation_is_not_called_right_where_the_pen_may_have_slipped(rival) -> None:
+    names = ("drum read across zero",) if rival else ("decimal point misplaced",)
+    wrong = "+3.00 DS" if rival else "-0.30 DS"
+    told = told_of("R -3.00 DS; L -1.50 DS", wrong, "-1.50 DS", names, rival, ("R",))
+    assert "Right so far" not in told or "notation" not in praised(told), told
+    assert "notation" in praised(
+        told_of("R -3.00 DS; L -1.50 DS", "+3.00 DS", "-1.50 DS", ("drum read across zero",), (), ("R",))
+    )
 
 
 def test_what_is_wrong_with_the_notation_is_said_before_its_mend() -> None:
