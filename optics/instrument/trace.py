@@ -298,24 +298,30 @@ class Trace:
         )
 
     @property
-    def readings(self) -> tuple[DrumReading, ...]:
-        """The readings that were noted and not struck out again."""
-        kept: list[DrumReading] = []
-        for i, move in enumerate(self.moves):
+    def noted(self) -> tuple[int, ...]:
+        """The moves, by their numbers, that noted the readings which were not struck out again."""
+        kept: list[int] = []
+        for at, move in enumerate(self.moves):
             if move.control == "struck" and kept:
                 kept.pop()
             if move.control == "noted":
-                stood = self.after(i)
-                kept.append(
-                    DrumReading(
-                        eye=str(stood["lens"]),
-                        against=str(stood["against"]),
-                        lines=str(move.value),
-                        drum=float(stood["drum"]),
-                        wheel=float(stood["wheel"]),
-                    )
-                )
+                kept.append(at)
         return tuple(kept)
+
+    @property
+    def readings(self) -> tuple[DrumReading, ...]:
+        """The readings that were noted and not struck out again."""
+        return tuple(self._reading(at) for at in self.noted)
+
+    def _reading(self, at: int) -> DrumReading:
+        stood = self.after(at)
+        return DrumReading(
+            eye=str(stood["lens"]),
+            against=str(stood["against"]),
+            lines=str(self.moves[at].value),
+            drum=float(stood["drum"]),
+            wheel=float(stood["wheel"]),
+        )
 
 
 def _come_to(moves: Sequence[Move]) -> set[int]:

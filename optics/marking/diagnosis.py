@@ -851,10 +851,8 @@ def _evidence(
     try:
         kept = trace if isinstance(trace, Trace) else trace_from(trace)
         readings = kept.readings
-        # As it stood at each reading: who sets it between the lenses had it unset for the first.
-        dials = [
-            float(kept.after(at)["eyepiece"]) for at, move in enumerate(kept.moves) if move.control == "noted"
-        ]
+        # As it stood at each reading that counts: who sets it between the lenses had it unset for the first.
+        dials = [float(kept.after(at)["eyepiece"]) for at in kept.noted]
         inked = kept.inked(len(kept.moves))
     except (OpticsError, KeyError, TypeError, ValueError):
         return {}, ()
@@ -864,16 +862,18 @@ def _evidence(
     seen: list[str] = []
     moved = {move.control for move in kept.moves}
     unset = any(abs(dial - kept.eye) > SHARP_WITHIN for dial in dials)
-    if "eyepiece" not in moved:
+    # Of a record that ran full nobody knows what came after.
+    if "eyepiece" not in moved and kept.whole:
         seen.append("The eyepiece was not touched.")
-    elif unset:
+    elif "eyepiece" in moved and unset:
         seen.append("The eyepiece was not set at every reading.")
     factors["eyepiece not set"] = 30.0 if unset else 0.05
-    aside = any(move.control == "aside" and move.value == "yes" for move in kept.moves)
-    if not aside:
+    aside = any(stood == "yes" for stood in (kept.start.get("aside"), *_stood(kept, "aside")))
+    if not aside and kept.whole:
         seen.append("The drum was not looked at without a lens.")
-    factors["zero error not taken off"] = 0.3 if aside else 3.0
-    front = any(reading.against == FRONT and reading.lines == "sphere" for reading in readings)
+    if aside or kept.whole:
+        factors["zero error not taken off"] = 0.3 if aside else 3.0
+    front = any(_read_from_the_front(readings, pair, eye) for eye in "RL")
     if front:
         seen.append("A lens was read with its front on the stop.")
     factors["wrong side on the stop"] = 5.0 if front else 0.05
@@ -890,10 +890,23 @@ def _evidence(
             factors["wrong chart"] = 0.05 if all(right) else 30.0
         if not all(right):
             seen.append("A lens was inked from a chart with another sign than its own.")
-    each = [(reading.eye, reading.lines) for reading in readings]
-    if len(each) == len(set(each)):
+    # One that was struck out was taken all the same.
+    taken = sum(move.control == "noted" for move in kept.moves)
+    if kept.whole and taken == len({(reading.eye, reading.lines) for reading in readings}):
         seen.append("Each reading was taken once.")
     return factors, tuple(seen)
+
+
+def _stood(trace: Trace, control: str) -> list[float | str]:
+    return [move.value for move in trace.moves if move.control == control]
+
+
+def _read_from_the_front(readings: Sequence[Any], pair: Specimen | BareLenses, eye: str) -> bool:
+    """Whether a lens was read with its front on the stop; an addition on the front belongs there, beside the back."""
+    sides = {reading.against for reading in readings if reading.eye == eye and reading.lines == "sphere"}
+    if not isinstance(pair, BareLenses) and pair.addition_side(eye) == FRONT:
+        return sides == {FRONT}
+    return FRONT in sides
 
 
 def _turned_back(readings: Sequence[Any]) -> bool:
@@ -908,9 +921,10 @@ def _turned_back(readings: Sequence[Any]) -> bool:
 def _from_minus(trace: Trace) -> bool:
     """Whether the drum was turned towards plus just before a reading was noted."""
     drums: list[float] = [float(trace.start.get("drum", 0.0))]
-    for move in trace.moves:
+    counts = set(trace.noted)
+    for at, move in enumerate(trace.moves):
         if move.control == "drum":
             drums.append(float(move.value))
-        elif move.control == "noted" and len(drums) > 1 and drums[-1] > drums[-2] + 0.02:
+        elif at in counts and len(drums) > 1 and drums[-1] > drums[-2] + 0.02:
             return True
     return False

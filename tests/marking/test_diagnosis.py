@@ -152,6 +152,61 @@ def test_a_damaged_record_is_left_aside(damaged: object) -> None:
     assert diagnose(ticket, pair, trace=damaged) == diagnose(ticket, pair)
 
 
+def test_a_reading_that_was_struck_out_counts_against_nobody() -> None:
+    """Who finds the eyepiece unset, strikes the reading out, sets it and reads again has set it."""
+    pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
+    ticket = read_answer({"right": "-2.75 DS", "left": "-1.75 DS"})
+    again = (
+        ("drum", -2.75),
+        ("drum", -2.0),
+        ("noted", "sphere"),
+        ("struck", "last"),
+        ("eyepiece", 0.0),
+        ("drum", 1.0),
+    )
+    found = diagnose(ticket, pair, trace=trace(eyepiece=5.0, moves=again))
+    assert found.names == ("drum counted the wrong way",)
+    assert not {"The eyepiece was not set at every reading.", "Each reading was taken once."} & {*found.seen}
+    assert "A reading was come to from the minus side." not in found.seen
+    kept = (*again[:3], ("drum", 1.0))
+    found = diagnose(ticket, pair, trace=trace(eyepiece=5.0, moves=kept))
+    assert "A reading was come to from the minus side." in found.seen and found.names == ("eyepiece not set",)
+
+
+def test_of_a_record_that_ran_full_nobody_knows_what_came_after() -> None:
+    pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
+    ticket = read_answer({"right": "-2.75 DS", "left": "-1.75 DS"})
+    kept = trace()
+    nothing_done = {
+        "The eyepiece was not touched.",
+        "The drum was not looked at without a lens.",
+        "Each reading was taken once.",
+    }
+    assert nothing_done <= {*diagnose(ticket, pair, trace=kept).seen}
+    kept.whole = False
+    assert not nothing_done & {*diagnose(ticket, pair, trace=kept).seen}
+
+
+def test_a_pair_that_lay_aside_when_the_record_began_is_seen_aside() -> None:
+    pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
+    kept = trace(moves=(("drum", 0.25), ("drum", 0.0), ("aside", "no")))
+    kept.start["aside"] = "yes"
+    found = diagnose(read_answer({"right": "-2.75 DS", "left": "-1.75 DS"}), pair, trace=kept)
+    assert "The drum was not looked at without a lens." not in found.seen
+
+
+def test_the_front_of_a_bifocal_lies_on_the_stop_for_its_addition_alone() -> None:
+    lenses = [Multifocal(power=sphere(-2.25), addition=2.0, eye=eye, centre_thickness_mm=0.0) for eye in "RL"]
+    ticket = read_answer({"right": "-2.75 DS", "left": "-2.75 DS", "add_right": "+2.00", "add_left": "+2.00"})
+    front = (("against", "front"), ("drum", -2.0), ("noted", "sphere"), ("drum", 0.0), ("noted", "sphere"))
+    said = "A lens was read with its front on the stop."
+    addition = trace(moves=(("drum", -2.0), ("noted", "sphere"), *front, ("against", "back")))
+    assert said not in diagnose(ticket, specimen(*lenses), trace=addition).seen
+    assert said in diagnose(ticket, specimen(*lenses), trace=trace(moves=front)).seen
+    bare = BareLenses({eye: sphere(-2.25) for eye in "RL"})
+    assert said in diagnose(ticket, bare, trace=addition).seen
+
+
 def test_a_record_alone_accuses_nobody() -> None:
     pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
     ticket = read_answer({"right": "-2.25 DS", "left": "-1.25 DS"})

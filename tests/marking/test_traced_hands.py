@@ -7,6 +7,7 @@ from the diagnosis. The eyepiece stops at 5 D on its dial, so one left unset is 
 from __future__ import annotations
 
 import importlib.util
+import re
 from pathlib import Path
 
 import numpy as np
@@ -132,3 +133,44 @@ def test_a_way_of_working_that_leaves_a_mark_is_told(style: str) -> None:
 def test_an_honest_hand_with_its_record_is_not_accused(style: str) -> None:
     accused = [found.names for seed in range(25) if (found := told("", style, seed)[0])]
     assert len(accused) <= 1, accused
+
+
+def mangled(bundle: dict, other: dict, rng: np.random.Generator) -> list[dict]:
+    """A record cut, shuffled, repeated, or put together from two."""
+    moves, others = (re.findall(r"[a-z]\d+,-?\d+;", each["moves"]) for each in (bundle, other))
+    third = len(moves) // 3
+    ways = [moves[:third], moves[third:], moves[::-1], moves[::2], moves * 2, others, moves[:third] + others]
+    ways += [list(rng.permutation(moves)), [each for each in moves if each[0] not in "de"], []]
+    flipped = bundle["start"] | {"lens": 1, "against": 1, "aside": 1}
+    return [
+        bundle | {"moves": "".join(way), "start": start}
+        for way in ways
+        for start in (bundle["start"], flipped)
+    ]
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_of_a_forged_record_no_more_is_told_than_stands_in_it(style: str) -> None:
+    """Nothing breaks, and each sentence about the moves is looked for in the moves themselves."""
+    told: set[str] = set()
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        ticket, pair, kept = at_work("eyepiece not set", style, seed)
+        for record in mangled(kept.bundle, at_work("", style, seed + 50)[2].bundle, rng):
+            found, moves, start = diagnose(ticket, pair, trace=record), record["moves"], record["start"]
+            told |= {*found.seen}
+            done = {
+                "The eyepiece was not touched.": "e" not in moves,
+                "The eyepiece was not set at every reading.": "e" in moves,
+                "The drum was not looked at without a lens.": not re.search(r"o\d+,1;", moves)
+                and not start["aside"],
+                "A lens was read with its front on the stop.": bool(
+                    start["against"] or re.search(r"a\d+,1;", moves)
+                ),
+                "A reading was come to from the minus side.": "d" in moves,
+                "Each reading was taken once.": len(re.findall("n", moves)) <= 4,
+                "The wheel was turned by 90 between the two readings.": "w" in moves,
+                "A lens was inked from a chart with another sign than its own.": "i" in moves,
+            }
+            assert all(done[sentence] for sentence in found.seen), (found.seen, moves)
+    assert len(told) >= 5, told
