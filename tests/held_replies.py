@@ -31,7 +31,6 @@ DENIES = {
     "sign of the sphere was left out": "sphere",
     "eyepiece was not set": "sphere",
     "other cylinder form": "form",
-    "cylinder was overlooked": "cylinder",
     "where the lens has a cylinder": "cylinder",
     "near and not settled": "sphere",
     "written as the addition": "add",

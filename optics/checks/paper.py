@@ -52,7 +52,8 @@ def conversion(answer: object, *, given: str, to: str, points: float = 0.0) -> f
             true=triple_of(right),
         )
 
-    return lens_answer(answer, LENS_SKILLS, points, '"-1.00 +0.50 x 090"', mark, to)
+    example = f'"-1.00 {"+" if to == "plus" else "-"}0.50 x 090"'
+    return lens_answer(answer, LENS_SKILLS, points, example, mark, to)
 
 
 def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
@@ -117,7 +118,7 @@ def notation(answer: object, *, given: str, points: float = 0.0) -> float:
         other = () if same else ("That is another lens than the one given: copy it figure by figure.",)
         return one_skill("notation", same and not loose, points, *other, *loose)
 
-    return lens_answer(answer, ("notation",), points, '"-1.00 +0.50 x 090"', mark)
+    return lens_answer(answer, ("notation",), points, '"-1.00 -0.50 x 090"', mark)
 
 
 def settled(

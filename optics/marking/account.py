@@ -44,9 +44,9 @@ _ON_PAPER = {
 }
 LOOK_AGAIN = {"bench": _AT_THE_BENCH, "paper": _ON_PAPER}
 OVERLOOKED = {
-    "bench": "You wrote a sphere where a cylinder was overlooked: with one set of lines sharp, turn on and see "
+    "bench": "You wrote a sphere where the lens has a cylinder: with one set of lines sharp, turn on and see "
     "whether the other is sharp there too.",
-    "paper": "You wrote a sphere where a cylinder was overlooked: the two powers differ.",
+    "paper": "You wrote a sphere where the lens has a cylinder: the two powers differ.",
 }
 NOT_SETTLED = (
     "The sphere is near and not settled: read it three times, and write the step nearest to the mean."
