@@ -83,7 +83,9 @@ def crossed(answer: object, *, given: str, points: float = 0.0) -> float:
         both = good["sphere"] and good["cylinder"]
         # How it is written counts once one of the powers is right.
         counted = good | {"notation": not loose and (good["sphere"] or good["cylinder"])}
-        marks = shared_out(good, points, counted)
+        # Axes that changed places make another lens, which is marked as any line of it is.
+        harm = exactly(line.to_prescription(), lens.to_minus_cylinder()).harm
+        marks = shared_out(good, points, counted, harm)
         if not marks.missed:
             return tell(Reply(state="Right", marks=marks))
         if good["axis"]:

@@ -340,6 +340,12 @@ def test_settling_takes_every_defensible_line_and_names_its_table() -> None:
         assert ask(loose)[0] > 0
 
 
+def test_crossed_axes_that_changed_places_earn_no_more_than_a_lens_across() -> None:
+    swapped = check.crossed("-0.50 x 135 / -1.75 x 045", given="-0.50 -1.25 x 135", points=4)
+    across = check.conversion("-0.50 -1.25 x 045", given="-1.75 +1.25 x 045", to="minus", points=4)
+    assert swapped == across == 2.0
+
+
 def test_practice_tells_what_is_right_and_earns_nothing() -> None:
     ask = QUESTIONS["from a cross"].right
     mark, reply = said(lambda a: check.from_cross(a, powers={45: -0.75, 135: 1.25}, points=0), ask)
