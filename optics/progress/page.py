@@ -77,14 +77,14 @@ def progress_page(progress: Progress, chapters: Sequence[str], told: Sequence[st
     rows = []
     for name in chapters:
         done = progress.chapters.get(name)
-        cells = [title(name)]
         states = done.states if done else {}
-        cells += [
+        cells = [title(name)] + [
             ", ".join(s for s, state in states.items() if state == wanted) for wanted in (DONE, TRY_AGAIN)
         ]
-        cells.append("" if done else NOT_YET)
+        if not done:
+            cells[1] = NOT_YET
         rows.append("".join(f"<td style='text-align:left'>{escape(cell)}</td>" for cell in cells))
-    heads = "".join(f"<th style='text-align:left'>{head}</th>" for head in ("chapter", DONE, TRY_AGAIN, ""))
+    heads = "".join(f"<th style='text-align:left'>{head}</th>" for head in ("chapter", DONE, TRY_AGAIN))
     body = "".join(f"<tr>{row}</tr>" for row in rows)
     parts.append(f"<table><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>")
     for style in STYLES:
