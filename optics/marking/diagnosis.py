@@ -6,9 +6,10 @@ the habit of reading (asked of the real lens), the noise of the hand
 (`optics.instrument.repeats`: 0.05 D, 1.7 degrees over the cylinder; proposals), settling,
 then the habit of writing. A lens alone is a pair of which one side is written.
 
-Settling is taken as the share of the noise that falls into each step of the two meridians,
-with the weak cylinder settling to a sphere; `optics.judging.settling` weighs nine lines more
-finely, which this stands in for. Priors are judgement: nobody has counted habits.
+Most settle by the rule of the course (`optics.judging.settling`), some put each meridian on its
+nearest step. What is in no catalogue is met by a rival of its own for each thing on a ticket, wrong
+in one lens, in both or in both alike, with a heavy tail. Priors are judgement: nobody has counted
+habits.
 """
 
 from __future__ import annotations
@@ -44,17 +45,18 @@ Floats = NDArray[np.float64]
 OTHER = {"R": "L", "L": "R"}
 LEFT_AS_FOUND = {"bent": (TEMPLE_TWISTED, FRONT_BENT), "smeared": (SMEARED,)}
 
-HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.12, 0.15, 0.01
-"""Priors: a judgement, not a count. `ODD` is a field that is wrong for no reason in the catalogue."""
+HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.12, 0.16, 0.03
+"""Priors: a judgement, not a count. `ODD` is one thing, or two, wrong for no reason in the catalogue."""
+ODD_POWER, ODD_AXIS, ODD_ADD, ODD_PRISM, ODD_MM = 0.75, 20.0, 0.5, 1.0, 4.0
+"""Half of what is odd is no further off than this, and the tail is heavy (dioptres, degrees, millimetres)."""
 BESIDE = 0.05
 """How likely one more field is odd beside a habit."""
 SAID_FROM = 0.6
 """Below this much belief in habits nothing is said."""
 EVEN = 5.0
 """Explanations within this many times of the best are named together with it."""
-BY_CHANCE = 0.07
-"""What no catalogue holds writes by chance what a habit leads to; so much of the belief in habits is its own.
-Of 93 noisy tickets told with more than 0.9 (strangers at the share of these priors) 0.92 had a habit that was named."""
+BY_CHANCE = 0.04
+"""What no catalogue holds writes by chance what a habit leads to; so much of the belief in habits is its own."""
 GAIN = 1.0
 """A habit must explain this much more (natural log) than its absence, or it does not show."""
 FURTHEST = 3
@@ -64,6 +66,14 @@ DIGITS = ("last digits", "first digits", "outer digits")
 STEP = 0.25
 NOISE = 1.2 * READING_DEVIATION
 """A little wider than one careful reading: hands differ."""
+ALIKE = {
+    **{"cylinder": (0.25, 0.18), "axis": (1.0, 3.0), "add": (0.25, 0.18)},
+    **{"prism": (0.25, 0.25), "pd": (0.5, 0.8), "height": (0.5, 0.8)},
+}
+"""The step in which each thing is written, and by how much it differs from reading and settling where
+it is odd in both lenses alike."""
+COPIED_LAST = 0.8
+"""How often what is copied from the other lens is what was written of it, and not read once more."""
 AS_TAUGHT = 0.85
 """How many settle by the rule of the course; the others put each meridian on its nearest step."""
 PD_NOISE, PD_STEP = 0.5, 0.5
@@ -137,7 +147,7 @@ class Diagnosis:
         """The explanations that this pair cannot tell from the first, the first among them."""
         if not self.ranked:
             return ()
-        least = self.ranked[0].posterior / EVEN
+        least = max(each.posterior for each in self.ranked) / EVEN
         return tuple(each for each in self.ranked if each.posterior >= least)[:FURTHEST]
 
     @property
@@ -196,6 +206,7 @@ class _Lines(NamedTuple):
     axis: Floats
     deviation: Floats
     swapped: NDArray[np.intp]
+    taken: tuple[tuple[int, str], ...]
 
 
 @lru_cache(maxsize=4)
@@ -284,7 +295,7 @@ class _Truth:
 
     def _met(self, eye: str, part: str, read: str = "", against: str = BACK) -> OverStop:
         """What a focimeter shows of a part of a lens read in a way: its power as read, and its prism."""
-        eye = OTHER[eye] if read == "laid" else eye
+        eye = OTHER[eye] if read.startswith("laid") else eye
         key = eye, (FRONT if read == "front" else against), (read if read in LEFT_AS_FOUND else "")
         if key not in self._laid:
             self._laid[key] = self._lay(*key)
@@ -452,7 +463,8 @@ class _Truth:
         # Every line of one state has one axis, but for what a habit makes of a sphere among them.
         best = chance.argmax(axis=-1)[..., None]
         axes = np.take_along_axis(lines[2], best, -1)[..., 0]
-        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped)
+        copied = tuple((i, read) for i, read in enumerate(reads) if read.startswith("take") and possible[i])
+        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped, copied)
 
     def _settled(self, s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
         """Lines that a reading may be settled to, and the chance of each."""
@@ -493,6 +505,14 @@ class _Truth:
             table[i, 0] = written(eye, write, table[0, 0])
         for i, write in enumerate(writes, n):
             table[:, i] = written(eye, write, table[:, 0])
+            if write == "all here":
+                # The other lens's is read in the same way, and what is written wrongly is so in both.
+                there = np.full_like(table[:, 0], np.nan)
+                there[:n] = [self._begun(channel, OTHER[eye], read) for read in reads]
+                for k, each in enumerate(writes, n):
+                    there[k] = 0.0 if each == write else written(OTHER[eye], each, there[0])
+                table[:, i] = table[:, 0] - there
+                table[i, i] = table[i, 0]
         table[n:, :n] = np.swapaxes(table[:n, n:], 0, 1)
         return table[..., 0] if channel == "add" else table
 
@@ -507,8 +527,11 @@ class _Truth:
         if channel == "prism":
             # Prism can be read in the middle of any rim.
             part = read if read in ("centre", "distance") else "prism"
-            can = self._can(read) or part == "centre"
-            return self._met(eye, part, read).prism.vector if can else [np.nan, np.nan]
+            if not (self._can(read) or part == "centre"):
+                return [np.nan, np.nan]
+            met = self._met(eye, part, read).prism.vector
+            # A base in stays a base in where it is written into the other box.
+            return met * [-1.0, 1.0] if read == "laid, as named" else met
         of = OTHER[eye] if read == "laid" else eye
         side = self.pair.addition_side(of)
         if side is None or not self._can(read):
@@ -527,7 +550,7 @@ class _Truth:
 
     def _prism_written(self, eye: str, write: str, found: Floats) -> Floats:
         if write == "all here":
-            return found - self._met(OTHER[eye], "prism").prism.vector
+            return found - self._begun("prism", OTHER[eye], "")
         return found * {"none": (0, 0), "across": (-1, 1), "upside": (1, -1), "all": (-1, -1)}[write]
 
     def _pd_written(self, eye: str, write: str, found: Floats) -> Floats:
@@ -588,7 +611,9 @@ def _settlings() -> Floats:
             # Of two readings the more plus one is the first, whichever meridian it was.
             read = np.maximum(at + one, at - cylinder + two), np.minimum(at + one, at - cylinder + two)
             came = to[:, read[0] % steps, read[0] - read[1]] + base + read[0] * _GRID
-            up, down = (np.clip(np.round(each / STEP) - by, -1, 1) for each, by in zip(came, nearest, strict=True))
+            up, down = (
+                np.clip(np.round(each / STEP) - by, -1, 1) for each, by in zip(came, nearest, strict=True)
+            )
             place = (3 * (up + 1) + down + 1).astype(int)
             found[at, cylinder, place] += weight[i, j]
     return found
@@ -611,7 +636,7 @@ def _rise(z: Any) -> Any:
     return 1.0 / (1.0 + np.exp(-1.702 * np.clip(z, -30.0, 30.0)))
 
 
-def _share(off: Any, noise: float, step: float = STEP) -> Any:
+def _share(off: Any, noise: Any, step: float = STEP) -> Any:
     """The share of the noise that falls into a step whose middle is `off` away."""
     return _rise((off + step / 2) / noise) - _rise((off - step / 2) / noise)
 
@@ -634,18 +659,54 @@ def _near(off: Floats, wrote: float, exact: bool) -> Floats:
     )
 
 
-def _of_line(lines: _Lines, wrote: Triple, exact: bool) -> tuple[Floats, float]:
-    """Log likelihood of a line for every two effects, and of an odd line."""
+class _Odd(NamedTuple):
+    """One thing of one lens that went wrong for no reason in the catalogue.
+
+    `log` is the likelihood of its field where it is odd by itself and `rest` that of what else the
+    field holds; `off` is how far it stands from the right one, and `likely` how likely that is.
+    """
+
+    log: float
+    rest: float
+    off: Any
+    likely: float
+
+
+class _Fit(NamedTuple):
+    """How well one field fits every two effects, and where any one part of it is odd, by part."""
+
+    table: Floats
+    parts: dict[str, _Odd]
+
+    @property
+    def odd(self) -> float:
+        """The likelihood of the field where something in it is odd."""
+        return float(np.log(np.mean(np.exp([part.log for part in self.parts.values()])) + 1e-12))
+
+
+def _tail(off: Any, half: float, step: float) -> float:
+    """How likely something odd is to stand so far off: half within `half`, and a heavy tail."""
+    return float(step / (np.pi * half * (1.0 + (off / half) ** 2)))
+
+
+def _part(rest: float, off: Any, likely: float) -> _Odd:
+    rest = float(np.log(rest + 1e-12))
+    return _Odd(rest + float(np.log(likely)), rest, off, likely)
+
+
+def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -> _Fit:
+    """Log likelihood of a line for every two effects; `across` is what was written of the other lens."""
     off_s, off_c = lines.sphere - wrote.sphere, lines.cylinder - wrote.cylinder
     near = (lines.chance > 0) & (abs(off_s) < FAR) & (abs(off_c) < FAR)
-    each = np.zeros(near.shape)
-    each[near] = lines.chance[near] * _near(off_s[near], wrote.sphere, exact)
-    each[near] *= _near(off_c[near], wrote.cylinder, exact)
-    power = each.sum(axis=-1)
+    of_s, of_c = np.zeros(near.shape), np.zeros(near.shape)
+    of_s[near] = _near(off_s[near], wrote.sphere, exact)
+    of_c[near] = _near(off_c[near], wrote.cylinder, exact)
+    power = (lines.chance * of_s * of_c).sum(axis=-1)
     around = np.ones_like(power)
+    off_a = 0.0
     if wrote.cylinder:
         before = np.array([wrote.axis, *(float(WRITINGS[each](0.0, 1.0, wrote.axis)[2]) for each in DIGITS)])
-        off = abs((lines.axis - before[lines.swapped] + 90.0) % 180.0 - 90.0)
+        off = (lines.axis - before[lines.swapped] + 90.0) % 180.0 - 90.0
         deviation = np.full_like(off, 0.3) if exact else lines.deviation
         tail = 0.0 if exact else 1.0
         around = (
@@ -655,35 +716,77 @@ def _of_line(lines: _Lines, wrote: Triple, exact: bool) -> tuple[Floats, float]:
         )
         around = np.minimum(around, 1.0)
         around = np.where(around < 1e-6, 1e-6 if not exact else 1e-9, around)
+        off_a = float(off[0, 0])
+    likely = power * around
+    if across is not None and not exact:
+        likely = _copied(likely, lines, (of_c, around, power), wrote, across)
     floor = 1e-12 if exact else 1e-8
     possible = lines.chance.sum(axis=-1) > 0
-    found = np.where(possible, np.log(power * around + floor), -np.inf)
-    chance = lines.chance[0, 0]
-    right_s = float((chance * _near(off_s[0, 0], wrote.sphere, exact)).sum())
-    right_c = float((chance * _near(off_c[0, 0], wrote.cylinder, exact)).sum())
-    axis = 1 / 90.0 if wrote.cylinder else 1.0
-    odd = (
-        0.4 / 40 * right_c * around[0, 0]
-        + 0.2 / 20 * right_s * around[0, 0]
-        + 0.2 * axis * power[0, 0]
-        + 0.2 / 800 * axis
+    found = np.where(possible, np.log(likely + floor), -np.inf)
+    # --- and where one part of it is odd
+    chance, turn = lines.chance[0, 0], float(around[0, 0])
+    right_s, right_c = (
+        float((chance * _near(each[0, 0], value, exact)).sum())
+        for each, value in ((off_s, wrote.sphere), (off_c, wrote.cylinder))
     )
-    return found, float(np.log(odd + 1e-12))
+    by_s, by_c = (-float((chance * each[0, 0]).sum()) for each in (off_s, off_c))
+    odd_s, odd_c = (_tail(each, ODD_POWER, STEP) for each in (by_s, by_c))
+    odd_a = 0.7 * _tail(off_a, ODD_AXIS, 1.0) + 0.3 / 180.0 if wrote.cylinder else 1.0
+    parts = {
+        # What moves both spheres alike is in the catalogue: it is what an eyepiece does.
+        "sphere": _part(right_c * turn, None, odd_s),
+        "cylinder": _part(right_s * turn, by_c, odd_c),
+        "line": _part(1.0, None, odd_s * odd_c * odd_a),
+    }
+    if wrote.cylinder:
+        parts["axis"] = _part(float(power[0, 0]), off_a, odd_a)
+    return _Fit(found, parts)
 
 
-def _of_add(table: Floats, wrote: float) -> tuple[Floats, float]:
+def _copied(likely: Floats, lines: _Lines, own: Sequence[Floats], wrote: Triple, across: Triple) -> Floats:
+    """The same with what is copied taken from what was written of the other lens, not from what is true.
+
+    Beside a habit of writing it may have been copied before that, so the likelihood stays a part.
+    """
+    of_c, around, power = own
+    same_s = float(abs(across.sphere - wrote.sphere) < 0.006)
+    same_c = float(abs(across.cylinder - wrote.cylinder) < 0.006)
+    same_a = float(not wrote.cylinder or abs((across.axis - wrote.axis + 90.0) % 180.0 - 90.0) < 0.6)
+    chance = lines.chance[:, 0]
+    found = likely.copy()
+    for at, copied in lines.taken:
+        if copied == "take line":
+            each = np.full(len(likely), same_s * same_c * same_a)
+        elif copied == "take sphere":
+            each = same_s * (chance * of_c[:, 0]).sum(axis=-1) * around[:, 0]
+        else:
+            each = same_a * (power[:, 0] if wrote.cylinder else 0.0 * power[:, 0])
+        # With nothing else done it is what stands there.
+        each = COPIED_LAST * each + (1.0 - COPIED_LAST) * likely[at]
+        each = np.where(lines.chance[at].sum(axis=-1) > 0, each, 0.0)
+        found[at], found[:, at] = each, each
+    return found
+
+
+def _of_add(table: Floats, wrote: float) -> _Fit:
     noise = NOISE * np.sqrt(2.0)
     found = np.log(0.98 * _share(table - wrote, noise) + 0.02 * _share(table - wrote, 3 * noise) + 1e-5)
-    return np.where(np.isnan(table), -np.inf, found), float(np.log(1 / 30.0))
+    off = wrote - float(table[0, 0])
+    return _Fit(
+        np.where(np.isnan(table), -np.inf, found), {"add": _part(1.0, off, _tail(off, ODD_ADD, STEP))}
+    )
 
 
-def _of_length(table: Floats, wrote: float) -> tuple[Floats, float]:
+def _of_length(name: str, table: Floats, wrote: float) -> _Fit:
     # A distance doubled has twice the error, and one in centimetres a tenth of it.
     wide, fine = np.where(table > 50.0, 2.0, 1.0) * PD_NOISE, 0.1
     close = np.minimum(_of_noise(table - wrote, wide), 1.0)
     small = np.minimum(_of_noise(table - wrote, fine), 1.0)
     found = np.log(np.where(table < 10.0, (close + small) / 2.0, close) + 1e-6)
-    return np.where(np.isnan(table), -np.inf, found), float(np.log(PD_STEP / 20.0))
+    off = wrote - float(table[0, 0])
+    return _Fit(
+        np.where(np.isnan(table), -np.inf, found), {name: _part(1.0, off, _tail(off, ODD_MM, PD_STEP))}
+    )
 
 
 def _of_noise(off_mm: Floats, noise: Any) -> Floats:
@@ -691,14 +794,51 @@ def _of_noise(off_mm: Floats, noise: Any) -> Floats:
     return PD_STEP * (0.97 * np.exp(-(off**2) / 2) + 0.01 * np.exp(-abs(off) / 3)) / (2.5 * noise)
 
 
-def _of_prism(table: Floats, wrote: Prism, thinning: Floats, strength: float) -> tuple[Floats, float]:
-    noise = np.hypot(PRISM_NOISE, PLACED_CM * strength)
-    ways = []
-    for left_out in (0.0, 1.0) if thinning.any() else (0.0,):
-        off = ((table - left_out * thinning - np.asarray(wrote.vector)) ** 2).sum(axis=-1) / noise**2
-        ways.append(0.97 * np.exp(-off / 2) + 0.03 * np.exp(-off / 18) / 9)
-    found = np.log(np.mean(ways, axis=0) * 0.0625 / (6.28 * noise**2) + 1e-7)
-    return np.where(np.isnan(table[..., 0]), -np.inf, found), float(np.log(1e-3))
+def _of_prism(
+    table: Floats,
+    wrote: Prism,
+    thinning: tuple[Floats, float],
+    strength: float,
+    both: NDArray[np.bool_],
+) -> _Fit:
+    """`thinning` comes with how likely it was left out; `both` says in which effects the prism of both
+    lenses stands in one, with the noise of both.
+    """
+    noise = _prism_noise(strength)
+    noises = noise * np.where(both[:, None] | both, np.sqrt(2.0), 1.0)
+    likely, (thinned, left_out) = np.zeros(table.shape[:2]), thinning
+    for part, chance in ((0.0, 1.0 - left_out), (1.0, left_out)) if thinned.any() else ((0.0, 1.0),):
+        off = ((table - part * thinned - np.asarray(wrote.vector)) ** 2).sum(axis=-1) / noises**2
+        likely = likely + chance * (0.97 * np.exp(-off / 2) + 0.03 * np.exp(-off / 18) / 9)
+    found = np.log(likely * 0.0625 / (6.28 * noises**2) + 1e-7)
+    by = np.asarray(wrote.vector) - table[0, 0]
+    by = min(by, by + thinned, key=lambda each: float(each @ each))
+    # Heavy in two directions as the others are in one.
+    likely = 0.0625 / (6.28 * ODD_PRISM**2 * (1.0 + float(by @ by) / ODD_PRISM**2) ** 1.5)
+    return _Fit(np.where(np.isnan(table[..., 0]), -np.inf, found), {"prism": _part(1.0, by, likely)})
+
+
+def _prism_noise(strength: float) -> float:
+    return float(np.hypot(PRISM_NOISE, PLACED_CM * strength))
+
+
+def _left_out(ticket: Ticket, truth: _Truth) -> float:
+    """How likely it is that thinning prism was left out, which is no habit: in both lenses or in neither."""
+    chances: list[float] = []
+    pair = truth.pair
+    if isinstance(pair, BareLenses):
+        return 0.5
+    for eye in truth.lines:
+        met, thinning = ticket.of(eye).prism_met(eye), np.asarray(pair.thinning(eye).vector)
+        if met is None or not thinning.any():
+            continue
+        off = np.asarray(met.vector) - truth.values("prism", eye)[0, 0]
+        noise = _prism_noise(truth.strength(eye))
+        with_it, without = (
+            1e-4 + np.exp(-float(each @ each) / (2.0 * noise**2)) for each in (off, off + thinning)
+        )
+        chances.append(without / (with_it + without))
+    return float(min(chances, default=0.5))
 
 
 # --- weighing -------------------------------------------------------------------------------------
@@ -727,38 +867,78 @@ class _Weighed:
     names: list[str] = field(default_factory=list)
     singly: list[Floats] = field(default_factory=list)
     odd: list[float] = field(default_factory=list)
+    parts: dict[str, dict[str, tuple[_Odd, float]]] = field(default_factory=dict)
     total: Any = 0.0
 
-    def add(self, name: str, fit: tuple[Floats, float], picked: NDArray[np.intp]) -> None:
-        table, odd = fit
-        self.names.append(name)
-        self.singly.append(table[picked, 0])
-        self.odd.append(odd)
-        self.total = self.total + table[np.ix_(picked, picked)]
+    def add(self, name: str, eye: str, fit: _Fit, picked: NDArray[np.intp]) -> None:
+        self.names.append(f"{name} {eye}")
+        self.singly.append(fit.table[picked, 0])
+        self.odd.append(fit.odd)
+        for part, odd in fit.parts.items():
+            self.parts.setdefault(part, {})[eye] = odd, float(fit.table[0, 0])
+        self.total = self.total + fit.table[np.ix_(picked, picked)]
+
+    def strange(self) -> float:
+        """How much likelier the ticket is where one thing in it, or two, went wrong for no known reason."""
+        each = {part: self._strange(part, by_eye) for part, by_eye in self.parts.items()}
+        line = [each[part] for part in _OF_A_LINE if part in each]
+        # What two parts of one line do together is the whole line's to say.
+        fields = np.array(
+            [*([np.mean(line)] if line else []), *(v for k, v in each.items() if k not in _OF_A_LINE)]
+        )
+        two = fields.sum() ** 2 - (fields**2).sum()
+        # What is not on this ticket may have gone wrong as well, and does not show.
+        things, pairs = 8, 5 * 4
+        return ONE_ODD * sum(each.values()) / things + TWO_ODD * float(two) / pairs
+
+    @staticmethod
+    def _strange(part: str, by_eye: Mapping[str, tuple[_Odd, float]]) -> float:
+        """The same for one thing: wrong in one lens, in both each by its own amount, or in both alike."""
+        ratios = [np.exp(odd.log - right) for odd, right in by_eye.values()]
+        if len(ratios) == 1:
+            return float(ratios[0])
+        (one, right), (two, left) = by_eye.values()
+        alike = 0.0
+        if one.off is not None:
+            step, noise = ALIKE[part]
+            apart = np.atleast_1d(np.subtract(one.off, two.off)) / noise
+            share = (min(step / (2.5066 * noise), 1.0) * np.exp(-(apart**2) / 2.0)).prod()
+            alike = np.sqrt(one.likely * two.likely) * share * np.exp(one.rest + two.rest - right - left)
+        return float(np.mean([*ratios, ratios[0] * ratios[1], alike]))
+
+
+_OF_A_LINE = ("sphere", "cylinder", "axis", "line")
 
 
 def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
     found, effects = _Weighed(), _effects(truth.where)
     exact = truth.where == "paper"
+    wrote = {
+        eye: turned(Triple(line.sphere, line.cylinder, float(line.axis or 180)), truth.form)
+        for eye in truth.lines
+        if (line := ticket.of(eye).distance) is not None
+    }
+    left_out = _left_out(ticket, truth)
     for eye, lines in truth.lines.items():
         lens = ticket.of(eye)
-        if lens.distance is not None:
-            line = lens.distance
-            wrote = turned(Triple(line.sphere, line.cylinder, float(line.axis or 180)), truth.form)
-            found.add("line " + eye, _of_line(lines, wrote, exact), effects["line", eye][1])
+        if eye in wrote:
+            fit = _of_line(lines, wrote[eye], wrote.get(OTHER[eye]), exact)
+            found.add("line", eye, fit, effects["line", eye][1])
         if isinstance(truth.pair, BareLenses):
             continue
         if lens.add is not None and not np.isnan(truth.values("add", eye)[0, 0]):
-            found.add("add " + eye, _of_add(truth.values("add", eye), lens.add), effects["add", eye][1])
+            found.add("add", eye, _of_add(truth.values("add", eye), lens.add), effects["add", eye][1])
         met = lens.prism_met(eye)
         if met is not None:
             thinning = np.asarray(truth.pair.thinning(eye).vector, dtype=float)
-            fit = _of_prism(truth.values("prism", eye), met, thinning, truth.strength(eye))
-            found.add("prism " + eye, fit, effects["prism", eye][1])
+            known, picked = effects["prism", eye]
+            both = np.array([write == "all here" for _, write in known])
+            fit = _of_prism(truth.values("prism", eye), met, (thinning, left_out), truth.strength(eye), both)
+            found.add("prism", eye, fit, picked)
         for name, wrote_mm in (("pd", lens.pd_mm), ("height", lens.height_mm)):
             if wrote_mm is not None and not np.isnan(truth.values(name, eye)[0, 0]):
-                fit = _of_length(truth.values(name, eye), wrote_mm)
-                found.add(f"{name} {eye}", fit, effects[name, eye][1])
+                fit = _of_length(name, truth.values(name, eye), wrote_mm)
+                found.add(name, eye, fit, effects[name, eye][1])
     return found
 
 
@@ -843,9 +1023,7 @@ def diagnose(
     two = TWO_HABITS / habits**2 * (member.T @ two_way @ member) * leaning[:, None] * leaning[None, :]
     # --- and nobody's habit
     honest = HONEST * np.exp(right - top)
-    strange = np.exp(np.minimum(odd - fits[:, 0], 50.0)) / len(odd)
-    two_odd = strange.sum() ** 2 - (strange**2).sum()
-    unexplained = np.exp(right - top) * (ONE_ODD * strange.sum() + TWO_ODD * two_odd)
+    unexplained = np.exp(right - top) * weighed.strange()
     believed = one.sum() + two.sum()
     unexplained += BY_CHANCE * believed
     whole = honest + unexplained + believed
@@ -879,11 +1057,21 @@ def diagnose(
         eyes = "".join(eye for eye in "RL" if any(eye in own for own in each))
         ranked.append(Explanation((known[i], known[j]), float(belief[at]), eyes, each))
     return Diagnosis(
-        ranked=tuple(ranked),
+        ranked=_smaller_first(ranked),
         honest=float(honest / whole),
         unexplained=float(unexplained / whole),
         seen=seen,
     )
+
+
+def _smaller_first(ranked: list[Explanation]) -> tuple[Explanation, ...]:
+    """Where one habit alone leads there about as likely as it does with a second, it is named first."""
+    first = ranked[0]
+    for at, each in enumerate(ranked[:FURTHEST]):
+        near = each.posterior * EVEN >= first.posterior
+        if near and len(each.slips) < len(first.slips) and {*each.slips} <= {*first.slips}:
+            return (each, *ranked[:at], *ranked[at + 1 :])
+    return tuple(ranked)
 
 
 # --- what the hand left behind ----------------------------------------------------------------------

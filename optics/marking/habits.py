@@ -85,6 +85,7 @@ WRITINGS: dict[str, Writing] = {
     "second down": lambda s, c, a: (s, c - 1.0, a),
     "no cylinder": lambda s, c, a: (s, 0.0 * c, a),
     "no cylinder, second": lambda s, c, a: (s + c, 0.0 * c, a),
+    "no cylinder, between": lambda s, c, a: (s + c / 2.0, 0.0 * c, a),
     "last digits": lambda s, c, a: (s, c, _swapped(a, 1, 2)),
     "first digits": lambda s, c, a: (s, c, _swapped(a, 0, 1)),
     "outer digits": lambda s, c, a: (s, c, _swapped(a, 0, 2)),
@@ -246,6 +247,9 @@ CATALOGUE: tuple[Slip, ...] = (
         ways=(
             Way(read="laid", add="laid", prism="laid"),
             Way(read="laid", add="laid", prism="laid", pd="laid", height="laid"),
+            # Written into each other's boxes, the lines alone, or all with the bases as they were named.
+            Way(read="laid"),
+            Way(read="laid", add="laid", prism="laid, as named", pd="laid", height="laid"),
         ),
         chapter=1,
     ),
@@ -367,7 +371,8 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="With one set of lines sharp, turn on and see whether the other is sharp there too.",
         mend_on_paper="Where the two powers differ there is a cylinder.",
         spoils=_skills("sphere cylinder axis form"),
-        ways=_writing("no cylinder", "no cylinder, second"),
+        # Who overlooks it stops at one of the two readings, or where both sets are least blurred.
+        ways=_writing("no cylinder", "no cylinder, second", "no cylinder, between"),
         chapter=5,
     ),
     Slip(
@@ -514,7 +519,11 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Lay the chart so that both of its circles cover the rings, and only then put the ink on.",
         spoils=_WHOLE | {"centres", "heights"},
         ways=tuple(
-            _inked(f"chart own {way}") for way in ("0 3 0", "0 -3 0", "3 0 0", "-3 0 0", "0 0 12", "0 0 -12")
+            _inked(f"chart own {way}")
+            for way in (
+                *("0 2 0", "0 -2 0", "2 0 0", "-2 0 0", "0 0 9", "0 0 -9"),
+                *("0 3.5 0", "0 -3.5 0", "3.5 0 0", "-3.5 0 0", "0 0 14", "0 0 -14"),
+            )
         ),
         chapter=10,
     ),
@@ -612,7 +621,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The prism was read in another place of the lens, where the lens adds prism of its own.",
         mend="Read prism at the reference point: where the wearer looks through, or midway between the two rings.",
         spoils=_skills("prism"),
-        ways=(Way(prism="centre"), Way(prism="distance")),
+        ways=(*_each(prism="centre"), *_each(prism="distance")),
         chapter=7,
     ),
     Slip(

@@ -463,8 +463,9 @@ def test_exchanged_lenses_are_named_over_the_pair(chapter: Path) -> None:
 def test_what_one_lens_alone_has_wrong_is_not_said_of_the_other(chapter: Path) -> None:
     """An axis copied to the left lens is no habit of the right one, whose own axis nothing explains."""
     right, left = (parse(solve("A", eye, WHO, folder=chapter)) for eye in "RL")
-    off = f"{right.sphere - 0.5:+.2f} {right.cylinder:+.2f} x {(right.axis + 47 - 1) % 180 + 1:03d}"
-    copied = f"{left.sphere - 0.5:+.2f} {left.cylinder:+.2f} x {right.axis:03d}"
+    # Half a dioptre up; down is where a sphere that was not converted would stand too.
+    off = f"{right.sphere + 0.5:+.2f} {right.cylinder:+.2f} x {(right.axis + 47 - 1) % 180 + 1:03d}"
+    copied = f"{left.sphere + 0.5:+.2f} {left.cylinder:+.2f} x {right.axis:03d}"
     slips = said(bench_ask(chapter, "L", other=off), copied)[1][MARKS_MIME]["slips"]
     assert slips == ["axis copied from the other lens", "eyepiece not set"]
     assert not said(bench_ask(chapter, "R", other=copied), off)[1][MARKS_MIME]["slips"]

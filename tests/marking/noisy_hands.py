@@ -436,7 +436,7 @@ def figures(many: int, first: int) -> None:
     confused: Counter[tuple[str, str]] = Counter()
     of: Counter[str] = Counter()
     times = []
-    believed: dict[int, list[bool]] = {}
+    believed: dict[int, list[tuple[bool, bool]]] = {}
     for style in STYLES:
         told = [f"{style:14}"]
         for kind, noise in (("honest", 1.0), ("honest", 1.5), ("one", 1.0), ("two", 1.0), ("outside", 1.0)):
@@ -449,8 +449,12 @@ def figures(many: int, first: int) -> None:
                     times.append(time.process_time() - began)
                 if found:
                     said = sum(each.posterior for each in found.ties)
+                    done = kind in ("one", "two")
                     believed.setdefault(min(int(said * 10), 9), []).append(
-                        kind in ("one", "two") and named(found, names)
+                        (
+                            done and named(found, names),
+                            done and any({*each} <= {*names} for each in found.either),
+                        )
                     )
                 if kind in ("honest", "outside"):
                     asked, right = asked + 1, right + bool(found)
@@ -468,11 +472,14 @@ def figures(many: int, first: int) -> None:
         print("; ".join(told), flush=True)
     for kind in ("one", "two"):
         print(f"{kind}, where each shows on the ticket: {shown[kind + ' named']}/{shown[kind]}")
-    # Of what is said with so much belief, ties together, so much should be right; the kinds are
-    # mixed here as they are drawn, strangers among them, not as the priors have them.
+    # Of what is said with so much belief, ties together, so much should have been done; a second
+    # habit that does not show cannot be said. The kinds are mixed here as they are drawn, strangers
+    # among them, not as the priors have them.
     for tenth, right_ones in sorted(believed.items()):
+        wholly, true = map(sum, zip(*right_ones, strict=True))
         print(
-            f"said with {tenth * 10} to {tenth * 10 + 10} of 100: {sum(right_ones)}/{len(right_ones)} right"
+            f"said with {tenth * 10} to {tenth * 10 + 10} of 100: what was said was done in "
+            f"{true}/{len(right_ones)}, and nothing else was in {wholly}"
         )
     ms = np.array(times) * 1e3
     print(f"ms a ticket: median {np.median(ms):.1f}, 99 of 100 within {np.percentile(ms, 99):.1f}")
