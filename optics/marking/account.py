@@ -17,7 +17,7 @@ from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.lens.prism import EYES
 from optics.marking.diagnosis import may_as_well
-from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple
+from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
 from optics.marking.marks import DIFFERENCE_WITHIN, POWER_WITHIN, Marks, in_form
 
 MOST_WORDS = 68
@@ -48,6 +48,8 @@ OVERLOOKED = {
     "whether the other is sharp there too.",
     "paper": "You wrote a sphere where the lens has a cylinder: the two powers differ.",
 }
+NO_CYLINDER = "where no line breaks as the wheel turns, the lens is a sphere."
+"""In place of how a cylinder is found, where none is."""
 NOT_SETTLED = (
     "The sphere is near and not settled: read it three times, and write the step nearest to the mean."
 )
@@ -94,14 +96,23 @@ def in_brief(refused: Sequence[str]) -> list[str]:
 
 
 def look_again(
-    missed: Iterable[str], where: str = "bench", wrong: Mapping[str, str] | None = None
+    missed: Iterable[str],
+    where: str = "bench",
+    wrong: Mapping[str, str] | None = None,
+    none_there: bool = False,
 ) -> list[str]:
-    """Where to look, skill by skill; what is wrong with the notation is told elsewhere."""
+    """Where to look, skill by skill; what is wrong with the notation is told elsewhere.
+
+    `none_there` says that a cylinder was written of spheres alone.
+    """
     told = []
     for skill in missed:
         eyes, part = (wrong or {}).get(skill, ""), "eye" if skill == "centres" else "lens"
         of = f" of the {EYES[eyes]} {part} is not right yet" if eyes in EYES else " is not right yet"
-        told.append(LOOK_AGAIN[where].get(skill, "").replace(" is not right yet", of))
+        again = LOOK_AGAIN[where].get(skill, "")
+        if skill == "cylinder" and none_there:
+            again = f"{again.partition(': ')[0]}: {NO_CYLINDER}"
+        told.append(again.replace(" is not right yet", of))
     return [sentence for sentence in told if sentence]
 
 
@@ -166,6 +177,9 @@ def account(
         Of a pair: the line and the lens of each eye, the eyes where each skill is not right,
         and the eyes that each habit touches.
     """
+    if len(touched) == len(habits) == 2 and _before(habits[1], habits[0]):
+        touched = touched[::-1]
+    habits = _in_order(habits)
     lines: Mapping[str, tuple[Prescription | None, Triple | None]] = pair or {"R": (wrote, true)}
     if pair and "form" in marks.missed:
         other = [
@@ -219,7 +233,15 @@ def account(
         if abs(wrote.sphere - true.sphere) <= UNSETTLED and not flat:
             parts.append((2, NOT_SETTLED))
             open_yet.remove("sphere")
-    parts += [(3, sentence) for sentence in look_again(open_yet, where, wrong)]
+    cylinders = {
+        eye: abs(lens.cylinder) > SMALLEST_CYLINDER for eye, (_, lens) in lines.items() if lens is not None
+    }
+    none_there = (
+        where == "bench"
+        and bool(cylinders)
+        and not any(there for eye, there in cylinders.items() if eye in (wrong or {}).get("cylinder", eye))
+    )
+    parts += [(3, sentence) for sentence in look_again(open_yet, where, wrong, none_there)]
     # What it is comes before what to do about it, and is never left out.
     parts += [(3 if at else 1, sentence) for at, sentence in enumerate(notation)]
     parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
@@ -262,13 +284,23 @@ def _as_written(wrote: Prescription | None, true: Triple | None) -> bool:
     return wrote is None or true is None or abs(wrote.sphere - true.sphere) <= POWER_WITHIN
 
 
+def _before(one: Slip, two: Slip) -> bool:
+    """Whether the one is done at the instrument and the other only in writing."""
+    return any(way.read for way in one.ways) and not any(way.read for way in two.ways)
+
+
+def _in_order(habits: Sequence[Slip]) -> Sequence[Slip]:
+    """Two habits in the order of the work: what is done at the instrument comes before what is written."""
+    return habits[::-1] if len(habits) == 2 and _before(habits[1], habits[0]) else habits
+
+
 def _rivals(either: Sequence[tuple[str, ...]], spheres: bool) -> list[tuple[str, ...]]:
     """What may as well be so, without what is the same said twice: a sphere is one reading, and its whole line."""
     told: dict[frozenset[str], tuple[str, ...]] = {}
     for names in either:
         if not told or not (spheres and "both readings" in " ".join(names)):
             same = frozenset(_ONE_OF_A_SPHERE.get(name, name) if spheres else name for name in names)
-            told.setdefault(same, names)
+            told.setdefault(same, tuple(entry.name for entry in _in_order([slip(name) for name in names])))
     return [*told.values()][1:]
 
 

@@ -202,6 +202,25 @@ def test_a_habit_of_both_lenses_is_not_said_of_one() -> None:
     assert "form not converted, then axis 90 out (left lens)." in told, told
 
 
+def test_what_is_done_at_the_instrument_is_told_before_what_is_written() -> None:
+    names, rival = ("sphere not converted", "wrong side on the stop"), ("axis mirrored", "eyepiece not set")
+    lenses = "R -3.00 -1.00 x 030; L -1.50 -1.00 x 030"
+    told = told_of(lenses, "-4.00 -1.00 x 150", "-1.50 -1.00 x 150", names, (rival,), ("R", "RL"))
+    assert "to this: wrong side on the stop, then sphere not converted (right lens)." in told, told
+    assert "may as well be: eyepiece not set and then axis mirrored." in told, told
+
+
+def test_a_cylinder_written_of_a_sphere_is_not_sent_to_a_difference_that_is_none() -> None:
+    broken = "where no line breaks as the wheel turns, the lens is a sphere."
+    told = told_of("R -3.00 DS; L -1.50 -1.00 x 030", "-3.00 -0.50 x 090", "-1.50 -1.00 x 030", (), (), ())
+    assert f"The cylinder of the right lens is not right yet: {broken}" in told, told
+    told = told_of("R -3.00 DS; L -1.50 -1.00 x 030", "-3.00 DS", "-1.50 -2.00 x 030", (), (), ())
+    assert "The cylinder of the left lens is not right yet" in told and broken not in told, told
+    true, line = Triple(-3.0, 0.0, 180.0), parse("-3.00 -0.50 x 090")
+    told = " ".join(account(mark_against(hold(line, true), 0.0), wrote=line, true=true))
+    assert f"The cylinder is not right yet: {broken}" in told, told
+
+
 def test_of_a_sphere_its_line_is_no_rival_of_itself() -> None:
     names, line = ("sphere copied from the other lens",), ("line copied from the other lens",)
     told = told_of("R -3.00 DS; L -1.50 DS", "-3.00 DS", "-3.00 DS", names, (line,), ("L",))
