@@ -76,13 +76,15 @@ def _sentences(found: Sequence[Result], learners: int) -> str:
     waiting = sum(result.by_hand for result in found)
     said = [f"{learners} learners, {len(counted(found))} answers with marks."]
     said.append(
-        f"Of {len(wrong)} wrong answers, practice included, a habit explains {len(wrong) - unexplained}, "
+        f"Of {len(wrong)} wrong answer{'' if len(wrong) == 1 else 's'}, practice included, a habit explains {len(wrong) - unexplained}, "
         f"and nothing explains {unexplained}."
     )
     if empty := sum(result.empty for result in found):
         said.append(f"{empty} {'was' if empty == 1 else 'were'} left empty.")
     if waiting:
-        said.append(f"{waiting} answers still wait for a mark by hand, in formgrader.")
+        said.append(
+            f"{waiting} {'answer still waits' if waiting == 1 else 'answers still wait'} for a mark by hand, in formgrader."
+        )
     return " ".join(said)
 
 
