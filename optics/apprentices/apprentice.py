@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, noted
+from optics.apprentices.bench_work import SPHERE_SKILLS, Made, at_the_bench, noted, seen_so
 from optics.apprentices.paper_work import on_paper
 from optics.lens.prism import EYES
 from optics.marking.marks import ASKS, WEIGHTS
@@ -36,13 +36,14 @@ BLANK = "left blank"
 
 
 class Question(NamedTuple):
-    """One question: its check cell, the check called there, and what that is given."""
+    """One question: its check cell, the check called there, what that is given, and other answers by name."""
 
     cell: str
     check: str
     variables: tuple[str, ...]
     given: dict[str, Any]
     marked: bool
+    beside: dict[str, str]
 
 
 def questions(notebook: Path | str) -> Iterator[Question]:
@@ -63,7 +64,12 @@ def questions(notebook: Path | str) -> Iterator[Question]:
                     # What is said before the hand-in is not what is marked.
                     if not name.startswith("recorded"):
                         asked = tuple(part.id for part in node.args if isinstance(part, ast.Name))
-                        yield Question(cell["id"], name, asked, _given(node), bool(entry["grade"]))
+                        beside = {
+                            each.arg: each.value.id
+                            for each in node.keywords
+                            if each.arg and isinstance(each.value, ast.Name)
+                        }
+                        yield Question(cell["id"], name, asked, _given(node), bool(entry["grade"]), beside)
 
 
 def _given(call: ast.Call) -> dict[str, Any]:
@@ -123,7 +129,8 @@ class Apprentice:
         """
         box = open_pairs(folder)
         chosen: dict[str, Any] = {"learner": self.name}
-        record = []
+        record: list[dict[str, Any]] = []
+        beside: list[tuple[Question, dict[str, Any]]] = []
         for question in questions(notebook):
             made_to, attempt, not_shown = self._attempt(question, box)
             chosen |= dict(zip(question.variables, attempt.answers, strict=True))
@@ -139,6 +146,12 @@ class Apprentice:
                     "at most": attempt.at_most,
                 }
             )
+            if question.check == "noted" and "lens" in question.beside:
+                beside.append((question, record[-1]))
+        for question, entry in beside:
+            eye, written_so = question.given.get("eye", "R"), chosen[question.beside["lens"]]
+            if not seen_so(box.pair(question.given["pair"], self.name), eye, written_so):
+                entry["expected"] = {skill: [0.0, of] for skill, (_, of) in entry["expected"].items()}
         return chosen, record
 
     def _attempt(self, question: Question, box: PairBox) -> tuple[str, Made, list[str]]:

@@ -12,6 +12,7 @@ from optics.instrument.repeats import axis_deviation
 from optics.judging.settling import settle
 from optics.lens.angles import axis_difference
 from optics.lens.lens import EMPTY
+from optics.lens.parsing import parse
 from optics.lens.prescription import Prescription, written
 from optics.lens.prism import OTHER_EYE
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
@@ -41,6 +42,8 @@ CLEARLY_WRONG = 0.27
 CLEARLY_RIGHT = 0.165
 AXIS_CLEARLY_WRONG = 18.0
 """Degrees; beyond the widest limit, that of the weakest cylinder."""
+A_STEP_OFF = 0.47
+"""Dioptres; a quarter step, and what a reading may be out besides."""
 BENCH = "bench"
 OF_THE_PAIR = frozenset({"eyepiece not set", "lenses exchanged"})
 LEARNT = (
@@ -217,3 +220,8 @@ def noted(box: PairBox, given: dict[str, Any], learner: str, chance: np.random.G
     shown = seen.cylinder_lines if what == "cylinder lines" else seen.sphere_lines
     skill = {"zero": "handling", "sphere lines": "sphere", "cylinder lines": "cylinder"}[what]
     return Made((written(round(shown + scatter(chance), 2)),), (skill,))
+
+
+def seen_so(pair: Specimen, eye: str, answer: str) -> bool:
+    """Whether a sphere was written that somebody may have who looked at the lens: right, or a step off."""
+    return bool(answer) and abs(parse(answer).sphere - float(pair.power(eye).mean)) <= A_STEP_OFF

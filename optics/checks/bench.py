@@ -22,6 +22,8 @@ from optics.specimens.sealed import open_pairs
 from optics.specimens.specimen import Specimen
 
 EXAMPLE = '"-2.25 DS" or "-2.25 -0.75 x 015"'
+ALONE = object()
+"""In place of a lens: the number counts by itself."""
 NAME_FIRST = "Type your name in the cell at the top first: it decides which pair lies on your bench."
 
 
@@ -70,6 +72,7 @@ def noted(
     learner: object,
     pair: str,
     eye: str = "R",
+    lens: object = ALONE,
     within: float = 0.13,
     points: float = 0.0,
     folder: str | Path = ".",
@@ -85,6 +88,8 @@ def noted(
         eyepiece dial at which the reticle is sharp; or the trial lens that stops it.
     learner, pair, eye, folder
         As for `reading`.
+    lens : str, optional
+        What was written of that lens, where the number only counts beside a lens that was looked at.
     within : float
         Tolerance, dioptres; the question states it.
     points : float
@@ -108,7 +113,15 @@ def noted(
         hint = "The size is right and the sign is not."
     elif other is not None and abs(found + abs(other - right)) <= within:
         hint = "That is the difference of the two readings; note what the drum shows."
-    return one_skill(skill, abs(found - right) <= within + 1e-9, points, hint)
+    looked = lens is ALONE or _looked_at(lens, box.pair(pair, learner), eye)
+    return one_skill(skill, abs(found - right) <= within + 1e-9, points, hint, counts=looked)
+
+
+def _looked_at(answer: object, specimen: Specimen, eye: str) -> bool:
+    """Whether what was written of a lens shows that it was looked at, be it a step off."""
+    if unanswered(answer):
+        return False
+    return mark_pair(read_answer({EYES[eye]: answer}), specimen, asks=("lines",), eyes=eye).looked
 
 
 def _nameless(skills: tuple[str, ...], points: float) -> float:

@@ -45,9 +45,9 @@ def unreadable(error: OpticsError, skills: tuple[str, ...], points: float) -> fl
     return tell(Reply(state="Not yet", sentences=refusal(error), marks=marks, taken=False))
 
 
-def one_skill(skill: str, good: bool, points: float, *why_not: str) -> float:
-    """Mark what shows one skill alone: right, or where to look again."""
-    marks = shared_out({skill: good}, points)
+def one_skill(skill: str, good: bool, points: float, *why_not: str, counts: bool = True) -> float:
+    """Mark what shows one skill alone: right, or where to look again; what was had blindly does not count."""
+    marks = shared_out({skill: good}, points, {skill: good and counts})
     state, sentences = ("Right", ()) if good else ("Not yet", why_not)
     return tell(Reply(state=state, sentences=sentences, marks=marks))
 

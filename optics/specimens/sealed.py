@@ -34,10 +34,11 @@ from optics.specimens.specimen import Brief, Specimen, make
 BRIEFS = "pairs.json"
 SEALED = "pairs.sealed"
 SELF_STUDY = "self-study"
-VARIANTS = 24
+VARIANTS = 60
+"""Pairs of one letter in an intake: so many that neighbours seldom have the same one before them."""
 # Raised whenever `make` gives other pairs from the same seed, because a learner
 # and an instructor must mean the same pair.
-MAKER = 5
+MAKER = 6
 
 
 # The checks of one notebook ask for the same few pairs again and again.

@@ -47,6 +47,9 @@ from optics.specimens.orders import kind_of
 from optics.specimens.random import stream
 from optics.specimens.steps import READ_PRISM, by_rule, on_the_rings, settled_add
 
+ZERO_ERRORS = (0.34, 0.37, 0.4)
+"""How far an instrument is out, dioptres: so far that a reading from which it was not taken off is off
+its lens by more than a mark allows, however it settles."""
 PARTS = ("distance", "near", "prism", "height")
 """Points of a lens: where distance and near power are read, where prism is read (for
 lenses without ordered prism the optical centre), and the segment's upper line or the
@@ -333,7 +336,7 @@ def make(brief: Brief, seed: int) -> Specimen:
     zero = brief.zero_error
     if brief.fault == ZERO_ERROR and not zero:
         rng = stream(seed, ZERO_ERROR)
-        zero = float(rng.choice([-1, 1]) * rng.choice([0.12, 0.25, 0.37]))
+        zero = float(rng.choice([-1, 1]) * rng.choice(ZERO_ERRORS))
     if brief.lenses:
         return _as_written(brief, zero)
     for pair in made(brief, seed):

@@ -415,7 +415,7 @@ def chapter(tmp_path: Path) -> Path:
         "G": {"lenses": "R -1.25 -1.00 x 015; L -2.00 DS", "fault": "zero error"},
     }
     (folder / sealed.BRIEFS).write_text(json.dumps(briefs), "utf-8")
-    seal(folder, intake="spring", secret="only a test")
+    seal(folder, intake="spring", secret="only a test", variants=24)
     return folder
 
 
