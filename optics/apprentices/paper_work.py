@@ -168,7 +168,9 @@ def _crossed(right: Crossed, habit: str | None) -> Made | None:
     if habit != "axis 90 out" or right.first == right.second:
         return None
     turned = Crossed(right.first, right.second_axis, right.second, right.first_axis)
-    return Made((str(turned),), skills, frozenset({"axis"}))
+    # The lens turned by 90: that harms where the two powers are half a dioptre apart.
+    harms = abs(right.first - right.second) >= 0.5
+    return Made((str(turned),), skills, frozenset({"axis"}), at_most=0.5 if harms else 1.0)
 
 
 def _choice(question: str, habit: str | None) -> Made | None:
