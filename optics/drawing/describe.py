@@ -190,7 +190,7 @@ def prentice(power: Power, x_mm: float, y_mm: float, prism: Prism, eye: str) -> 
 
 
 def line_set(settings: Settings, met: OverStop, lines: str) -> str:
-    """How one set of lines looks: sharp, soft or blurred, straight or broken.
+    """How one set of lines looks: sharp, soft or blurred, straight or broken; what is broken is not sharp.
 
     Parameters
     ----------
@@ -200,12 +200,15 @@ def line_set(settings: Settings, met: OverStop, lines: str) -> str:
         Which set.
     """
     turn = np.deg2rad(settings.wheel + (0.0 if lines == "sphere" else 90.0))
-    along = np.array([np.cos(turn), np.sin(turn)])
-    across = np.array([-along[1], along[0]])
-    spread_out = residual(settings, met) @ along
-    own, slant = abs(float(along @ spread_out)), abs(float(across @ spread_out))
-    sharp = "sharp" if own <= SHARP else "soft" if own <= SOFT else "blurred"
-    return f"{sharp} and broken" if slant > SHARP else sharp
+    across = np.array([np.cos(turn), np.sin(turn)])
+    left_over = residual(settings, met)
+    # Where the light of one point goes, across its line and along it, from the rim of the stop.
+    wide, long = left_over @ across, left_over @ np.array([-across[1], across[0]])
+    width = float(np.hypot(*wide))
+    slides = abs(float(wide @ long)) / max(float(np.hypot(*long)), 1e-9)
+    looks = "sharp" if width <= SHARP else "soft" if width <= SOFT else "blurred"
+    # Light that goes along the line and across it at once sets its dashes askew.
+    return f"{looks} and broken" if slides > SHARP else looks
 
 
 def eyepiece(settings: Settings, met: OverStop) -> str:

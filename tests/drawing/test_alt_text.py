@@ -2,14 +2,16 @@
 
 import re
 from html.parser import HTMLParser
+from itertools import product
 
+import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
 from optics.drawing import describe
 from optics.drawing.diagram import Diagram
 from optics.errors import OpticsError
-from optics.instrument.focimeter import Settings
+from optics.instrument.focimeter import Settings, residual
 from optics.lens.lens import OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism
@@ -186,12 +188,51 @@ def test_nasal_is_towards_the_nose_of_that_eye(x_mm, eye, word):
         (Settings(drum=-3.5, wheel=30), "blurred", "sharp"),
         (Settings(drum=-3.5, wheel=120), "sharp", "blurred"),
         (Settings(drum=-2.2, wheel=30), "soft", "blurred"),
-        (Settings(drum=-2.75, wheel=75), "sharp and broken", "sharp and broken"),
+        # Light that spreads into a round patch leaves no stairs, wherever the wheel stands.
+        (Settings(drum=-2.75, wheel=75), "blurred", "blurred"),
+        (Settings(drum=-2.0, wheel=36), "soft and broken", "blurred and broken"),
+        (Settings(drum=-2.0, wheel=60), "blurred and broken", "blurred and broken"),
     ],
 )
 def test_the_lines_are_described_as_they_look(settings, sphere_lines, cylinder_lines):
     words = describe.eyepiece(settings, OverStop(LENS, Prism.none()))
     assert f"the sphere lines are {sphere_lines}, the cylinder lines are {cylinder_lines}," in words
+
+
+def test_the_lines_are_described_as_rays_over_the_stop_spread():
+    places = np.linspace(-1, 1, 61)
+    stop = np.array([(x, y) for x in places for y in places if x * x + y * y <= 1])
+    told = set()
+    for drum, wheel in product(np.arange(-4.0, -1.4, 0.25), (30, 36, 45, 75, 100, 120, 150)):
+        settings, met = Settings(drum=drum, wheel=wheel), OverStop(LENS, Prism.none())
+        for turned, lines in ((0, "sphere"), (90, "cylinder")):
+            turn = np.deg2rad(wheel + turned)
+            rays = (
+                stop @ residual(settings, met) @ [[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]
+            )
+            across, along = rays.T
+            half_width = 2 * np.std(across)  # of an ellipse filled evenly
+            askew = 2 * abs(np.mean(across * along)) / max(np.std(along), 1e-6)
+            if (
+                min(
+                    abs(half_width - describe.SHARP),
+                    abs(half_width - describe.SOFT),
+                    abs(askew - describe.SHARP),
+                )
+                < 0.01
+            ):
+                continue  # either word will do
+            words = (
+                "sharp"
+                if half_width < describe.SHARP
+                else "soft"
+                if half_width < describe.SOFT
+                else "blurred"
+            )
+            words += " and broken" if askew > describe.SHARP else ""
+            assert describe.line_set(settings, met, lines) == words
+            told.add(words)
+    assert told == {"sharp", "soft", "blurred", "soft and broken", "blurred and broken"}
 
 
 def test_an_eyepiece_out_of_focus_and_a_crossing_out_of_sight_are_said():
