@@ -17,6 +17,7 @@ c = get_config()  # noqa: F821 (given by JupyterHub)
 HUB = Path(os.environ.get("OPTICS_HUB", "/opt/optics-hub"))
 COURSE = Path(os.environ.get("OPTICS_COURSE", "/srv/optics/course"))
 INSTRUCTORS, LEARNERS = "instructors", "learners"
+GRADING = ["nbgrader.server_extensions.formgrader", "nbgrader.server_extensions.course_list"]
 
 # What the hub keeps is read by nobody else: its database, its cookies' key.
 os.umask(0o077)
@@ -43,11 +44,14 @@ class OwnSide(LocalProcessSpawner):
     def make_preexec_fn(self, name):
         """Also set what others may do with new files: fellow instructors work on them, nobody reads a learner's."""
         become = super().make_preexec_fn(name)
-        mask = 0o007 if _teaches(name) else 0o077
+        teaches = _teaches(name)
 
         def preexec():
             become()
-            os.umask(mask)
+            os.umask(0o007 if teaches else 0o077)
+            if teaches:
+                # Formgrader goes by the configuration where its server is started.
+                os.chdir(COURSE)
 
         return preexec
 
@@ -58,6 +62,8 @@ def _choose_side(spawner):
     spawner.cmd = [str(programs / "jupyterhub-singleuser")]
     spawner.environment = {"PATH": f"{programs}:/usr/local/bin:/usr/bin:/bin"}
     spawner.notebook_dir = str(COURSE) if teaches else "~"
+    # nbgrader opens formgrader to everybody; a learner's would only grade an empty course of their own.
+    spawner.args = [] if teaches else [f"--ServerApp.jpserver_extensions={each}=False" for each in GRADING]
 
 
 c.JupyterHub.spawner_class = OwnSide

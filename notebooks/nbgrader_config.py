@@ -14,7 +14,7 @@ from nbgrader.preprocessors import (
     SaveAutoGrades,
 )
 
-from optics.course.choices import InChosenPoints
+from optics.course.choices import InChosenPoints, TellsBothScales
 from optics.course.exchange import CollectOwn
 from optics.course.marking import CheckAnswers
 from optics.course.overview import overview
@@ -49,6 +49,8 @@ c.Autograde.autograde_preprocessors = [CheckAnswers, LimitOutput, SaveAutoGrades
 
 # Feedback tells marks in the points that the intake chose.
 c.GenerateFeedback.preprocessors = [GetGrades, InChosenPoints, CSSHTMLHeaderPreprocessor]
+# Formgrader's gradebook keeps one number for everybody, and says where an intake chose another.
+c.HTMLExporter.preprocessors = [TellsBothScales]
 
 # From an exchange, only what is the learner's own is collected.
 c.ExchangeFactory.collect = CollectOwn

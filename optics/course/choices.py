@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import nbformat
+from nbconvert.preprocessors import Preprocessor
 from nbformat.notebooknode import NotebookNode
 from nbgrader.preprocessors import NbGraderPreprocessor
 
@@ -246,4 +247,24 @@ class InChosenPoints(NbGraderPreprocessor):
                 key["score"], key["points"] = key["score"] * points / key["points"], points
             names["score"] = sum(key["score"] for key in keys) - names["late_penalty"]
             names["max_score"] = sum(key["points"] for key in keys)
+        return nb, resources
+
+
+class TellsBothScales(Preprocessor):
+    """Of formgrader's page: says under a question, where a mark is typed, that it is told in other points."""
+
+    def preprocess(self, nb: NotebookNode, resources: dict) -> tuple[NotebookNode, dict]:
+        """Put a sentence under each question for which the intake chose other points."""
+        chosen: dict[str, float] = {}
+        if "submission_id" in resources:  # a feedback page goes through the same exporter
+            folder = Path(resources["metadata"]["path"] or ".")
+            chosen = points_beside(folder / f"{resources['notebook_id']}.ipynb")
+        for cell in nb.cells:
+            key = cell.metadata.get("nbgrader", {})
+            if key.get("grade") and key["grade_id"] in chosen:
+                said = (
+                    f"Give it out of {key['points']:g} here. This intake chose {chosen[key['grade_id']]:g}, "
+                    "and reports and feedback tell it so."
+                )
+                cell.outputs.insert(0, nbformat.v4.new_output("stream", text=said))
         return nb, resources

@@ -51,11 +51,13 @@ def new_folder(course: Course, name: str) -> Path:
     stamp = datetime.now().strftime("%Y-%m-%d %H%M%S")
     path = course.root / "reports" / f"{stamp} {name}"
     number = 1
-    while path.exists():
-        number += 1
-        path = path.with_name(f"{stamp} {name} {number}")
-    path.mkdir(parents=True)
-    return path
+    while True:
+        try:
+            path.mkdir(parents=True)
+            return path
+        except FileExistsError:  # of the same second, perhaps another instructor's
+            number += 1
+            path = path.with_name(f"{stamp} {name} {number}")
 
 
 def write_feedback(course: Course, chapters: Sequence[str] = (), learners: Sequence[str] = ()) -> list[str]:

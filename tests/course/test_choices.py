@@ -8,10 +8,12 @@ import zipfile
 import nbformat
 import pytest
 from course_names import BENCH, FORMS
+from nbconvert import HTMLExporter
 
 from optics.course.choices import as_chosen, described, read_choices
 from optics.course.feedback import write_feedback
 from optics.course.folder import open_course, start_intake
+from optics.course.grader import configuration
 from optics.course.learner_side import pack
 from optics.course.marking import mark
 from optics.course.release import HandedOutError, release
@@ -91,8 +93,24 @@ def test_two_intakes_with_other_points_are_each_marked_by_their_own(course, fill
         page = (course.step("feedback", learner, FORMS) / f"{FORMS}.html").read_text("utf-8")
         assert f"{total}</strong>" in page
         assert ("Marks: 10 of 10." in page) == (total == "of 20")
+    # In formgrader, under the question whose mark is typed there out of what the chapter is written with.
+    scales = {who: _formgraders_page(course, who) for who in ("s1", "a1")}
+    assert "This intake chose" not in scales["s1"] and scales["a1"].count("This intake chose") == 2
+    for written, chosen in ((5, 10), (2, 8)):
+        assert f"Give it out of {written} here. This intake chose {chosen}, and reports" in scales["a1"]
     start_intake(course, "autumn")
     assert "Its points: 91-forms: 20" in (write_report(course) / "class.html").read_text("utf-8")
+
+
+def _formgraders_page(course, learner):
+    """As nbgrader's server makes it: its exporter, its template, and what it hands over."""
+    config = configuration(course)
+    config.HTMLExporter.template_name = "formgrade"
+    handed = {"submission_id": "x", "notebook_id": FORMS, "assignment_id": FORMS, "base_url": "", "index": 0,
+              "total": 1, "student": learner, "last_name": None, "first_name": None, "notebook_path": ""}  # fmt: skip
+    return HTMLExporter(config=config).from_filename(
+        str(course.notebook("autograded", FORMS, learner)), resources=handed
+    )[0]
 
 
 def test_an_intake_has_only_its_chapters(course):

@@ -68,14 +68,14 @@ def _worked_start():
              "stage_y_mm": 0.0, "compensator": 0.0, "compensator_base": 0.0}  # fmt: skip
 
 
-def _worked(course):
+def _worked(course, who="t101"):
     """A notebook as it is handed in, with the moves of a hand in an output."""
     trace = Trace(start=_worked_start(), pair="A")
     for number, (control, value) in enumerate(
         [("eyepiece", 0.0), ("drum", -1.25), ("noted", "sphere"), ("drum", -2.0), ("noted", "cylinder")]
     ):
         trace.note(control, value, 2000 * number)
-    notebook = _right(course, "t101")
+    notebook = _right(course, who)
     cell = next(cell for cell in notebook.cells if cell.id == "right-a-check")
     cell.outputs = [nbformat.v4.new_output("display_data", data={TRACE_MIME: trace.bundle})]
     return notebook

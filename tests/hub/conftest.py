@@ -5,9 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from running_hub import handed_in, hub  # noqa: F401 (fixtures)
 
 PROGRAMS = sorted(Path("/usr/lib/postgresql").glob("*/bin"))
 

@@ -1,6 +1,8 @@
 """A course whose gradebook lies in PostgreSQL gets the marks that it gets in a file."""
 
 import shutil
+import subprocess
+import sys
 
 import pytest
 from course_names import BENCH, FORMS
@@ -84,6 +86,25 @@ def test_a_mark_given_by_hand_outlives_marking_again(handed_in, tmp_path, addres
         book.db.commit()
     mark(there, learners=["t000"], again=True, processes=2)
     assert {r.mark for r in results(there) if r.question == "why"} == {1.5}
+
+
+def test_two_who_mark_different_chapters_at_once_get_the_marks_of_one(handed_in, tmp_path, address, sql):
+    """Each meets learners that the other is just putting into the gradebook, and both write a report."""
+    mark(handed_in)
+    sql("CREATE DATABASE winter OWNER root")
+    there = _in_a_database(handed_in, tmp_path / "there", address.replace("spring", "winter"))
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-m", "optics", "mark", chapter, "--processes", "1"],
+            cwd=there.root, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
+        )
+        for chapter in (FORMS, BENCH)
+    ]  # fmt: skip
+    said = [each.communicate(timeout=240)[0] for each in running]
+    assert [each.returncode for each in running] == [0, 0], said
+    assert f"{CLASS} of {CLASS + 1} submissions" in said[0] and f"{CLASS} of {CLASS} submissions" in said[1]
+    assert results(there) == results(handed_in)
+    assert len(list((there.root / "reports").iterdir())) == 2
 
 
 def test_a_database_that_is_not_there_is_named_with_what_to_do(course, postgres):
