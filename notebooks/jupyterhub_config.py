@@ -17,7 +17,6 @@ c = get_config()  # noqa: F821 (given by JupyterHub)
 HUB = Path(os.environ.get("OPTICS_HUB", "/opt/optics-hub"))
 COURSE = Path(os.environ.get("OPTICS_COURSE", "/srv/optics/course"))
 INSTRUCTORS, LEARNERS = "instructors", "learners"
-GRADING = ["nbgrader.server_extensions.formgrader", "nbgrader.server_extensions.course_list"]
 
 # What the hub keeps is read by nobody else: its database, its cookies' key.
 os.umask(0o077)
@@ -62,8 +61,10 @@ def _choose_side(spawner):
     spawner.cmd = [str(programs / "jupyterhub-singleuser")]
     spawner.environment = {"PATH": f"{programs}:/usr/local/bin:/usr/bin:/bin"}
     spawner.notebook_dir = str(COURSE) if teaches else "~"
-    # nbgrader opens formgrader to everybody; a learner's would only grade an empty course of their own.
-    spawner.args = [] if teaches else [f"--ServerApp.jpserver_extensions={each}=False" for each in GRADING]
+    if not teaches:
+        # The settings of `optics learn`: nbgrader would open formgrader to everybody, on an empty course of their own.
+        (settings,) = (HUB / "learn").glob("lib/python3*/site-packages/optics/course/for_learners")
+        spawner.environment["JUPYTER_CONFIG_PATH"] = str(settings)
 
 
 c.JupyterHub.spawner_class = OwnSide
