@@ -196,7 +196,8 @@ class BareLenses:
 class _Lines(NamedTuple):
     """What may be written of a line for every two effects: shape (n, n, 9), the axis (n, n).
 
-    Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
+    Only what can be done on the pair is worked out: `places` says where each effect stands, past the
+    end where it cannot be, and `taken` which are copied from the other lens. Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
     they change places on what the hand read, noise and all, so it is undone on what was written.
     """
 
@@ -207,6 +208,7 @@ class _Lines(NamedTuple):
     deviation: Floats
     swapped: NDArray[np.intp]
     taken: tuple[tuple[int, str], ...]
+    places: NDArray[np.intp]
 
 
 @lru_cache(maxsize=4)
@@ -398,30 +400,35 @@ class _Truth:
         return turned(Triple(*(float(v) for v in power.sphere_cylinder(self.form))), self.form)
 
     def _lines(self, eye: str) -> _Lines:
-        effects = _effects(self.where)["line", eye][0]
-        reads = [read for read, write in effects if not write]
-        writes = [write for _, write in effects if write]
-        n = len(reads)
+        every = _effects(self.where)["line", eye][0]
         other = OTHER[eye]
         alone = isinstance(self.pair, BareLenses) and other not in self.pair.powers
         right = self._power(eye, "")
         across = right if alone else self._power(other, "")
+        zero = getattr(self.pair, "zero_error", 0.0)
+
+        def possible(read: str) -> bool:
+            if read == "zero":
+                return bool(zero)
+            # Of a sphere there is no axis that could be copied.
+            if read == "take axis" and abs(across.cylinder) < SMALLEST_CYLINDER:
+                return False
+            return self._can(read) and not (alone and (read == "laid" or read.startswith("take")))
+
+        kept = [i for i, (read, write) in enumerate(every) if write or possible(read)]
+        effects = [every[i] for i in kept]
+        reads = [read for read, write in effects if not write]
+        writes = [write for _, write in effects if write]
+        n = len(reads)
         bases, base, shift, mode, take = [right], *(np.zeros(n, dtype=int) for _ in range(4))
-        moved, possible = np.zeros(n), np.ones(n, dtype=bool)
+        moved = np.zeros(n)
         sign = -1.0 if self.form == "plus" else 1.0
         for i, read in enumerate(reads):
             if not read:
                 continue
-            possible[i] = self._can(read) and not (alone and (read == "laid" or read.startswith("take")))
-            # Of a sphere there is no axis that could be copied.
-            possible[i] &= read != "take axis" or abs(across.cylinder) >= SMALLEST_CYLINDER
-            if not possible[i]:
-                continue
             if read.startswith("shift"):
                 shift[i], moved[i] = i, sign * float(read.split()[1])
             elif read == "zero":
-                zero = getattr(self.pair, "zero_error", 0.0)
-                possible[i] = bool(zero)
                 shift[i], moved[i] = i, sign * zero
             elif read in ("apart", "away"):
                 mode[i] = ("apart", "away").index(read) + 1
@@ -436,7 +443,7 @@ class _Truth:
             clash[(one > 0) & (two > 0)] = True
             return np.maximum(one, two)
 
-        clash = ~(possible[:, None] & possible[None, :])
+        clash = np.zeros((n, n), dtype=bool)
         which, modes, taken = both(base), both(mode), both(take)
         both(shift)
         all_bases = np.array(bases)
@@ -463,8 +470,10 @@ class _Truth:
         # Every line of one state has one axis, but for what a habit makes of a sphere among them.
         best = chance.argmax(axis=-1)[..., None]
         axes = np.take_along_axis(lines[2], best, -1)[..., 0]
-        copied = tuple((i, read) for i, read in enumerate(reads) if read.startswith("take") and possible[i])
-        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped, copied)
+        copied = tuple((i, read) for i, read in enumerate(reads) if read.startswith("take"))
+        places = np.full(len(every), len(kept))
+        places[kept] = np.arange(len(kept))
+        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped, copied, places)
 
     def _settled(self, s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
         """Lines that a reading may be settled to, and the chance of each."""
@@ -722,7 +731,9 @@ def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -
         likely = _copied(likely, lines, (of_c, around, power), wrote, across)
     floor = 1e-12 if exact else 1e-8
     possible = lines.chance.sum(axis=-1) > 0
-    found = np.where(possible, np.log(likely + floor), -np.inf)
+    found = np.full((len(likely) + 1, len(likely) + 1), -np.inf)
+    found[:-1, :-1][possible] = np.log(likely[possible] + floor)
+    found = found[np.ix_(lines.places, lines.places)]
     # --- and where one part of it is odd
     chance, turn = lines.chance[0, 0], float(around[0, 0])
     right_s, right_c = (
@@ -1002,7 +1013,8 @@ def diagnose(
     habits = len(known)
     leaning = np.array([1.0 if where == "paper" else factors.get(entry.name, 1.0) for entry in known])
     # One field may be odd beside a habit that explains the rest.
-    odd = np.array(weighed.odd)
+    # What is written rightly is not odd, and speaks against a habit that denies it.
+    odd = np.where(fits[:, 0] < weighed.odd, weighed.odd, -np.inf)
     alone = total[:, 0]
     with np.errstate(invalid="ignore", over="ignore"):
         beside = np.exp(np.minimum(odd[:, None] - fits, 50.0)).sum(axis=0)

@@ -278,6 +278,55 @@ def read_perfectly(reader: Reader, ticket: Ticket, style: str, kind: str) -> tup
     return said(found[kind]) if kind in ("one", "two") else [], said(together)
 
 
+OWN = 20
+"""Tickets of a habit with which a stranger's is compared."""
+
+
+def as_a_habit_writes(reader: Reader, ticket: Ticket, style: str, seed: int) -> str:
+    """The habit that writes such a ticket as readily as its own; empty where there is none.
+
+    Such is one no less likely under the habit than 19 of 20 tickets that the habit wrote on this pair.
+    Whoever knows the habits, and not what a stranger does, accuses a stranger of it or leaves more
+    than one in twenty of the habit's own tickets unnamed.
+    """
+    shares = Shares(ticket)
+    logs = {name: reader.likelihood((name,), shares) for name in hands.costs(style)}
+    best = max(logs, key=lambda name: logs[name])
+    one, honest = logs[best] + np.log(ONE_HABIT / len(logs)), reader.likelihood((), shares) + np.log(HONEST)
+    if 1.0 / (1.0 + np.exp(min(honest - one, 50.0))) < SAID_FROM:
+        return ""
+    own = []
+    for number in range(OWN):
+        hand = hands.Hand(reader.pair, np.random.default_rng([seed, number]), reader.noise)
+        hands.HABITS[best](hand)
+        own.append(reader.likelihood((best,), Shares(hand.ticket())))
+    return best if logs[best] >= sorted(own)[1] else ""
+
+
+def strangers(many: int, first: int) -> None:
+    """Print how many strangers write what a habit of the catalogue writes, beside how many are accused."""
+    for style in hands.STYLES:
+        readers: dict[int, Reader] = {}
+        counts: Counter[str] = Counter()
+        for names, seed in hands.tickets(style, many, "outside", first):
+            ticket, pair = hands.at_work(names, style, seed)
+            found = hands.explained(ticket, pair)
+            counts["all"] += 1
+            if found is None:
+                continue
+            like = as_a_habit_writes(readers.setdefault(id(pair), Reader(pair)), ticket, style, seed)
+            counts.update(
+                name for name, so in (("like", like), ("ours", found), ("both", like and found)) if so
+            )
+            if bool(found) != bool(like):
+                print(f"  {style} {seed} {names}: like {like or 'none'}, ours {found.either}", flush=True)
+        print(
+            f"{style:14} strangers {counts['all']}: written as a habit writes {counts['like']}, "
+            f"accused {counts['ours']}, of these written so {counts['both']}",
+            flush=True,
+        )
+
+
 def figures(many: int, first: int) -> None:
     """Print what the perfect reader names beside what the diagnosis does, and each ticket they part on."""
     for style in hands.STYLES:
@@ -308,4 +357,5 @@ def figures(many: int, first: int) -> None:
 
 if __name__ == "__main__":
     hands.PAIRS = int(sys.argv[3]) if len(sys.argv) > 3 else 8
-    figures(int(sys.argv[1]) if len(sys.argv) > 1 else 6, int(sys.argv[2]) if len(sys.argv) > 2 else 1)
+    many, first = (int(sys.argv[at]) if len(sys.argv) > at else usual for at, usual in ((1, 6), (2, 1)))
+    (strangers if "strangers" in sys.argv else figures)(many, first)
