@@ -328,13 +328,19 @@ def target_view(
 def _moved(places: NDArray, fx: NDArray, fy: NDArray) -> NDArray:
     """Transfer of the points of a stop that each show the target in their own place."""
     x, y = places.T
-    down = np.exp(-2j * np.pi * fy * y)
-    across = np.exp(-2j * np.pi * fx.T * x)
+    # Even steps, so each wave follows from the one before it; down they are as across, and their images.
+    down, across = (np.exp(2j * np.pi * fx[0, 1] * at) * np.ones((fx.size, 1)) for at in (y, x))
+    down[0] = across[0] = 1.0
+    down, across = np.cumprod(down, axis=0), np.cumprod(across, axis=0)
+    even, odd = down.real @ across.real.T, down.imag @ across.imag.T
+    aslant, crossed = down.real @ across.imag.T, down.imag @ across.real.T
+    up = (even - odd) - 1j * (aslant + crossed)
+    image = (even + odd) - 1j * (aslant - crossed)
+    summed = np.concatenate([up[:-1], image[:0:-1]])
     # Each point stands for a part of the stop, spread as the stop is on the whole.
     part = 2.0 * np.linalg.cholesky(np.cov(places.T) / len(places) + 1e-12 * np.eye(2)).T
-    return (
-        (down @ across.T) / len(places) * _disc(np.hypot(part[0, 0] * fx + part[0, 1] * fy, part[1, 1] * fy))
-    )
+    shared = _disc(np.hypot(part[0, 0] * fx + part[0, 1] * fy, part[1, 1] * fy))
+    return summed / len(places) * shared
 
 
 @lru_cache(maxsize=16)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import contextlib
 import re
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -22,7 +23,7 @@ import pytest
 from optics import checks
 from optics.apprentices.operating import scatter
 from optics.instrument.focimeter import EYEPIECE_RANGE, FIELD, TARGET_REACH, eyepiece_view
-from optics.instrument.reader import read_lens, sharpness
+from optics.instrument.reader import Reading, read_lens, sharpness
 from optics.instrument.repeats import axis_deviation
 from optics.judging.settling import settle
 from optics.lens.angles import wrapped_axis
@@ -38,6 +39,7 @@ from optics.widgets.pair.front_view import PairView
 SOURCE = project_folder("notebooks") / "source"
 LEARNERS = [f"t{101 + number}" for number in range(20)]
 SIZE, HALF_WIDTH = 96, 2.5
+WIDE = 128  # for the whole field
 
 
 class Hands:
@@ -48,11 +50,18 @@ class Hands:
         # Under a key of its own, so that each learner finds the bench as it was left.
         self.key = {"chapter": number, "eye": "R"}
         self.bench = laid_bench(letter, learner, str(chapter), **self.key)
+        self.place, self.met = None, None
+        self.seen: dict[str, Reading] = {}
         self.chance = np.random.default_rng(sum(map(ord, learner + letter)))
         assert {"stage"} | ({"eyepiece", "aside", "wheel"} if number else set()) <= set(self.bench._parts)
 
     def picture(self, size: int = SIZE, half_width: float = HALF_WIDTH) -> np.ndarray:
-        return eyepiece_view(self.bench.settings, self.bench.met, size=size, half_width=half_width)
+        bench = self.bench
+        # Rays are traced anew only where the stage, the lens or the side on the stop has changed.
+        place = (bench.aside, bench.lens, bench.stage_x_mm, bench.stage_y_mm, bench.against)
+        if place != self.place:
+            self.place, self.met = place, bench.met
+        return eyepiece_view(bench.settings, self.met, size=size, half_width=half_width)
 
     def look(self, drum: float, wheel: float) -> np.ndarray:
         self.bench.drum, self.bench.wheel = float(drum), float(wheel)
@@ -60,7 +69,7 @@ class Hands:
 
     def look_wide(self, drum: float, wheel: float) -> np.ndarray:
         self.bench.drum, self.bench.wheel = float(drum), float(wheel)
-        return self.picture(2 * SIZE, FIELD)
+        return self.picture(WIDE, FIELD)
 
     def set_the_eyepiece(self) -> float:
         """Out towards plus, then in; the outer rings show the reticle without the lines."""
@@ -72,6 +81,8 @@ class Hands:
         for dial in np.arange(EYEPIECE_RANGE[1], EYEPIECE_RANGE[0] - 0.1, -0.25):
             self.bench.eyepiece = float(dial)
             sharp[float(dial)] = float(np.var(self.picture(2 * SIZE, FIELD)[ring]))
+            if sharp[float(dial)] < 0.5 * max(sharp.values()):  # it has been sharp, and no further
+                break
         self.bench.eyepiece = max(sharp, key=sharp.__getitem__)
         self.bench.aside = False
         return self.bench.eyepiece
@@ -97,20 +108,46 @@ class Hands:
             self.bench.drum = float(drum)
             clear[float(drum)] = float(np.sum(self.picture(SIZE, FIELD) ** 6))
         self.bench.drum = max(clear, key=clear.__getitem__)
+        self.to_the_middle(self.crossing, 0.12)
+        assert np.hypot(*self.crossing()) < 1.0
+
+    def to_the_middle(self, crossing: Callable[[], np.ndarray], within: float) -> None:
+        """Move the stage, and see which way the crossing goes, until it stands in the middle."""
         for _ in range(6):
-            here = self.crossing()
-            if np.hypot(*here) < 0.12:
+            here = crossing()
+            if np.hypot(*here) < within:
                 break
             ways = []
             for name in ("stage_x_mm", "stage_y_mm"):
                 setattr(self.bench, name, getattr(self.bench, name) + 1.0)
-                ways.append(self.crossing() - here)
+                ways.append(crossing() - here)
                 setattr(self.bench, name, getattr(self.bench, name) - 1.0)
             move, *_ = np.linalg.lstsq(np.array(ways).T, -here, rcond=0.2)
             dx, dy = np.clip(move, -2.0, 2.0)
             self.bench.stage_x_mm += float(dx)
             self.bench.stage_y_mm += float(dy)
-        assert np.hypot(*self.crossing()) < 1.0
+
+    def sharp_crossing(self) -> np.ndarray:
+        """Where the sharp lines cross, each set in its turn; a second, blurred picture does not count.
+
+        Three lines are their own image about the middle one, so that is where a picture
+        looked at across them agrees best with its mirror image.
+        """
+        steps = (np.arange(SIZE) - SIZE / 2 + 0.5) * 2 * FIELD / SIZE
+        rim = np.clip(1.0 - np.hypot(steps[:, None], steps[None, :]) / FIELD, 0.0, 1.0)
+        detail, where, seen = np.linspace(1.0, 5.0, 81), np.zeros(2), self.seen[self.bench.lens]
+        self.bench.wheel = seen.wheel
+        for drum, meridian in ((seen.sphere_lines, seen.wheel), (seen.cylinder_lines, seen.wheel + 90.0)):
+            self.bench.drum = drum
+            across = np.deg2rad(meridian)
+            way = np.array([np.cos(across), np.sin(across)])
+            # About the middle of the light, and nearer than the next line.
+            places = way @ self.crossing() + np.linspace(-0.3, 0.3, 61)
+            x, y = (np.exp(-2j * np.pi * np.outer(detail, steps * part)) for part in way)
+            waves = np.sum((np.conj(y) @ (self.picture(SIZE, FIELD) ** 2 * rim)) * x, axis=1)
+            agrees = np.real(np.exp(4j * np.pi * np.outer(places, detail)) @ waves**2)
+            where += places[np.argmax(agrees)] * way
+        return where
 
     def read(self, eye: str, zero: float, at: tuple[float, float] | None = None) -> str:
         """Centre, sphere lines from plus, wheel, cylinder lines, note three times, subtract, write."""
@@ -119,25 +156,37 @@ class Hands:
             drums = np.arange(12.5, -12.6, -0.25)
             clear = [sum(sharpness(self.look(d, 180), m, HALF_WIDTH) for m in (90, 180)) for d in drums]
             return f"{drums[np.argmax(clear)]:+.2f} DS"
+        self.bench.lens = eye
         if at is None:
             self.centre(eye)
             seen = read_lens(self.look, half_width=HALF_WIDTH)
-        else:  # where prism was ordered the lines cross off the middle
-            self.bench.lens = eye
-            self.bench.stage_x_mm, self.bench.stage_y_mm = at
-            seen = read_lens(self.look_wide, half_width=FIELD)
+        else:
+            seen = self.seen_at(at)
+        self.seen[eye] = seen
         self.sharp_at = (seen.sphere_lines + seen.cylinder_lines) / 2
-        again = range(3)
-        first, second = (
-            np.mean([line + scatter(self.chance) for _ in again]) - zero
-            for line in (seen.sphere_lines, seen.cylinder_lines)
-        )
-        self.sphere_lines = float(first)
-        wheel = seen.wheel + np.mean([scatter(self.chance, axis_deviation(seen.cylinder)) for _ in again])
+        first, second = (self.noted(line) - zero for line in (seen.sphere_lines, seen.cylinder_lines))
+        wheel = seen.wheel + np.mean([scatter(self.chance, axis_deviation(seen.cylinder)) for _ in range(3)])
         return settle(Power.from_line_readings(first, second, wrapped_axis(float(wheel)))).choice.distance
 
+    def noted(self, line: float) -> float:
+        """Three times, and the mean."""
+        return float(np.mean([line + scatter(self.chance) for _ in range(3)]))
+
+    def seen_at(self, place: tuple[float, float]) -> Reading:
+        """Away from the centre the lines cross off the middle, so the whole field is looked at."""
+        self.bench.stage_x_mm, self.bench.stage_y_mm = place
+        return read_lens(self.look_wide, half_width=FIELD)
+
+    def addition(self, carried: str, *places: tuple[float, float]) -> str:
+        """The side that carries it on the stop: the same lines in the distance and near, and the difference."""
+        self.bench.against = carried
+        distance, near = (self.noted(self.seen_at(place).sphere_lines) for place in places)
+        self.bench.against = "back"
+        return written(round(4 * (near - distance)) / 4)
+
     def measure(self) -> str:
-        """From the middle of the bridge to where the lines cross centrally, by the rule."""
+        """Dot the lens where its lines cross centrally; from the middle of the bridge to the dot, by the rule."""
+        self.to_the_middle(self.sharp_crossing, 0.02)
         return f"{round(2 * abs(self.bench.stage_x_mm)) / 2:g}"
 
     def prism(self, eye: str) -> str:
@@ -182,13 +231,7 @@ def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -
         near = (middle, at.get("the lower line", upper) - 6.0)
         hands.bench.against = "back"
         ticket[side] = hands.read(eye, zero, far)
-        hands.bench.against = "front"
-        lines = []
-        for place in (far, near):
-            hands.read(eye, zero, place)
-            lines.append(hands.sphere_lines)
-        ticket[f"add_{side}"] = written(round(4 * (lines[1] - lines[0])) / 4)
-    hands.bench.against = "back"
+        ticket[f"add_{side}"] = hands.addition("front", far, near)
     return ticket
 
 
@@ -232,12 +275,8 @@ def marked_up(hands: Hands, chapter: Path, letter: str, learner: str, zero: floa
         hands.bench.lens, hands.bench.against = eye, "back"
         ticket[side] = hands.read(eye, zero, at("Distance circle"))
         hands.bench.against = carried
-        lines = []
-        for name in ("Distance circle", "Near circle"):
-            hands.read(eye, zero, at(name))
-            lines.append(hands.sphere_lines)
-        ticket[f"add_{side}"] = written(round(4 * (lines[1] - lines[0])) / 4)
-    hands.bench.against = "back"
+        circles = [at(name) for name in ("Distance circle", "Near circle")]
+        ticket[f"add_{side}"] = hands.addition(carried, *circles)
     return ticket
 
 
