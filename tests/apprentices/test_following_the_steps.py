@@ -13,7 +13,7 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import nbformat
@@ -39,7 +39,7 @@ from optics.widgets.pair.front_view import PairView
 SOURCE = project_folder("notebooks") / "source"
 LEARNERS = [f"t{101 + number}" for number in range(20)]
 SIZE, HALF_WIDTH = 96, 2.5
-WIDE = 128  # for the whole field
+WIDE = 128  # for the whole field; fewer points show a drum as well, and an axis less closely
 
 
 class Hands:
@@ -55,7 +55,7 @@ class Hands:
         self.chance = np.random.default_rng(sum(map(ord, learner + letter)))
         assert {"stage"} | ({"eyepiece", "aside", "wheel"} if number else set()) <= set(self.bench._parts)
 
-    def picture(self, size: int = SIZE, half_width: float = HALF_WIDTH) -> np.ndarray:
+    def picture(self, size: int, half_width: float) -> np.ndarray:
         bench = self.bench
         # Rays are traced anew only where the stage, the lens or the side on the stop has changed.
         place = (bench.aside, bench.lens, bench.stage_x_mm, bench.stage_y_mm, bench.against)
@@ -63,13 +63,9 @@ class Hands:
             self.place, self.met = place, bench.met
         return eyepiece_view(bench.settings, self.met, size=size, half_width=half_width)
 
-    def look(self, drum: float, wheel: float) -> np.ndarray:
+    def look(self, drum: float, wheel: float, size: int = SIZE, half_width: float = HALF_WIDTH) -> np.ndarray:
         self.bench.drum, self.bench.wheel = float(drum), float(wheel)
-        return self.picture()
-
-    def look_wide(self, drum: float, wheel: float) -> np.ndarray:
-        self.bench.drum, self.bench.wheel = float(drum), float(wheel)
-        return self.picture(WIDE, FIELD)
+        return self.picture(size, half_width)
 
     def set_the_eyepiece(self) -> float:
         """Out towards plus, then in; the outer rings show the reticle without the lines."""
@@ -172,15 +168,15 @@ class Hands:
         """Three times, and the mean."""
         return float(np.mean([line + scatter(self.chance) for _ in range(3)]))
 
-    def seen_at(self, place: tuple[float, float]) -> Reading:
+    def seen_at(self, place: tuple[float, float], size: int = WIDE) -> Reading:
         """Away from the centre the lines cross off the middle, so the whole field is looked at."""
         self.bench.stage_x_mm, self.bench.stage_y_mm = place
-        return read_lens(self.look_wide, half_width=FIELD)
+        return read_lens(partial(self.look, size=size, half_width=FIELD), half_width=FIELD)
 
     def addition(self, carried: str, *places: tuple[float, float]) -> str:
         """The side that carries it on the stop: the same lines in the distance and near, and the difference."""
         self.bench.against = carried
-        distance, near = (self.noted(self.seen_at(place).sphere_lines) for place in places)
+        distance, near = (self.noted(self.seen_at(place, SIZE).sphere_lines) for place in places)
         self.bench.against = "back"
         return written(round(4 * (near - distance)) / 4)
 
@@ -318,7 +314,8 @@ def of_any_style(hands: Hands, chapter: Path, letter: str, learner: str, zero: f
             ticket[f"pd_{side}"] = f"{abs(round(2 * across[f'the fitting cross of the {side} lens']) / 2):g}"
             hands.bench.lens = eye
             buttons["prism"].click()
-            hands.sharp_at = read_lens(hands.look_wide, half_width=FIELD).sphere_lines
+            here = hands.bench.stage_x_mm, hands.bench.stage_y_mm
+            hands.sharp_at = hands.seen_at(here, SIZE).sphere_lines
             ticket[f"prism_{side}"] = hands.prism(eye)
             continue
         if style == "single vision":
