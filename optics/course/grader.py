@@ -184,4 +184,7 @@ def run_step(
         # nbgrader's database layer and its upgrade path warn about themselves.
         warnings.simplefilter("ignore")
         result = capture_log(converter)
+    if result.get("error", "").rstrip().endswith("KeyboardInterrupt"):
+        # nbgrader takes Ctrl-C for a fault of the chapter.
+        raise KeyboardInterrupt
     return Outcome(result["success"], result.get("log", "") + result.get("error", ""))

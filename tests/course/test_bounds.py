@@ -11,7 +11,7 @@ from contextlib import suppress
 import nbformat
 import pytest
 from course_names import FORMS
-from nbgrader.converters import Autograde
+from nbgrader.converters import Autograde, GenerateAssignment
 
 from optics.course.feedback import hand_back
 from optics.course.gather import gather
@@ -217,3 +217,12 @@ def test_a_gradebook_that_another_holds_for_some_seconds_is_waited_for(course, s
     done.join()
     other.close()
     assert outcome.success, outcome.reason
+
+
+def test_ctrl_c_ends_the_work_and_is_no_fault_of_a_chapter(course):
+    class Stopped(GenerateAssignment):
+        def start(self):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run_step(course, Stopped, FORMS)
