@@ -632,17 +632,24 @@ def _looked_at(held: dict[str, Held | None], close: dict[str, bool], unasked: bo
 def _is_the_other(held: Held | None, answer: Ticket, pair: Specimen, eye: str, form: str) -> bool:
     """Whether a line is the other lens of this pair: taken from there, it shows no look at this one.
 
-    One sphere may meet another by chance; then the other line must be exchanged as well.
+    One sphere may meet another by chance; then the other line must be exchanged as well. And where
+    the lenses are alike a step misread leads from one to the other, and harms nobody.
     """
 
     def taken(from_eye: str, for_eye: str) -> bool:
         line, true = answer.of(for_eye).distance, true_triple(pair.power(from_eye), form)
         return line is not None and hold(line, true, form).fits
 
-    if held is None or held.fits:
+    if held is None or held.fits or _a_step_off(held, true_triple(pair.power(eye), form)):
         return False
     other = OTHER_EYE[eye]
     return taken(other, eye) and (bool(held.line.cylinder) or taken(eye, other))
+
+
+def _a_step_off(held: Held, true: Triple) -> bool:
+    """Whether a line is no further from its own lens than a step misread, in any meridian."""
+    more, _, less, _ = (held.line.power - Power.from_sphere_cylinder(*true)).principal()
+    return bool(max(abs(float(more)), abs(float(less))) <= STEPS[0] + POWER_WITHIN)
 
 
 def _power_offs(held: Held, true: Triple, eye: str) -> Iterator[Off]:

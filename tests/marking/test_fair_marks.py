@@ -303,3 +303,17 @@ def test_a_sphere_a_step_off_does_not_take_the_rest_of_its_lens_along() -> None:
     assert earned["+1.25 DS"]["centres"] == earned["+1.00 DS"]["centres"]
     assert earned["+1.25 DS"]["sphere"] < earned["+1.00 DS"]["sphere"]
     assert earned["+2.00 DS"]["centres"] < earned["+1.00 DS"]["centres"]
+
+
+def test_a_step_misread_is_no_exchange_where_the_lenses_are_alike() -> None:
+    """A step nearer to the lens never earns less, though the other lens has that line."""
+    pair = lens_pair("R +0.25 -1.25 x 175; L +0.50 -1.25 x 177")
+    near, far = (
+        mark_pair(read_answer(right_ticket(pair) | {"right": line}), pair, points=100.0)
+        for line in ("+0.50 -1.25 x 175", "+0.75 -1.25 x 175")
+    )
+    assert not near.harms and near.marks.total >= far.marks.total > 50.0
+    # Lenses further apart than that are told apart as before.
+    pair = lens_pair("R -3.00 -1.00 x 090; L -2.25 -1.00 x 090")
+    copied = mark_pair(read_answer(right_ticket(pair) | {"right": "-2.25 -1.00 x 090"}), pair, points=100.0)
+    assert copied.harms == ("a line is that of the other lens",)
