@@ -189,6 +189,8 @@ def _lens_row(figure: Figure, y: float, eye: str, line: Prescription | None) -> 
             cells[4] = written(line.add)
         if line.prism:
             cells[5] = "; ".join(_prism(*part) for part in line.prism)
+        elif line.no_prism:
+            cells[5] = "no prism"
     for (name, x), cell in zip(COLUMNS, cells, strict=True):
         weight = "bold" if not name else "normal"
         _write(
@@ -244,6 +246,7 @@ def _told(
             parts.append(f"addition {describe.spoken(line.add)}")
         if line is not None:
             parts += [f"prism {_prism(*part)}" for part in line.prism]
+            parts += ["no prism"] if line.no_prism else []
         for name, lengths in (("PD", pd_mm), ("height", height_mm)):
             if _length(lengths[k]):
                 parts.append(f"{name} {_length(lengths[k])} mm")

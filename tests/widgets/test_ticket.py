@@ -229,6 +229,11 @@ def test_what_was_not_written_is_left_to_be_written():
     assert texts.count("–") == 2 and "+1.00 DS" in texts
 
 
+def test_no_prism_stands_on_a_job_ticket_where_it_was_found():
+    ticket = job_ticket("+1.00 DS no prism", "+1.00 DS")
+    assert shown(ticket).count("no prism") == 1 and ticket.alt.count("no prism") == 1
+
+
 @pytest.mark.parametrize(
     ("right", "left", "sentence"),
     [
