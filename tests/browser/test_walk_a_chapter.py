@@ -74,28 +74,8 @@ class Learner(Keys):
         self.page.get_by_label(name, exact=True).check()
         self.settle()
 
-    def lay(self, eye, side=None):
-        if side:
-            self.choose(side)
+    def lay(self, eye):
         self.choose("Right lens" if eye == "R" else "Left lens")
-
-    def stage(self):
-        """Where the stop is: how far from the middle of the bridge, and how high, as the stage says."""
-        said = self.page.locator(".optics-bench").inner_text()
-        return [float(re.search(rf"{name}\n.*?([+-]?[\d.]+) mm", said, re.DOTALL)[1]) for name in MOVES]
-
-    def move_to(self, *place):
-        """Step until the stage says this place; which way a key moves it is seen by trying."""
-        for part, (name, wanted) in enumerate(zip((ACROSS, UPWARD), place, strict=True)):
-            for _ in range(90):
-                off = wanted - self.stage()[part]
-                if abs(off) < 0.25:
-                    break
-                self.step(name, 1)
-                if abs(wanted - self.stage()[part]) > abs(off):
-                    self.step(name, -1)
-                    self.step(name, -1)
-        self.settle()
 
     def find_and_centre(self):
         """Come from plus until some lines stand there, and bring their crossing into the middle."""
