@@ -965,6 +965,18 @@ def _priors(where: str) -> tuple[list[Slip], NDArray[np.intp], Floats, Floats]:
     return known, belongs, member, weights / np.maximum(member @ (member.T @ weights), 1e-12)
 
 
+@lru_cache(maxsize=4)
+def _in_a_ring(where: str) -> NDArray[np.bool_]:
+    """Which two ways would copy from each other, and so from nowhere."""
+    takes = {
+        eye: np.array(
+            [False, *(way.read.startswith("take") and eye in way.eyes for _, _, way in _ways(where))]
+        )
+        for eye in "RL"
+    }
+    return takes["R"][:, None] & takes["L"] | takes["L"][:, None] & takes["R"]
+
+
 def diagnose(
     ticket: Ticket,
     pair: Specimen | BareLenses,
@@ -1006,7 +1018,8 @@ def diagnose(
     factors, seen = _evidence(trace, pair)
     if not weighed.names:
         return Diagnosis(seen=seen)
-    fits, total = np.array(weighed.singly), weighed.total
+    fits = np.array(weighed.singly)
+    total = np.where(_in_a_ring(where), -np.inf, weighed.total)
     right = float(total[0, 0])
     ways = _ways(where)
     known, belongs, member, weights = _priors(where)

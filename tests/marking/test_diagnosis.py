@@ -6,15 +6,29 @@ import importlib.util
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from optics.instrument.trace import _START, Trace
+from optics.judging.settling import columns
 from optics.lens.multifocal import Multifocal
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prism import Prism, prism_at
 from optics.lens.progressive import Progressive
-from optics.marking.diagnosis import BareLenses, Diagnosis, _effects, _Truth, diagnose
+from optics.marking.diagnosis import (
+    NOISE,
+    STEP,
+    BareLenses,
+    Diagnosis,
+    Explanation,
+    _as_taught,
+    _effects,
+    _smaller_first,
+    _Truth,
+    diagnose,
+)
+from optics.marking.habits import CATALOGUE
 from optics.marking.read import read_answer
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
@@ -30,7 +44,7 @@ _spec.loader.exec_module(hands)
 hands.PAIRS = 5
 
 MANY = 25
-LEAST_NAMED, MOST_STRANGERS = 0.7, 0.3
+LEAST_NAMED, MOST_STRANGERS = 0.75, 0.2
 """Tickets of a kind and style; the full figures are printed by `noisy_hands.py`."""
 
 
@@ -402,3 +416,69 @@ def test_no_axis_is_copied_from_a_lens_that_has_none() -> None:
     pair = BareLenses({"R": Power.from_sphere_cylinder(-2.0, -0.75, 30), "L": sphere})
     found = diagnose(read_answer({"right": "-2.00 -0.75 x 120", "left": "+1.00 DS"}), pair)
     assert names(found) == [{"axis 90 out"}]
+
+
+def test_a_cylinder_overlooked_between_its_two_readings_is_one_habit() -> None:
+    # Where both sets of lines are least blurred: -4.50 and -6.50 meet at -5.50.
+    pair = specimen(thin(-4.5, -2.0, 20), thin(-3.25, -1.0, 160, "L"))
+    found = diagnose(read_answer({"right": "-5.50 DS", "left": "-3.25 -1.00 x 160"}), pair)
+    assert found.names == ("cylinder overlooked",)
+
+
+def test_what_is_copied_is_what_was_written_of_the_other_lens() -> None:
+    # The left lens was read a step off in its cylinder, and the right one has that very line.
+    pair = specimen(thin(-1.0, -0.75, 8), thin(-0.75, -1.0, 2, "L"))
+    copied = diagnose(read_answer({"right": "-0.75 -1.25 x 005", "left": "-0.75 -1.25 x 005"}), pair)
+    assert copied.names == ("line copied from the other lens",)
+    assert not diagnose(read_answer({"right": "-0.75 -1.25 x 008", "left": "-1.00 -0.75 x 004"}), pair)
+
+
+def test_nothing_is_copied_from_a_lens_that_copied_it() -> None:
+    # Both lines are the same and neither lens has such an axis: it came from neither.
+    pair = specimen(thin(-1.0, -0.75, 8), thin(-0.75, -1.0, 2, "L"))
+    for each in names(
+        diagnose(read_answer({"right": "-0.75 -1.00 x 050", "left": "-0.75 -1.00 x 050"}), pair)
+    ):
+        assert len([name for name in each if "copied" in name]) < 2, each
+
+
+def test_lines_alone_in_each_others_boxes_are_an_exchange() -> None:
+    pair = specimen(
+        thin(-2.25, -0.75, 15, prism=Prism.from_base(2.0, "in", "R")), thin(-1.5, -1.25, 160, "L")
+    )
+    ticket = {"right": "-1.50 -1.25 x 160", "left": "-2.25 -0.75 x 015"}
+    ticket |= {"prism_right": "2.00 base in", "prism_left": "no prism"}
+    assert diagnose(read_answer(ticket), pair).names == ("lenses exchanged",)
+
+
+def test_thinning_prism_is_left_out_in_both_lenses_or_it_is_overlooked_in_one() -> None:
+    lenses = [Progressive(power=sphere(-1.0), addition=2.5, eye=eye, thinning=1.67) for eye in "RL"]
+    pair = specimen(*lenses)
+    right = right_ticket(pair)
+    assert right["prism_right"] == right["prism_left"] == "1.75 base down"
+    one = diagnose(read_answer(right | {"prism_left": "no prism"}), pair)
+    assert one.names == ("prism overlooked",) and one.ranked[0].eyes == "L"
+    assert not diagnose(read_answer(right | {"prism_left": "no prism", "prism_right": "no prism"}), pair)
+
+
+@pytest.mark.parametrize(
+    ("sphere_power", "cylinder"), [(-2.0, -0.03), (0.5, -0.2), (-1.13, -0.31), (3.4, -1.12)]
+)
+def test_lines_are_settled_as_often_as_noisy_readings_are(sphere_power: float, cylinder: float) -> None:
+    first, second = np.random.default_rng(3).normal(
+        [[sphere_power], [sphere_power + cylinder]], NOISE, (2, 20_000)
+    )
+    first, second = np.maximum(first, second), np.minimum(first, second)
+    line = columns(Power.from_sphere_cylinder(first, second - first, 90.0))
+    near, nearest = np.arange(-1, 2), np.round(np.array([sphere_power, sphere_power + cylinder]) / STEP)
+    up, down = (np.round(each[..., 0] / STEP)[:, None] for each in (line.higher, line.lower))
+    counted = (up == np.repeat(nearest[0] + near, 3)) & (down == np.tile(nearest[1] + near, 3))
+    shares = _as_taught(np.array([sphere_power]), np.array([sphere_power + cylinder]))[0]
+    assert shares == pytest.approx(counted.mean(axis=0), abs=0.03)
+
+
+def test_the_smaller_of_two_accounts_leads() -> None:
+    one, two = CATALOGUE[:2]
+    ranked = [Explanation((one, two), 0.5), Explanation((two,), 0.3), Explanation((one,), 0.05)]
+    assert [each.slips for each in _smaller_first(ranked)] == [(two,), (one, two), (one,)]
+    assert _smaller_first(ranked[::2])[0].slips == (one, two)
