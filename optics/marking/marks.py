@@ -19,7 +19,7 @@ import re
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import sqrt
+from math import cos, hypot, radians, sin, sqrt
 from typing import NamedTuple
 
 from optics.errors import OpticsError
@@ -717,11 +717,17 @@ def _other_offs(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: b
 
 
 def _centre_within(pair: Specimen, eye: str) -> float:
-    """How far a PD may be out, mm: further where the lens has too little power across to show its centre."""
+    """How far a PD may be out, mm: further where the lens has too little power to show its centre.
+
+    The prism at r is F r, so where rings tell none is an ellipse, as long along each
+    meridian as the power there is weak; it counts how far that reaches across.
+    """
     if pair.style == PROGRESSIVE:  # its fitting cross is inked, whatever the power
         return CENTRES_WITHIN_MM
-    across = max(abs(float(pair.power(eye).along(180))), 1e-6)
-    return min(max(CENTRES_WITHIN_MM, 10.0 * RINGS_TELL / across), CENTRES_AT_MOST_MM)
+    sphere, cylinder, axis = map(float, pair.power(eye).sphere_cylinder())
+    along, beside = (max(abs(power), 1e-6) for power in (sphere, sphere + cylinder))
+    across = hypot(cos(radians(axis)) / along, sin(radians(axis)) / beside)
+    return min(max(CENTRES_WITHIN_MM, 10.0 * RINGS_TELL * across), CENTRES_AT_MOST_MM)
 
 
 def _unwritten(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: bool) -> Iterator[str]:
