@@ -385,8 +385,8 @@ def graded(number: str):
             yield cell.id, cell.metadata.nbgrader.points, found.group(1)
 
 
-# Every look traces rays through both surfaces: one learner of one chapter at the desk, two of every
-# chapter in `.ci/run`, twenty where OPTICS_TESTS=exhaustive asks for them.
+# A pair takes seconds: one learner of one chapter at the desk, three of every chapter in `.ci/run`,
+# twenty where OPTICS_TESTS=exhaustive asks for them.
 CHAPTERS, AT_THE_DESK = ["00", *(f"{n:02}" for n in range(3, 13))], {"05"}
 
 
@@ -394,7 +394,7 @@ def followed():
     for number in CHAPTERS:
         for n, learner in enumerate(LEARNERS):
             now = n == 0 and number in AT_THE_DESK
-            later = pytest.mark.thorough if n < 2 else pytest.mark.exhaustive
+            later = pytest.mark.thorough if n < 3 else pytest.mark.exhaustive
             yield pytest.param(number, learner, id=f"{learner}-{number}", marks=() if now else later)
 
 
