@@ -133,6 +133,9 @@ def _fellow(first: Prescription, brief: Brief, rng: np.random.RandomState) -> Pr
             cylinder = -float(rng.choice(EVEN_CYLINDERS)) if first.cylinder else 0.0
             if not NEAREST <= abs(sphere - first.sphere) <= FARTHEST:
                 continue
+            # Counting from the wrong whole dioptre does not show on halves and whole ones.
+            if not first.cylinder and not any(4 * each % 2 for each in (sphere, first.sphere)):
+                continue
         if brief.cylinder == "none":
             cylinder = 0.0
         axis = None
