@@ -8,6 +8,7 @@ import pytest
 from optics.apprentices.replaying import replay
 from optics.instrument.focimeter import RINGS, TELESCOPE_MAGNIFICATION, Settings
 from optics.instrument.standard_lens import target_travel_mm
+from optics.lens.laid_flat import WithAddition
 from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prism import prism_at
@@ -59,6 +60,24 @@ def test_the_replay_tells_the_same_steps_in_the_same_order():
     told = " ".join(step.words for step in replay(pair)).lower().replace("centre the right", "centre the")
     at = [told.find(name) for name in STEPS]
     assert min(at) >= 0 and at == sorted(at)
+
+
+@pytest.mark.parametrize(("number", "cell"), [("09", "guided-words"), ("10", "steps"), ("12", "centres")])
+def test_where_the_lines_cross_beyond_the_rings_a_chapter_says_what_brings_them_back(number, cell):
+    box = open_pairs(next((project_folder("notebooks") / "source").glob(f"{number}-*")))
+    pairs = (box.pair("A", f"t{learner}").spectacles for learner in range(101, 161))
+    lenses = (pair.mounted(eye).lens for pair in pairs for eye in "RL")
+    far = (
+        lens.over_stop(*lens.near_reference_point, lens.carried_by).prism.amount
+        for lens in lenses
+        if isinstance(lens, WithAddition)
+    )
+    assert any(amount > RINGS[-1] for amount in far)
+    told = words(number, cell)
+    assert "*Prism compensator*" in told and "(chapter 7)" in told
+    script = (project_folder("optics") / "widgets" / "focimeter" / "bench.js").read_text("utf-8")
+    assert 'folded("Prism compensator"' in script
+    assert "**prism compensator**" in words("07", "dots")
 
 
 def test_feedback_names_the_step_to_look_at_again():
