@@ -62,6 +62,7 @@ GAIN = 1.0
 FURTHEST = 3
 """No more explanations than this are named together."""
 
+HALVES = ("mean", "half cylinder")
 DIGITS = ("last digits", "first digits", "outer digits")
 STEP = 0.25
 NOISE = 1.2 * READING_DEVIATION
@@ -197,7 +198,8 @@ class _Lines(NamedTuple):
     """What may be written of a line for every two effects: shape (n, n, 9), the axis (n, n).
 
     Only what can be done on the pair is worked out: `places` says where each effect stands, past the
-    end where it cannot be, and `taken` which are copied from the other lens. Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
+    end where it cannot be, `taken` which are copied from the other lens, and `halved` in which of
+    them a number was halved, and so may have been put on a quarter step again. Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
     they change places on what the hand read, noise and all, so it is undone on what was written.
     """
 
@@ -209,6 +211,7 @@ class _Lines(NamedTuple):
     swapped: NDArray[np.intp]
     taken: tuple[tuple[int, str], ...]
     places: NDArray[np.intp]
+    halved: dict[str, NDArray[np.bool_]]
 
 
 @lru_cache(maxsize=4)
@@ -473,7 +476,9 @@ class _Truth:
         copied = tuple((i, read) for i, read in enumerate(reads) if read.startswith("take"))
         places = np.full(len(every), len(kept))
         places[kept] = np.arange(len(kept))
-        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped, copied, places)
+        halves = {name: np.array([write == name for _, write in effects]) for name in HALVES}
+        halved = {name: each[:, None] | each for name, each in halves.items()}
+        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped, copied, places, halved)
 
     def _settled(self, s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
         """Lines that a reading may be settled to, and the chance of each."""
@@ -710,6 +715,11 @@ def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -
     of_s, of_c = np.zeros(near.shape), np.zeros(near.shape)
     of_s[near] = _near(off_s[near], wrote.sphere, exact)
     of_c[near] = _near(off_c[near], wrote.cylinder, exact)
+    if not exact:
+        for of, off, name in ((of_s, off_s, "mean"), (of_c, off_c, "half cylinder")):
+            # Half of -1.25 is written -0.62, or -0.50 or -0.75.
+            at = lines.halved[name][..., None] & near
+            of[at] += 0.5 * np.exp(-(((abs(off[at]) - STEP / 2.0) / 0.01) ** 2) / 2.0)
     power = (lines.chance * of_s * of_c).sum(axis=-1)
     around = np.ones_like(power)
     off_a = 0.0

@@ -482,3 +482,9 @@ def test_the_smaller_of_two_accounts_leads() -> None:
     ranked = [Explanation((one, two), 0.5), Explanation((two,), 0.3), Explanation((one,), 0.05)]
     assert [each.slips for each in _smaller_first(ranked)] == [(two,), (one, two), (one,)]
     assert _smaller_first(ranked[::2])[0].slips == (one, two)
+
+
+def test_half_of_a_cylinder_may_be_put_on_a_step_again() -> None:
+    pair = specimen(thin(-0.75, -1.25, 4), thin(1.0, -1.75, 172, "L"))
+    found = diagnose(read_answer({"right": "-0.75 -0.50 x 004", "left": "+1.00 -1.00 x 172"}), pair)
+    assert found.names == ("half the cylinder",)
