@@ -62,7 +62,16 @@ def read_choices(
         wanted: dict[str, dict[str, float]] = {}
         for each in points if list(points) != [NONE] else ():
             chapter, question, number = _taken(course, each)
-            wanted.setdefault(chapter, {})[question] = number
+            mine = wanted.setdefault(chapter, {})
+            if question in mine or chapter not in (given.get("chapters") or (chapter,)):
+                raise OpticsError(
+                    f'"{each[:60]}" says other points for what has been given some already.'
+                    if question in mine
+                    else f'"{each[:60]}" gives points to {chapter}, which is not among the chapters chosen.',
+                    "Points are said once for a chapter or a question that the intake has.",
+                    "Leave one of the two out.",
+                )
+            mine[question] = number
         for chapter, mine in wanted.items():
             _shared(course, chapter, mine)
         given["points"] = wanted

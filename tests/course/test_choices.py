@@ -50,6 +50,8 @@ def chapters():
         ({"points": ["91/why=5"]}, "marked by hand"),
         ({"points": ["91=2"]}, "spoken for"),
         ({"points": ["91=9", "91/along-1=8"]}, "spoken for"),
+        ({"points": ["91=20", "91-forms=30"]}, "been given some already"),
+        ({"chapters": ["92"], "points": ["91=20"]}, "not among the chapters chosen"),
         ({"tolerance": "somewhere"}, "no table named"),
         ({"tolerance": "RAL-RG 915"}, "no pair could pass"),
     ],

@@ -1,14 +1,19 @@
 """A class that outgrows a machine: marked by workers of a scheduler, written here, with the same marks."""
 
 import builtins
+import json
 import os
+import re
 import signal
+import subprocess
 import sys
 import time
+from contextlib import ExitStack
 
 import pytest
 from course_names import BENCH, FORMS
 
+from optics.course import workers
 from optics.course.marking import mark
 from optics.course.workers import on_scheduler
 from optics.errors import OpticsError
@@ -84,10 +89,49 @@ def test_what_a_lost_worker_had_in_hand_is_done_by_another(cluster, tmp_path):
         next(on_scheduler(time.sleep, [(0.1,)], address, 3.0, tmp_path / "elsewhere"))
 
 
+@pytest.mark.thorough
+@pytest.mark.parametrize(("lost", "said"), [(0, "The scheduler at tcp"), (1, "No worker is left at tcp")])
+def test_what_goes_away_for_good_is_named_and_what_was_done_is_kept(lost, said, monkeypatch, tmp_path):
+    pytest.importorskip("distributed", reason="needs optics-workbook[cluster]")
+    monkeypatch.setattr(workers, "CONNECT_S", 10.0)
+    file, seen = tmp_path / "scheduler.json", []
+    words = [sys.executable, "-m"], ["--scheduler-file", str(file), "--no-dashboard"]
+    with ExitStack() as after:
+        running = []
+        for program in (["dask_scheduler", "--port", "0"], ["dask_worker", "--nthreads", "1", "--no-nanny"]):
+            running.append(
+                subprocess.Popen(
+                    [*words[0], f"distributed.cli.{program[0]}", *program[1:], *words[1]],
+                    cwd=tmp_path,
+                    stderr=subprocess.DEVNULL,
+                )
+            )
+            after.callback(running[-1].kill)
+        while not file.is_file():
+            assert running[0].poll() is None
+            time.sleep(0.1)
+        address = json.loads(file.read_text("utf-8"))["address"]
+        with pytest.raises(OpticsError, match=f"{said}.*kept.*goes on where it stopped"):
+            for number, fine, _ in on_scheduler(time.sleep, [(0.2,)] * 40, address, 4.0, tmp_path):
+                seen.append((number, fine))
+                if len(seen) == 3:
+                    running[lost].kill()
+    assert 3 <= len(seen) < 40 and all(fine for _, fine in seen)
+
+
 def test_without_the_package_or_a_scheduler_it_says_so(monkeypatch, tmp_path):
-    if "distributed" in sys.modules or _has_distributed():
-        with pytest.raises(OpticsError, match="No scheduler answers at nonsense"):
-            next(on_scheduler(time.sleep, [(0.1,)], "nonsense://here", 3.0, tmp_path))
+    # At once: a client that was begun and failed would hold the program up for a minute, and end in a traceback.
+    addresses = (
+        "nonsense://here",
+        "here",
+        "tcp://127.0.0.1",
+        "127.0.0.1:1",
+        "http://127.0.0.1:1",
+        "tcp://[::1",
+    )
+    for address in addresses if "distributed" in sys.modules or _has_distributed() else ():
+        with pytest.raises(OpticsError, match=re.escape(f"No scheduler answers at {address} (")):
+            next(on_scheduler(time.sleep, [(0.1,)], address, 3.0, tmp_path))
     whole = builtins.__import__
 
     def without(name, *rest, **more):
