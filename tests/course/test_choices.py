@@ -2,6 +2,7 @@
 
 import copy
 import json
+import re
 import shutil
 import zipfile
 
@@ -147,7 +148,11 @@ def test_a_chapter_says_its_points_and_table_and_with_nothing_chosen_its_own_wor
     (tmp_path / "pairs.sealed").write_text(box, "utf-8")
     as_chosen(said, open_pairs(tmp_path))
     words = "\n".join(each.source for each in said.cells if each.id == "own-words")
-    assert f"Judge by {ISO}." in words and "32 marks together" in words
+    own = next(c.metadata.nbgrader.points for c in chapters[JUDGING].cells if c.id == "end-a-check")
+    asked = next(each.source for each in chapters[JUDGING].cells if each.id == "own-words")
+    written = float(re.search(r"([\d.]+) marks together", asked)[1])
+    assert own != 9 and f"{written - own + 9:g} marks together" in words
+    assert f"Judge by {ISO}." in words
     as_chosen(said, open_pairs(folder.parent / JUDGING))
     assert [each.source for each in said.cells] == [each.source for each in chapters[JUDGING].cells]
 
