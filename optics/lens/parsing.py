@@ -178,6 +178,10 @@ def parse_prism(text: object) -> tuple[tuple[float, str | float], ...]:
     (((2.0, 'out'),), ())
     """
     clean, shown = tidied(text, what="A prism"), f'"{str(text).strip()}"'
+    if mended := pointed(str(text)):
+        raise OpticsError(
+            f"The prism {shown} has a decimal comma.", "The decimal sign is a point.", f'Write "{mended}".'
+        )
     prism, none, rest = _taken_prism(clean, shown)
     if rest.strip(f" {TAKEN}") or bool(prism) == none:
         raise OpticsError(f"The prism is {shown}.", WHOLE_PRISM, 'Write it like "2.00 base out".')

@@ -123,7 +123,7 @@ def habit_told(
 
     `tie` is what may as well be so; `eyes` the one lens that each shows in, or "".
     """
-    mends = " ".join({mend[:20]: mend for entry in habits if (mend := entry.mend_for(where))}.values())
+    mends = " ".join(_mends(habits, where))
     if len(habits) == 1:
         did = habits[0].habit
         # On paper a number leads back to one habit; a reading only looks like it.
@@ -132,6 +132,11 @@ def habit_told(
     sides = [f" ({EYES[eye]} lens)" if eye in EYES else "" for eye in (*eyes, "", "")]
     names = ", then ".join(f"{entry.name}{side}" for entry, side in zip(habits, sides, strict=False))
     return f"Two habits together would lead to this: {names}.", mends
+
+
+def _mends(habits: Sequence[Slip], where: str) -> list[str]:
+    """What to do instead, once where two habits ask for the same."""
+    return list({mend[:20]: mend for entry in habits if (mend := entry.mend_for(where))}.values())
 
 
 def account(
@@ -205,13 +210,14 @@ def account(
     parts: list[tuple[int, str]] = [(0, sentence) for sentence in in_brief(refused)]
     if habits:
         tie = may_as_well(rivals)
-        did, mend = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
+        did, _ = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
         of = next((eye for each in shown for eye in each), "R")
         line, lens = (pair or {}).get(of, (wrote, true))
         parts += [
             (1, did),
             (4, _led_to(habits, line, lens, form, of if pair else "") if marks.counts else ""),
-            (2, mend),
+            # The second of two where there is room.
+            *((2 + at, mend) for at, mend in enumerate(_mends(habits, where))),
             (2, tie),
         ]
     parts.append((2, f"Not written: {', '.join(map(_named, missing))}." if missing else ""))

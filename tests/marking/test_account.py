@@ -221,6 +221,13 @@ def test_a_cylinder_written_of_a_sphere_is_not_sent_to_a_difference_that_is_none
     assert f"The cylinder is not right yet: {broken}" in told, told
 
 
+def test_of_two_habits_something_is_said_to_do_though_much_may_as_well_be_so() -> None:
+    names = ("eyepiece not set", "base reversed in one eye")
+    rivals = (("wrong side on the stop",), ("wrong side on the stop", "eyepiece not set"))
+    told = told_of("R -1.75 DS; L -4.00 DS", "-1.50 DS", "-3.75", names, rivals, ("RL", "L"))
+    assert slip(names[0]).mend in told and "may as well" in told, told
+
+
 def test_of_a_sphere_its_line_is_no_rival_of_itself() -> None:
     names, line = ("sphere copied from the other lens",), ("line copied from the other lens",)
     told = told_of("R -3.00 DS; L -1.50 DS", "-3.00 DS", "-3.00 DS", names, (line,), ("L",))

@@ -164,3 +164,10 @@ def test_every_field_is_read_or_refused_soon(name: str, timed) -> None:
         told = read_answer({name: text[:10_000]}).unread[name]
         assert timed() - start < 0.02, piece
         assert len(told) < 250
+
+
+def test_a_comma_in_a_prism_is_told_as_one() -> None:
+    ticket = read_answer({"prism_right": "0,25 base in", "prism_left": "2.00 base out, 1.00 base up"})
+    assert ticket.unread == {
+        "prism_right": 'The prism "0,25 base in" has a decimal comma. The decimal sign is a point. Write "0.25 base in".'
+    }
