@@ -62,7 +62,14 @@ def test_the_replay_tells_the_same_steps_in_the_same_order():
     assert min(at) >= 0 and at == sorted(at)
 
 
-@pytest.mark.parametrize(("number", "cell"), [("09", "guided-words"), ("10", "steps"), ("12", "centres")])
+@pytest.mark.parametrize(
+    ("number", "cell"),
+    [
+        ("09", "guided-words"),
+        pytest.param("10", "steps", marks=pytest.mark.thorough),
+        pytest.param("12", "centres", marks=pytest.mark.thorough),
+    ],
+)
 def test_where_the_lines_cross_beyond_the_rings_a_chapter_says_what_brings_them_back(number, cell):
     box = open_pairs(next((project_folder("notebooks") / "source").glob(f"{number}-*")))
     pairs = (box.pair("A", f"t{learner}").spectacles for learner in range(101, 161))
