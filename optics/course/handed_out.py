@@ -123,9 +123,12 @@ def box_for(course: Course, chapter: str, stamp: Stamp) -> Path | None:
             "Marked with other pairs, right answers would count as wrong.",
             f"Mark it in the course that released it, or put the folder {HANDED_OUT} of that course back.",
         )
-    if len(kept) > 1:
+    # Without pairs of its own, an intake that chose no points left no box, and may yet be the one.
+    unsaid = not has_pairs and not stamp.intake and len(course.intakes()) > 1
+    if len(kept) > 1 or unsaid:
+        which = f"of {len(kept)} sets of pairs" if has_pairs else "intake's points"
         raise OpticsError(
-            f"It does not say which of {len(kept)} sets of pairs it was handed out with.",
+            f"It does not say which {which} it was handed out with.",
             "Its stamp was lost on the way, perhaps in another program.",
             "Gather it again with --intake and the name of its intake.",
         )

@@ -24,7 +24,7 @@ from optics.course.folder import Course
 from optics.course.handed_out import STAMP, box_for, set_stamp, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import LONGEST_CELL, assigned_names
-from optics.specimens.sealed import open_pairs
+from optics.specimens.sealed import PairBox, open_pairs
 
 MOST_NOTES = 100
 """Own cells of a learner that are kept."""
@@ -223,8 +223,11 @@ def put_into_own_release(course: Course, chapter: str, name: str, submitted: Not
     """Put a learner's answers into the release as it was handed out to them, from the course's folder."""
     released = nbformat.read(course.step("release", chapter=chapter) / f"{name}.ipynb", as_version=4)
     stamp = stamp_of(submitted.metadata)
-    if (box := box_for(course, chapter, stamp)) is not None:
-        as_chosen(released, open_pairs(box))
+    box = box_for(course, chapter, stamp)
+    # The release that stands may be of an intake with other points, though this one chose none.
+    as_chosen(
+        released, open_pairs(box) if box is not None else PairBox(intake=stamp.intake, briefs={}, seeds={})
+    )
     restored = put_into_release(released, submitted)
     # Its own stamp or none: the release's may be another intake's.
     restored.notebook.metadata.pop(STAMP, None)

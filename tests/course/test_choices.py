@@ -76,7 +76,13 @@ def test_two_intakes_with_other_points_are_each_marked_by_their_own(course, fill
     assert [each.rpartition("points=")[2] for each in shown] == ["5)", "10)"]
     submit(course, "s1", FORMS, spring)
     submit(course, "a1", FORMS, autumn)
-    assert all(each.marked for each in mark(course))
+    assert [(each.marked, each.notes) for each in mark(course)] == [(True, [])] * 2
+    lost = copy.deepcopy(spring)
+    lost.metadata.pop("optics_workbook")
+    submit(course, "lost", FORMS, lost)
+    (said,) = mark(course)
+    assert not said.marked and "which intake's points it was handed out with" in str(said)
+    shutil.rmtree(course.step("submitted", "lost"))
     start_intake(course, "spring")
     release(course, [FORMS], variants=4, replace=True)
     submit(course, "a2", FORMS, autumn)
