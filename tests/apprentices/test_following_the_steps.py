@@ -97,7 +97,7 @@ class Hands:
 
     def centre(self, eye: str) -> None:
         """Find some lines, then move the stage until they cross in the smallest ring."""
-        self.bench.lens = eye
+        self.bench.lens, self.bench.compensator = eye, 0.0
         self.bench.wheel = 180.0
         clear = {}
         for drum in np.arange(12.5, -12.6, -0.5):
@@ -171,7 +171,18 @@ class Hands:
     def seen_at(self, place: tuple[float, float], size: int = WIDE) -> Reading:
         """Away from the centre the lines cross off the middle, so the whole field is looked at."""
         self.bench.stage_x_mm, self.bench.stage_y_mm = place
+        self.bring_back()
         return read_lens(partial(self.look, size=size, half_width=FIELD), half_width=FIELD)
+
+    def bring_back(self) -> None:
+        """Lines that cross out of view: the compensator, amount and base, until most light is in view."""
+        light = {}
+        for amount, base in ((0.0, 0.0), *((a, b) for a in (4.0, 8.0) for b in (90.0, 270.0))):
+            self.bench.compensator, self.bench.compensator_base = amount, base
+            light[amount, base] = float(np.sum(self.picture(SIZE, FIELD)))
+            if not amount and abs(self.crossing()[1]) < FIELD / 2:
+                return
+        self.bench.compensator, self.bench.compensator_base = max(light, key=light.__getitem__)
 
     def addition(self, carried: str, *places: tuple[float, float]) -> str:
         """The side that carries it on the stop: the same lines in the distance and near, and the difference."""
@@ -188,7 +199,9 @@ class Hands:
     def prism(self, eye: str) -> str:
         """Read on the rings where the lines cross, with some of them sharp."""
         self.bench.drum = self.sharp_at
-        across, up = np.round(4 * self.crossing()) / 4
+        base = np.deg2rad(self.bench.compensator_base)
+        taken_out = self.bench.compensator * np.array([np.cos(base), np.sin(base)])
+        across, up = np.round(4 * (self.crossing() + taken_out)) / 4
         parts = []
         if abs(across) >= 0.25:
             parts.append(f"{abs(across):.2f} base {'in' if (across > 0) == (eye == 'R') else 'out'}")
@@ -212,10 +225,23 @@ def looked_through(chapter: Path, letter: str, learner: str) -> dict[str, tuple[
     return places
 
 
+def above_the_line(letter: str, learner: str, chapter: Path) -> dict[str, tuple[float, float]]:
+    """A place of each lens where the stop is clear of the segment, by the rule on the tray."""
+    seen = {place.name: place.at_mm for place in tray(letter, learner, str(chapter)).scene.places}
+    return {
+        eye: (
+            (seen[f"the temporal side of the segment of the {side} lens"]
+             + seen[f"the nasal side of the segment of the {side} lens"]) / 2 + aside,
+            next(at for name, at in seen.items() if name.endswith(f"line of the {side} lens") and "lower" not in name) + 5.5,
+        )
+        for eye, side, aside in (("R", "right", -2.0), ("L", "left", 2.0))
+    }  # fmt: skip
+
+
 def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -> dict[str, str]:
     """Lines, additions and heights: places by the rule on the tray, the front on the stop for the addition."""
-    ticket = {}
-    seen = tray(letter, learner, str(chapter)).scene.places
+    ticket: dict[str, str] = {}
+    seen, over = tray(letter, learner, str(chapter)).scene.places, above_the_line(letter, learner, chapter)
     for eye, side in (("R", "right"), ("L", "left")):
         at = {
             place.name.removesuffix(f" of the {side} lens"): place.at_mm for place in seen if place.eye == eye
@@ -223,7 +249,7 @@ def lined(hands: Hands, chapter: Path, letter: str, learner: str, zero: float) -
         upper = at.get("the line", at.get("the upper line"))
         ticket[f"height_{side}"] = f"{round(2 * (upper - at['the lowest point'])) / 2:g}"
         middle = (at["the temporal side of the segment"] + at["the nasal side of the segment"]) / 2
-        far = (middle + (-2.0 if eye == "R" else 2.0), upper + 5.5)
+        far = over[eye]
         near = (middle, at.get("the lower line", upper) - 6.0)
         hands.bench.against = "back"
         ticket[side] = hands.read(eye, zero, far)
@@ -344,7 +370,8 @@ def by_the_steps(number: str, letter: str, variant: int, learner: str) -> dict:
     pair = f"pair_{letter.lower()}"
     eyes = {"R": "right", "L": "left"} if number != "03" else {"R": "right"}
     if number == "08":
-        lenses = {side: hands.read(eye, taken_away) for eye, side in eyes.items()}
+        over = above_the_line(letter, learner, chapter) if style == "bifocal" else {}
+        lenses = {side: hands.read(eye, taken_away, over.get(eye)) for eye, side in eyes.items()}
         return {pair: {"style": style} | lenses}
     if number == "12":
         return {pair: of_any_style(hands, chapter, letter, learner, taken_away)}
