@@ -45,6 +45,12 @@ def cells_of(chapter: str) -> list[dict]:
     return [cell | {"source": "".join(cell["source"])} for cell in cells if cell["cell_type"] == "code"]
 
 
+def points_of(chapter: str) -> float:
+    """The marks of a chapter, with those given by hand."""
+    cells = json.loads((SOURCE / chapter / f"{chapter}.ipynb").read_text("utf-8"))["cells"]
+    return sum(cell["metadata"].get("nbgrader", {}).get("points") or 0.0 for cell in cells)
+
+
 @lru_cache(maxsize=20)
 def asked_of(chapter: str) -> list[Asked]:
     found = []

@@ -546,7 +546,9 @@ def mark_pair(
     loose = {eye: _loose(answer, eye) for eye in eyes}
     held = {eye: _hold_lens(answer, pair, eye, form, safely=not loose[eye]) for eye in eyes}
     other = {eye: _is_the_other(held[eye], answer, pair, eye, form) for eye in eyes}
-    close = {eye: other[eye] or _close_sphere(held[eye], pair, eye) for eye in eyes}
+    # Who exchanged the lenses has read both; a line that was copied shows no look at this one.
+    swapped = eyes == "RL" and all(other.values())
+    close = {eye: swapped or _close_sphere(held[eye], pair, eye) for eye in eyes}
     looked = _looked_at(held, close, unasked="sphere" not in wanted)
     for eye in eyes:
         remarks += [sentence for sentence in loose[eye] if sentence not in remarks]
