@@ -8,7 +8,6 @@ ought to earn is said here by hand, never worked out by the marks' own rules.
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from pathlib import Path
 
@@ -125,61 +124,6 @@ def test_exchanged_lenses_and_a_reversed_base_earn_at_most_half(bifocal) -> None
 
 
 # --- looking counts ---------------------------------------------------------------------
-
-
-def blind(pairs: list[Specimen]) -> dict[str, float]:
-    """Mean marks of 100 for one lens, by ways of answering without a look at it."""
-    tickets = [right_ticket(pair) for pair in pairs]
-    triples = [true_triple(pair.power(eye)) for pair in pairs for eye in "RL"]
-    sphere, cylinder = (round(float(np.median([t[i] for t in triples])) * 4) / 4 for i in (0, 1))
-    typical = f"{sphere:+.2f} {cylinder:+.2f} x 180" if cylinder else f"{sphere:+.2f} DS"
-    ways = {
-        "constant": lambda i, side: "+1.00 -0.75 x 180",
-        "plano": lambda i, side: "pl",
-        "typical": lambda i, side: typical,
-        "the other lens": lambda i, side: tickets[i]["left" if side == "right" else "right"],
-        "a neighbour's": lambda i, side: tickets[(i + 1) % len(pairs)][side],
-    }
-    return {
-        name: float(
-            np.mean(
-                [
-                    mark_pair(
-                        read_answer({side: way(i, side)}, "minus"), pair, "minus", 100, ("lines",), eye
-                    ).marks.total
-                    for i, pair in enumerate(pairs)
-                    for eye, side in EYES.items()
-                ]
-            )
-        )
-        for name, way in ways.items()
-    }
-
-
-# A sphere, which is met by chance most often; the other chapters in `.ci/run`.
-AT_THE_DESK = ("04 B",)
-
-
-def marked_lenses() -> list:
-    found = []
-    for path in sorted(SOURCE.glob("*/pairs.json")):
-        for letter, brief in json.loads(path.read_text("utf-8")).items():
-            if "lenses" not in brief and letter in "AB":
-                name = f"{path.parent.name[:2]} {letter}"
-                later = () if name in AT_THE_DESK else pytest.mark.thorough
-                found.append(pytest.param(brief, id=name, marks=later))
-    assert {each.id for each in found}.issuperset(AT_THE_DESK)
-    return found
-
-
-@pytest.mark.parametrize("brief", marked_lenses())
-def test_who_does_not_look_earns_next_to_nothing(brief: dict) -> None:
-    many = 60  # with twenty a narrow range of powers, as chapter 11's, scatters beyond the goal
-    earned = blind([make(Brief.from_plain(brief), 7000 + seed) for seed in range(many)])
-    # Who knows which sphere is commonest meets it by chance, one lens in nine where lenses are all
-    # strong spheres (chapter 04, pair B); no marks can tell that from reading.
-    assert max(earned.values()) <= 14.0, earned
-    assert np.mean(list(earned.values())) <= 8.0, earned
 
 
 def test_a_blind_ticket_earns_next_to_nothing(thorough: bool) -> None:
