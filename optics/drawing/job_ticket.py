@@ -55,6 +55,7 @@ def job_ticket(
     shop: Mapping[str, str] | None = None,
     remarks: str = "",
     job: str = "",
+    headed: str = SHOP,
 ) -> Diagram:
     """A job ticket, ready to show or save.
 
@@ -73,6 +74,8 @@ def job_ticket(
         Whatever else is to be known; at most 240 letters.
     job : str
         Name or number of the job.
+    headed : str
+        Whose ticket it is; the shop of the course, unless told.
 
     Raises
     ------
@@ -107,7 +110,7 @@ def job_ticket(
             "Shorten the material, or write it under remarks.",
         )
     figure = style.canvas(*PAGE)
-    _write(figure, 0.05, 0.93, SHOP, fontsize=style.TITLE, fontweight="bold")
+    _write(figure, 0.05, 0.93, headed[:1].upper() + headed[1:], fontsize=style.TITLE, fontweight="bold")
     _write(figure, RIGHT_EDGE, 0.93, f"job  {job or '______________'}", ha="right")
     _write(figure, 0.05, 0.87, "Job ticket: as read on the focimeter", color=style.DIM)
     _rule(figure, 0.845)
@@ -145,7 +148,7 @@ def job_ticket(
     )
     return Diagram(
         figure,
-        _told(lenses, pd_mm, height_mm, lens_style, besides, remarks, job),
+        _told(lenses, pd_mm, height_mm, lens_style, besides, remarks, job, headed),
         title=f"Job ticket {job}".strip(),
     )
 
@@ -237,8 +240,9 @@ def _told(
     besides: str,
     remarks: str,
     job: str,
+    headed: str,
 ) -> str:
-    said = [f"Job ticket{f' {job}' if job else ''} of {SHOP}."]
+    said = [f"Job ticket{f' {job}' if job else ''} of {headed}."]
     for k, eye in enumerate("RL"):
         line = lenses[eye]
         parts = [describe.line(line) if line is not None else "the power is left open"]

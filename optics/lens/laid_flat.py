@@ -279,9 +279,24 @@ class WithAddition(TwoSurfaces):
             Side on the stop for both readings; if left out, the side that carries the
             addition, which is the right one.
         """
-        side = self.carried_by if against is None else against
-        near = self.over_stop(*self.near_reference_point, side).read
-        return float(near.mean - self.over_stop(*self.distance_reference_point, side).read.mean)
+        near, distance = self._near_and_distance(self.carried_by if against is None else against)
+        return float(near.mean - distance.mean)
+
+    def additions_by_lines(self) -> tuple[float, float]:
+        """The addition by the sphere lines and by the cylinder lines, unbroken at near and at distance, dioptres.
+
+        Unwanted astigmatism at near sets them apart, and both from the mean, where it
+        meets a cylinder of the lens.
+        """
+        (*near, _), (*distance, _) = (
+            power.sphere_cylinder() for power in self._near_and_distance(self.carried_by)
+        )
+        by_sphere, by_both = near[0] - distance[0], sum(near) - sum(distance)
+        return float(by_sphere), float(by_both)
+
+    def _near_and_distance(self, side: str) -> tuple[Power, Power]:
+        at_near = self.over_stop(*self.near_reference_point, side)
+        return at_near.read, self.over_stop(*self.distance_reference_point, side).read
 
 
 def body_of(lens: Lens) -> Body | None:

@@ -703,7 +703,8 @@ def _other_offs(answer: Ticket, pair: Specimen, eye: str, prism: bool, silent: b
     addition, height = pair.addition(eye), pair.height_mm(eye)
     if lens.add is not None:
         out = lens.add - (addition or 0.0)
-        good = addition is not None and abs(out) <= ADD_WITHIN
+        span = pair.addition_span(eye)
+        good = span is not None and span[0] - ADD_WITHIN <= lens.add <= span[1] + ADD_WITHIN
         yield Off(skill="add", eye=eye, amount=out, unit="dioptre", right=good)
     out = float(prism_off(answer, pair, eye).amount)
     if prism and (lens.prism is not None or (silent and out <= PRISM_WITHIN)):

@@ -185,6 +185,23 @@ class Specimen:
         """The addition, near less distance on the side that carries it; none for single vision."""
         return self._additions[eye]
 
+    @cached_property
+    def _additions_by_lines(self) -> dict[str, tuple[float, float]]:
+        lenses = {eye: self.spectacles.mounted(eye).lens for eye in "RL"}
+        return {
+            eye: lens.additions_by_lines()
+            for eye, lens in lenses.items()
+            if isinstance(lens, Multifocal | Progressive)
+        }
+
+    def addition_span(self, eye: str) -> tuple[float, float] | None:
+        """The least and the most that the addition reads, by the lines that one takes; none for single vision."""
+        addition = self.addition(eye)
+        if addition is None:
+            return None
+        read = (addition, *self._additions_by_lines[eye])
+        return min(read), max(read)
+
     def pd_mm(self, eye: str) -> float:
         """Monocular distance to the prism reference point, millimetres."""
         return self.spectacles.mounted(eye).pd_mm

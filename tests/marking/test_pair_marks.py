@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -274,3 +275,30 @@ def test_what_each_skill_weighs_on_a_ticket(pair, fields) -> None:
         "heights": 2.0,
         "style": 1.0,
     }
+
+
+@pytest.mark.parametrize("lines", [0, 1], ids=["sphere lines", "cylinder lines"])
+def test_an_addition_is_right_by_either_lines(lines: int) -> None:
+    """Chapter 10: the same lines at distance and near; with a cylinder they lie apart by an eighth and more."""
+    apart = []
+    for seed in range(8):
+        brief = Brief(style="progressive", strongest=4.0, cylinder="always", even=True)
+        pair = make(brief, 500 + seed)
+        read = {}
+        for eye, side in (("R", "right"), ("L", "left")):
+            lens, against = pair.spectacles.mounted(eye).lens, pair.addition_side(eye)
+            by_part = []
+            for part in ("near", "distance"):
+                mean, *astigmatism = lens.over_stop(
+                    *pair.lens_point_mm(eye, part), against
+                ).read.vector.tolist()
+                by_part.append(mean + (1 - 2 * lines) * math.hypot(*astigmatism))
+            by_lines = by_part[0] - by_part[1]
+            apart.append(abs(by_lines - pair.addition(eye)))
+            # Two readings, each a twentieth of a dioptre out, the one up and the other down.
+            noisy = by_lines + math.copysign(0.1, by_lines - pair.addition(eye))
+            read[f"add_{side}"] = f"{round(noisy * 4) / 4:+.2f}"
+        written = right_ticket(pair) | read
+        missed = mark_pair(read_answer(written), pair, points=100).marks.missed
+        assert "add" not in missed, (seed, written)
+    assert max(apart) > 0.1
