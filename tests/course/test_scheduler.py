@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from contextlib import ExitStack
+from pathlib import Path
 
 import pytest
 from course_names import BENCH, FORMS
@@ -103,6 +104,8 @@ def test_what_goes_away_for_good_is_named_and_what_was_done_is_kept(lost, said, 
                 subprocess.Popen(
                     [*words[0], f"distributed.cli.{program[0]}", *program[1:], *words[1]],
                     cwd=tmp_path,
+                    # The package that is tested, and not a copy that is installed as well.
+                    env=os.environ | {"PYTHONPATH": str(Path(workers.__file__).parents[2])},
                     stderr=subprocess.DEVNULL,
                 )
             )

@@ -6,8 +6,10 @@ import pytest
 from typed_ticket import typed
 
 from optics.judging.compare import compare
+from optics.judging.settling import settle
 from optics.judging.standards import for_pairs, load
 from optics.judging.verify import verify
+from optics.lens.power import Power
 from optics.specimens.briefs import brief_for
 from optics.specimens.old_pair import old_pair
 from optics.specimens.right_ticket import right_ticket
@@ -113,9 +115,9 @@ def test_an_instrument_off_zero_is_a_fault_to_ask_for_and_forgetting_it_is_told(
     off = table.bench.settings.zero_error
     assert abs(off) >= 0.12 and table.specimen.fault is None and not table.specimen.conditions
     as_shown = dict(right_ticket(table.specimen))
-    for side in ("right", "left"):
-        sphere, rest = as_shown[side].split(" ", 1)
-        as_shown[side] = f"{float(sphere) + off:+.2f} {rest}"
+    for eye, side in (("R", "right"), ("L", "left")):
+        sphere, cylinder, axis = table.specimen.power(eye).sphere_cylinder()
+        as_shown[side] = settle(Power.from_sphere_cylinder(sphere + off, cylinder, axis)).choice.distance
     table.ticket.typed = typed(as_shown)
     table.ask()
     assert "zero error not taken off" in said(table.outcome)
