@@ -599,7 +599,7 @@ def own_ticket(
                 lens_style=style,
                 remarks=remarks,
                 job=number,
-                headed="a pair of one's own",
+                headed="a real pair",
             ),
         )
         if number:

@@ -170,7 +170,7 @@ def test_real_pairs_are_worked_out_and_never_more_is_said_than_known(tmp_path):
         assert my_spread("-2.31 -0.69 x 014\n-2.25 -0.75 x 016\n", known="-2.25 -0.75 x 015") is not None
         assert two_readers("-2.25 DS\n-1.25 DS\n+1.00 DS", "-2.25 DS\n-1.00 DS\n+0.75 DS") is not None
         ticket = own_ticket("-2.25 -0.75 x 015", "", pd_right="31.5")
-        assert ticket is not None and "of a pair of one's own." in ticket.alt  # of no invented shop
+        assert ticket is not None and "of a real pair." in ticket.alt  # of no invented shop
         assert reading_form(file=str(tmp_path / "form.pdf")) is not None
     assert (tmp_path / "form.pdf").is_file()
     words = [each["text/plain"] for each in said]

@@ -43,7 +43,8 @@ from optics.course.handed_out import box_for, person_in, stamp_of
 from optics.course.opening import load_notebook
 from optics.course.reading import read_answers
 from optics.course.repair import MENDED, put_into_own_release
-from optics.course.workers import LONGEST_S, in_processes, on_scheduler
+from optics.course.scheduler import on_scheduler
+from optics.course.workers import LONGEST_S, in_processes
 from optics.errors import OpticsError
 from optics.instrument.trace import Trace, handed_in
 from optics.specimens.sealed import SEALED, open_pairs

@@ -41,6 +41,8 @@ from optics.specimens.specimen import Specimen
 HALF_STEP = 0.125
 POWER_WITHIN = HALF_STEP + 2.0 * READING_DEVIATION
 """How far a written power may be from the lens, dioptres."""
+A_STEP_OFF = STEPS[0] + POWER_WITHIN
+"""How far a power may be from the lens that was looked at and misread by a step, dioptres."""
 DIFFERENCE_WITHIN = min(HALF_STEP + 2.0 * sqrt(2.0) * READING_DEVIATION, 0.249)
 """How far a cylinder may be, the difference of two readings, dioptres; never a whole step."""
 ADD_WITHIN = DIFFERENCE_WITHIN
@@ -621,7 +623,7 @@ def _close_sphere(lens: Held | None, pair: Specimen, eye: str) -> bool:
     """Whether a sphere is so near that a step misread explains it better than a guess."""
     if lens is None or "axis" in lens.right or lens.line.cylinder:
         return False
-    return bool(abs(lens.line.sphere - pair.power(eye).mean) <= STEPS[0] + POWER_WITHIN)
+    return bool(abs(lens.line.sphere - pair.power(eye).mean) <= A_STEP_OFF)
 
 
 def _looked_at(held: dict[str, Held | None], close: dict[str, bool], unasked: bool) -> dict[str, bool]:
@@ -651,7 +653,7 @@ def _is_the_other(held: Held | None, answer: Ticket, pair: Specimen, eye: str, f
 def _a_step_off(held: Held, true: Triple) -> bool:
     """Whether a line is no further from its own lens than a step misread, in any meridian."""
     more, _, less, _ = (held.line.power - Power.from_sphere_cylinder(*true)).principal()
-    return bool(max(abs(float(more)), abs(float(less))) <= STEPS[0] + POWER_WITHIN)
+    return bool(max(abs(float(more)), abs(float(less))) <= A_STEP_OFF)
 
 
 def _power_offs(held: Held, true: Triple, eye: str) -> Iterator[Off]:

@@ -195,12 +195,9 @@ class Specimen:
         }
 
     def addition_span(self, eye: str) -> tuple[float, float] | None:
-        """The least and the most that the addition reads, by the lines that one takes; none for single vision."""
-        addition = self.addition(eye)
-        if addition is None:
-            return None
-        read = (addition, *self._additions_by_lines[eye])
-        return min(read), max(read)
+        """The addition by either lines, the less first, and their mean between them; none for single vision."""
+        read = self._additions_by_lines.get(eye)
+        return None if read is None else (min(read), max(read))
 
     def pd_mm(self, eye: str) -> float:
         """Monocular distance to the prism reference point, millimetres."""

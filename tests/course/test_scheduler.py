@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 from course_names import BENCH, FORMS
 
-from optics.course import workers
+from optics.course import scheduler
 from optics.course.marking import mark
-from optics.course.workers import on_scheduler
+from optics.course.scheduler import on_scheduler
 from optics.errors import OpticsError
 
 ANSWERS = ('"+1.00 +1.50 x 080"', '"+1,00 +1.50 x 80"', '"+2.50 -1.50 x 170"', '""', '"plano"', '"\\ud800"')
@@ -94,7 +94,7 @@ def test_what_a_lost_worker_had_in_hand_is_done_by_another(cluster, tmp_path):
 @pytest.mark.parametrize(("lost", "said"), [(0, "The scheduler at tcp"), (1, "No worker is left at tcp")])
 def test_what_goes_away_for_good_is_named_and_what_was_done_is_kept(lost, said, monkeypatch, tmp_path):
     pytest.importorskip("distributed", reason="needs optics-workbook[cluster]")
-    monkeypatch.setattr(workers, "CONNECT_S", 10.0)
+    monkeypatch.setattr(scheduler, "CONNECT_S", 10.0)
     file, seen = tmp_path / "scheduler.json", []
     words = [sys.executable, "-m"], ["--scheduler-file", str(file), "--no-dashboard"]
     with ExitStack() as after:
@@ -105,7 +105,7 @@ def test_what_goes_away_for_good_is_named_and_what_was_done_is_kept(lost, said, 
                     [*words[0], f"distributed.cli.{program[0]}", *program[1:], *words[1]],
                     cwd=tmp_path,
                     # The package that is tested, and not a copy that is installed as well.
-                    env=os.environ | {"PYTHONPATH": str(Path(workers.__file__).parents[2])},
+                    env=os.environ | {"PYTHONPATH": str(Path(scheduler.__file__).parents[2])},
                     stderr=subprocess.DEVNULL,
                 )
             )
