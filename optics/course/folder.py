@@ -10,9 +10,11 @@ import secrets
 import shutil
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from time import time
 from typing import Any
 
 from optics.errors import OpticsError
@@ -174,6 +176,14 @@ def write_whole(path: Path, content: str | bytes) -> None:
         os.replace(part, path)
     finally:
         part.unlink(missing_ok=True)
+
+
+def sweep(folder: Path) -> None:
+    """Remove the parts that `write_whole` left below a folder when it was killed; one younger than a minute may be in use."""
+    for part in folder.rglob(f".{'[0-9a-f]' * 8}.part"):
+        with suppress(FileNotFoundError):
+            if time() - part.stat().st_mtime > 60.0:
+                part.unlink()
 
 
 def write_table(path: Path, heads: Sequence[str], rows: Iterable[Sequence[object]]) -> None:

@@ -22,7 +22,7 @@ from tqdm import tqdm
 from optics.course.class_list import Learner, checked_identifier
 from optics.course.class_list import class_list as listed
 from optics.course.dates import date_in, lateness, without_dates
-from optics.course.folder import Course, write_whole
+from optics.course.folder import Course, sweep, write_whole
 from optics.course.grader import gradebook
 from optics.course.handed_out import Stamp, box_of_intake, set_stamp, stamp_of
 from optics.course.names import Who, chapter_of, sender_of, who_sent
@@ -159,6 +159,8 @@ def gather(
             )
         _refuse_own_folders(course, place.resolve())
     desk = _Desk(course, learners, released, learner, intake, preview)
+    for step in () if preview else ("inbox", "submitted"):
+        sweep(course.root / step)
     try:
         for place in map(Path, places):
             for file in tqdm(received(place), desc=f"Gathering {place.name}", unit="file", disable=None):

@@ -1,5 +1,6 @@
 """Submissions are gathered from whatever an LMS hands over, and nothing is overwritten."""
 
+import os
 import zipfile
 from pathlib import Path
 
@@ -149,6 +150,22 @@ def test_gathering_twice_changes_nothing(course, tmp_path, class_list, text_of):
     assert done.taken == {}
     assert done.kept_aside == ["t101, 91-forms: this version was gathered before."] * 2
     assert {path: path.stat().st_mtime_ns for path in (course.root / "submitted").rglob("*")} == before
+
+
+def test_what_a_killed_run_was_writing_goes_and_what_another_writes_stays(
+    course, tmp_path, class_list, text_of
+):
+    folder = course.root / "inbox" / "t101" / FORMS
+    folder.mkdir(parents=True)
+    killed, running = folder / ".0123abcd.part", folder / ".4567abcd.part"
+    for part in (killed, running):
+        part.write_text("half of a", "utf-8")
+    os.utime(killed, (0, 0))
+    handed_in = _zip(tmp_path / "all.zip", {"t101_91-forms.ipynb": text_of()})
+    gather(course, [handed_in], class_list, preview=True)
+    assert killed.exists()
+    gather(course, [handed_in], class_list)
+    assert (killed.exists(), running.exists()) == (False, True)
 
 
 def test_a_submission_put_there_by_hand_is_kept_when_replaced(course, tmp_path, class_list, text_of, submit):
