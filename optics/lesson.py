@@ -535,9 +535,12 @@ def own_ticket(
     remarks: str = "",
     number: str = "",
     learner: str = "",
+    **beside: str,
 ) -> Diagram | None:
     """The ticket of a real pair, to print; see `optics.drawing.job_ticket`.
 
+    Addition and prism stand in the line of their lens, or `beside` it as on the ticket
+    of a chapter: `add_right`, `add_left`, `prism_right`, `prism_left`.
     With the `number` of a practice pair and a name it is written to a small file as well,
     which the instructor marks with `python -m optics kit mark`.
     """
@@ -548,6 +551,8 @@ def own_ticket(
     from optics.drawing.reading_form import PAIR_NUMBER
     from optics.lens.numbers import length_mm
 
+    typed = {"right": right, "left": left}
+
     def handed() -> None:
         if not PAIR_NUMBER.fullmatch(number):
             raise OpticsError(
@@ -555,7 +560,7 @@ def own_ticket(
                 "It has letters, figures and hyphens.",
                 "Copy it from its label.",
             )
-        if not (learner.strip() and right.strip() and left.strip()):
+        if not all(text.strip() for text in (learner, *typed.values())):
             raise OpticsError(
                 "A practice pair is marked from a name and both lenses.", "One is empty.", "Fill it in."
             )
@@ -568,7 +573,7 @@ def own_ticket(
         others = [row for row in rows if row and row[0] != name]
         heads = ("learner", "number", "right", "left")
         with file.open("w", encoding="utf-8", newline="") as out:
-            csv.writer(out).writerows([heads, *others, (name, number, right, left)])
+            csv.writer(out).writerows([heads, *others, (name, number, *typed.values())])
         again = " It takes the place of your ticket of before." if len(rows) > len(others) else ""
         _say(f"Hand {file} to your instructor, who has the powers.{again}", state="For your information")
 
@@ -587,10 +592,11 @@ def own_ticket(
     number = str(number).strip()
 
     def drawn() -> Sequence[Diagram]:
+        typed.update(_with_beside(typed, beside))
         ticket = (
             draw(
-                right or None,
-                left or None,
+                typed["right"] or None,
+                typed["left"] or None,
                 pd_mm=(measured(pd_right, "right PD", *ONE_PD), measured(pd_left, "left PD", *ONE_PD)),
                 height_mm=(
                     measured(height_right, "right height", *HEIGHT),
@@ -607,6 +613,40 @@ def own_ticket(
         return ticket
 
     return _saved(drawn, "ticket", "")
+
+
+def _with_beside(lines: Mapping[str, str], beside: Mapping[str, str]) -> dict[str, str]:
+    """The lines that have an addition or a prism in a field of its own, each in one piece."""
+    from dataclasses import replace
+
+    from optics.lens.prism import EYES
+    from optics.marking.read import field_name, fields_asked, read_answer
+
+    fields = fields_asked(("add", "prism"))
+    if unknown := [name for name in beside if name not in fields]:
+        raise OpticsError(
+            f'This ticket has no "{unknown[0]}".',
+            f"Beside what stands in its cell it takes {', '.join(fields)}.",
+            "Mend the name, or write it under remarks.",
+        )
+    told = {name: text for name, text in beside.items() if str(text).strip()}
+    ticket = read_answer({**lines, **told})
+    whole = {}
+    for eye, side in EYES.items():
+        here = [name for name in told if name.endswith(side)]
+        for name in (side, *here) if here else ():
+            if name in ticket.refused:
+                raise ticket.refused[name]
+        line = ticket.of(eye).line
+        if here and line is None:
+            raise OpticsError(
+                f"There is a {field_name(here[0])} and no {side} line.",
+                "It belongs to the power of its lens.",
+                f"Write the {side} line too.",
+            )
+        if here and line is not None:
+            whole[side] = str(replace(line, eye=None))
+    return whole
 
 
 def drum_readings(rows: Mapping[str, Sequence[float | str]], known: float | None = None) -> Diagram | None:

@@ -186,6 +186,34 @@ def test_real_pairs_are_worked_out_and_never_more_is_said_than_known(tmp_path):
     assert [here in word for here, word in zip(told, words, strict=True)] == [True] * 4, words
 
 
+def test_a_ticket_takes_prism_and_addition_as_the_chapters_do_and_answers_the_rest_in_a_sentence(
+    tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    apart = own_ticket("+1.50 DS", "+1.00 DS", add_right="+2.00", prism_left="2.00 base in", prism_right="")
+    together = own_ticket("+1.50 DS add +2.00", "+1.00 DS prism 2.00 base in")
+    assert "addition plus 2.00" in apart.alt
+    assert apart.alt == together.alt
+    with collecting():
+        assert own_ticket("+1.50 DS", "+1.00 DS", prism_left="no prism", number="7", learner="Mara")
+    assert (tmp_path / "pair-7.csv").read_text("utf-8").splitlines()[1:] == [
+        "Mara,7,+1.50 DS,+1.00 DS no prism"
+    ]
+    with collecting() as said:
+        assert own_ticket("+1.50 DS", prism_rihgt="2.00 base in") is None
+        assert own_ticket("+1.50 DS", prism_right="2.00 inwards") is None
+        assert own_ticket("+1.50 DS", prism_left="2.00 base in") is None
+        assert own_ticket("+1.50 DS add +1.00", add_right="+2.00") is None
+    told = (
+        'no "prism_rihgt". Beside what stands in its cell it takes add_right, add_left, prism_right, prism_left.',
+        "2.00 inwards",
+        "a left prism and no left line",
+        "Write it once",
+    )
+    words = [each["text/plain"] for each in said]
+    assert [here in word for here, word in zip(told, words, strict=True)] == [True] * 4, words
+
+
 @pytest.fixture
 def released_pairs():
     """A chapter's folder with pairs in it."""
