@@ -68,7 +68,7 @@ def on_paper(check: str, given: dict[str, Any], habit: str | None) -> Made | Non
         case "notation":
             distance = parse(given["given"]).distance
             return Made((distance,), ("notation",)) if habit is None else None
-        case "prism":
+        case "prism" | "jump":
             return Made((_prism(given),), ("prism",)) if habit is None else None
         case "place":
             return Made((_place(parse(given["lens"])),), ("prism",)) if habit is None else None
@@ -102,8 +102,12 @@ def _question(check: str, given: dict[str, Any]) -> _Lens:
 
 
 def _prism(given: dict[str, Any]) -> str:
-    """An amount with its base: by Prentice's rule, or of two prisms together."""
-    if "lens" in given:
+    """An amount with its base: by Prentice's rule, at a segment's line, or of two prisms together."""
+    if "add" in given:
+        eye, across = given["eye"], given.get("across_mm", 0.0)
+        below = given.get("below_mm", given.get("deep_mm", across) - across / 2.0)
+        met = Prism.from_base(given["add"] * below / 10.0, "down", eye)
+    elif "lens" in given:
         line = parse(given["lens"])
         eye = line.eye or "R"
         met = SingleVision(power=line.power).over_stop(*parse_place(given["looked"], eye)).prism

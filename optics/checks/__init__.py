@@ -19,7 +19,7 @@ from optics.checks.bench import (
 from optics.checks.choice import choice
 from optics.checks.cross import from_cross, from_readings, meridian_power, to_cross
 from optics.checks.paper import conversion, crossed, notation, settled
-from optics.checks.prism import place, prism
+from optics.checks.prism import jump, place, prism
 from optics.checks.ticket import recorded_ticket, ticket
 from optics.checks.verdict import recorded_verdict, verdict
 from optics.marking.telling import collecting
@@ -31,6 +31,7 @@ __all__ = [
     "crossed",
     "from_cross",
     "from_readings",
+    "jump",
     "meridian_power",
     "notation",
     "noted",

@@ -1,4 +1,4 @@
-"""Checks of prism worked out on paper: Prentice's rule both ways, prisms as one and as two."""
+"""Checks of prism worked out on paper: Prentice's rule both ways, prisms as one and as two, image jump."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from optics.errors import OpticsError
+from optics.lens.near_prism import centre_below_top_mm, image_jump
 from optics.lens.parsing import parse, parse_place, parse_prism
 from optics.lens.prism import Prism, decentration_mm, prism_at
 from optics.marking.replies import not_answered, one_skill, unanswered, unreadable
@@ -16,6 +17,16 @@ PRISM_NEAR, PLACE_NEAR_MM = 0.06, 0.3
 # Amounts that no question has for its answer: an example may not give one away.
 EXAMPLE = {"words": '"9.75 base up"', "one": '"9.75 base 292"', "place": '"27 mm up"'}
 SKILL = "prism"
+PRENTICE = (
+    "The amount is right, and the base is the other way round: a plus lens has it towards the centre, a minus lens towards the edge.",
+    "Centimetres from the centre times the power along that line, then the base.",
+)
+TOGETHER = (
+    "The amount is right, and every base is the other way round.",
+    "Draw both on the rings, one from the end of the other, and measure from the middle.",
+)
+JUMP = (PRENTICE[0], "Centimetres from the line to the segment's centre times the addition, then the base.")
+"""By question: what is said of a base the other way round, and where else nothing explains the prism."""
 
 
 def prism(
@@ -50,6 +61,41 @@ def prism(
         The marks.
     """
     eye, right = asked_prism({"lens": lens, "looked": looked, "prisms": prisms})
+    return _marked(answer, eye, right, to, points, PRENTICE if lens else TOGETHER)
+
+
+def jump(
+    answer: object,
+    *,
+    eye: str,
+    add: float,
+    below_mm: float | None = None,
+    across_mm: float = 0.0,
+    deep_mm: float | None = None,
+    points: float = 0.0,
+) -> float:
+    """Mark the image jump at the line of a segment: an amount with its base.
+
+    Parameters
+    ----------
+    answer : str
+        As the learner wrote it, "1.00 base down".
+    eye : {"R", "L"}
+        The lens.
+    add : float
+        Addition, dioptres.
+    below_mm : float, optional
+        How far the segment's centre lies below the line, where the question says so.
+    across_mm, deep_mm : float
+        Its width and depth otherwise, as the question has them; a round has no depth of its own.
+    points : float
+        Marks; 0 is practice.
+    """
+    below = centre_below_top_mm(across_mm, deep_mm or across_mm) if below_mm is None else below_mm
+    return _marked(answer, eye, image_jump(add, below), "words", points, JUMP)
+
+
+def _marked(answer: object, eye: str, right: Prism, to: str, points: float, hints: tuple[str, str]) -> float:
     if unanswered(answer):
         return not_answered((SKILL,), points, EXAMPLE[to])
     try:
@@ -66,7 +112,7 @@ def prism(
         )
         sentence = f"That is the same prism; write it {as_asked}."
     else:
-        sentence = _why(found, right, lens)
+        sentence = _why(found, right, hints)
     return one_skill(SKILL, good and (in_form or not parts), points, sentence)
 
 
@@ -120,22 +166,19 @@ def asked_prism(given: Mapping[str, str]) -> tuple[str, Prism]:
     return eye, Prism.of_parts(parts, eye)
 
 
-def _why(found: Prism, right: Prism, lens: str) -> str:
+def _why(found: Prism, right: Prism, hints: tuple[str, str]) -> str:
     """Which slip leads to a wrong prism, or the step to look at again."""
 
     def like(other: Prism) -> bool:
         return bool((found - other).amount <= PRISM_NEAR)
 
+    other_way_round, otherwise = hints
     if like(-right):
-        if lens:
-            return "The amount is right, and the base is the other way round: a plus lens has it towards the centre, a minus lens towards the edge."
-        return "The amount is right, and every base is the other way round."
+        return other_way_round
     if like(right.turned_over()):
         return "In and out are exchanged: in is towards the nose, whichever eye it is."
     if like(Prism(10.0 * right.vector)):
         return "That is ten times too much: Prentice's rule takes centimetres."
     if abs(float(found.amount - right.amount)) <= PRISM_NEAR:
         return "The amount is right. Look at the base again: draw it on the rings."
-    if lens:
-        return "Centimetres from the centre times the power along that line, then the base."
-    return "Draw both on the rings, one from the end of the other, and measure from the middle."
+    return otherwise

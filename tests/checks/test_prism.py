@@ -2,7 +2,7 @@
 
 import pytest
 
-from optics.checks import collecting, place, prism
+from optics.checks import collecting, jump, place, prism
 from optics.errors import OpticsError
 from optics.lens.parsing import parse_place
 
@@ -78,6 +78,30 @@ def test_what_is_not_right_is_told_without_the_answer(answer, given, told):
 )
 def test_where_the_centre_goes(answer, lens, told):
     mark, words = said(place, answer, lens=lens, points=2)
+    assert told in words
+    assert mark == (2.0 if told == "Right" else 0.0)
+
+
+# "Ophthalmic Lenses" (textbook), p. 114 (read): a round 24 across and a flat-top 28 by 19, +2.00.
+ROUND_24 = {"eye": "L", "add": 2.00, "across_mm": 24}
+FLAT_28 = {"eye": "R", "add": 2.00, "across_mm": 28, "deep_mm": 19}
+
+
+@pytest.mark.parametrize(
+    ("answer", "given", "told"),
+    [
+        ("2.40 base down", ROUND_24, "Right"),
+        ("1.00 base down", FLAT_28, "Right"),
+        ("1.25 base down", {"eye": "R", "add": 2.50, "below_mm": 5}, "Right"),
+        ("2.40 base up", ROUND_24, "the base is the other way round"),
+        ("24 base down", ROUND_24, "takes centimetres"),
+        ("2.40 base in", ROUND_24, "Look at the base again"),
+        ("3.80 base down", FLAT_28, "Centimetres from the line to the segment's centre times the addition"),
+        ("", FLAT_28, "Type your answer"),
+    ],
+)
+def test_the_jump_of_a_segment(answer, given, told):
+    mark, words = said(jump, answer, points=2, **given)
     assert told in words
     assert mark == (2.0 if told == "Right" else 0.0)
 

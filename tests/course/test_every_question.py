@@ -122,7 +122,7 @@ def slips_of(asked: Asked, right: Any) -> dict[str, Any]:
             "a dioptre": f"{value + 1.5:+.2f}",
             "no sign": f"{abs(value) + 3.0:.2f}",
         }
-    if asked.name in ("prism", "place"):
+    if asked.name in ("prism", "place", "jump"):
         turned = {"in": "out", "out": "in", "up": "down", "down": "up"}
         return {
             "base": re.sub(r"\b(in|out|up|down)\b", lambda way: turned[way[1]], right).replace("037", "217"),
@@ -284,6 +284,7 @@ ANOTHER = {
     "meridian_power": {"given": "+4.25 -2.75 x 033", "meridian": 78},
     "prism": {"lens": "L +7.00 DS", "looked": "9 mm out", "prisms": ""},
     "place": {"lens": "L +7.00 DS prism 3.00 base out"},
+    "jump": {"add": 3.75},
 }
 TELLING = re.compile(
     r"other sign|wrong sign|sign is not|right angles|90|mirror|exchanged|copied|other lens|too (much|strong|weak)|nearer|"
