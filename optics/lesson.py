@@ -798,8 +798,12 @@ def my_marks() -> None:
     tell(Reply(state="Marked" if done.returncode == 0 else "Not yet", sentences=sentences))
 
 
-def _stands(states: Collection[str | None]) -> bool | None:
-    """Whether a check said right; None where it was not run, or found nothing to say it of."""
+def _stands(states: Collection[str | None]) -> bool | str | None:
+    """Whether a check said right; None where it was not run, or found nothing to say it of; `NO_NAME`."""
+    from optics.marking.telling import NO_NAME
+
+    if NO_NAME in states:
+        return NO_NAME
     return "Right" in states or (False if set(states) - {None, "Not answered yet"} else None)
 
 

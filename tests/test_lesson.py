@@ -123,7 +123,7 @@ def test_a_learners_copy_for_a_class_says_how_practice_stands(tmp_path, monkeypa
         }
 
     cells = [cell("recall-1-check", "Right"), cell("my-zero-check", "Not yet"), cell("drum-check", "")]
-    cells += [cell("own-1-check", "Recorded", grade=True)]
+    cells += [cell("own-1-check", "Recorded", grade=True), cell("guided-check", "No name yet")]
     (tmp_path / f"{tmp_path.name}.ipynb").write_text(json.dumps({"cells": cells}), "utf-8")
     monkeypatch.delenv("JPY_SESSION_NAME", raising=False)
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
@@ -132,7 +132,8 @@ def test_a_learners_copy_for_a_class_says_how_practice_stands(tmp_path, monkeypa
     with collecting() as said:
         my_marks()
     told = said[0]["text/plain"]
-    assert "Practice: 1 of 3 right. Not right yet: my zero. Not answered yet: drum." in told
+    assert "Practice: 1 of 4 right. Not right yet: my zero. Not answered yet: drum." in told
+    assert "No name yet, so not marked: guided. Type your name in the cell at the top" in told
     assert "after you hand in" in told and "own" not in told
 
 

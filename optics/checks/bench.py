@@ -17,7 +17,7 @@ from optics.marking.marks import mark_pair, shared_out, true_triple
 from optics.marking.notation import loosely_written
 from optics.marking.read import LensAnswer, Ticket, read_answer
 from optics.marking.replies import LENS_SKILLS, not_answered, one_skill, reply, unanswered, unreadable
-from optics.marking.telling import Reply, tell
+from optics.marking.telling import NO_NAME, Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.specimen import Specimen
 
@@ -99,7 +99,7 @@ def noted(
     if unanswered(answer):
         return not_answered((skill,), points, example)
     if unanswered(learner) or not isinstance(learner, str):
-        return _nameless((skill,), points)
+        return nameless((skill,), points)
     try:
         found = power_of(answer)
     except OpticsError as error:
@@ -124,10 +124,10 @@ def _looked_at(answer: object, specimen: Specimen, eye: str) -> bool:
     return mark_pair(read_answer({EYES[eye]: answer}), specimen, asks=("lines",), eyes=eye).looked
 
 
-def _nameless(skills: tuple[str, ...], points: float) -> float:
+def nameless(skills: tuple[str, ...], points: float) -> float:
     """Ask for the name; no marks yet."""
     nothing = shared_out(dict.fromkeys(skills, False), points)
-    return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
+    return tell(Reply(state=NO_NAME, sentences=(NAME_FIRST,), marks=nothing, taken=False))
 
 
 OTHER_LINES = {"sphere lines": "cylinder lines", "cylinder lines": "sphere lines"}
@@ -199,7 +199,7 @@ def reading(
     if unanswered(answer):
         return not_answered(LENS_SKILLS, points, EXAMPLE)
     if unanswered(learner) or not isinstance(learner, str):
-        return _nameless(LENS_SKILLS, points)
+        return nameless(LENS_SKILLS, points)
     # A lens alone is a pair of which one lens is asked.
     specimen = open_pairs(folder).pair(pair, learner)
     both = {EYES[eye]: answer, EYES[OTHER_EYE[eye]]: "" if unanswered(other) else other}

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from pathlib import Path
 
-from optics.checks.bench import NAME_FIRST
+from optics.checks.bench import nameless
 from optics.errors import OpticsError, shown
 from optics.instrument.trace import bundle_in_hand, trace_of
 from optics.lens.prescription import written
 from optics.lens.prism import EYES
 from optics.marking.account import account, in_brief
 from optics.marking.diagnosis import Diagnosis, diagnose
-from optics.marking.marks import ASKS, mark_pair, true_triple
+from optics.marking.marks import ASKS, mark_pair, shared_out, true_triple
 from optics.marking.read import FIELDS, SHOP_FIELDS, Ticket, field_name, fields_asked, read_answer
 from optics.marking.replies import unanswered
 from optics.marking.telling import Reply, tell
@@ -85,9 +85,11 @@ def ticket(
     """
     typed, troubles = _taken(answer, fields)
     if unanswered(learner) or not isinstance(learner, str):
-        if not typed and not troubles:
-            return tell(Reply(state="Not answered yet", sentences=(FILL_IN,)))
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,)))
+        skills = tuple(skill for each in asks for skill in ASKS[each])
+        if typed or troubles:
+            return nameless(skills, points)
+        nothing = shared_out(dict.fromkeys(skills, False), points)
+        return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=nothing))
     specimen = open_pairs(folder).pair(pair, learner)
     read = read_answer(typed, form)
     found = mark_pair(read, specimen, form, points, asks)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from optics.checks.bench import NAME_FIRST
+from optics.checks.bench import nameless
 from optics.judging.standards import load
 from optics.judging.verify import Verification, verify
 from optics.marking.marks import mark_pair, shared_out
@@ -58,7 +58,7 @@ def verdict(
     if unanswered(end):
         return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=nothing))
     if unanswered(learner) or not isinstance(learner, str):
-        return tell(Reply(state="Not yet", sentences=(NAME_FIRST,), marks=nothing, taken=False))
+        return nameless(SKILLS, points)
     if end not in ENDS:
         sentence = f'"{end[:40]}" is no end. There are {", ".join(ENDS)}.'
         return tell(Reply(state="Not yet", sentences=(sentence,), marks=nothing, taken=False))

@@ -17,7 +17,7 @@ from optics.course.choices import points_beside
 from optics.course.folder import Course
 from optics.course.grader import gradebook
 from optics.course.reading import answers_in
-from optics.marking.telling import last_word
+from optics.marking.telling import NO_NAME, last_word
 
 ELSEWHERE = 2
 """So many clear answers of a learner settle what an unclear one is counted as."""
@@ -55,6 +55,8 @@ class Result:
         The habits of each explanation, where the numbers cannot tell between them.
     empty : bool
         Whether nothing was answered.
+    nameless : bool
+        Whether it rests on a name, and none was typed.
     """
 
     learner: str
@@ -74,6 +76,7 @@ class Result:
     offs: tuple[tuple[str, str, float], ...] = ()
     either: tuple[tuple[str, ...], ...] = ()
     empty: bool = False
+    nameless: bool = False
 
     @property
     def wrong(self) -> bool:
@@ -178,7 +181,7 @@ def _of_one(
 
 
 def _of_the_check(said: dict, empty: bool = False) -> tuple[Any, ...]:
-    """Skills, slips, answer, taken, harmful, where, how far off, either and empty, as `Result` has them.
+    """Skills, slips, answer, taken, harmful, where, how far off, either, empty and nameless, as `Result` has them.
 
     A reason that waits for no mark by hand, and has none, is `empty`: it was never changed.
     """
@@ -198,6 +201,7 @@ def _of_the_check(said: dict, empty: bool = False) -> tuple[Any, ...]:
         offs,
         tuple(tuple(map(str, names)) for names in said.get("either", ())),
         empty or said.get("state") == "Not answered yet",
+        said.get("state") == NO_NAME,
     )
 
 

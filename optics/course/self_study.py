@@ -29,7 +29,7 @@ from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
 from optics.course.results import Result, results
 from optics.errors import OpticsError
-from optics.marking.telling import LATER, not_yet, so_far
+from optics.marking.telling import LATER, NO_NAME, not_yet, so_far
 from optics.progress.file import PROGRESS_FILE, note_chapter
 from optics.progress.progress import Chapter
 from optics.project_files import project_folder
@@ -272,8 +272,15 @@ class MarkedMine:
         return told
 
 
-def _whole(results: Sequence[Result]) -> dict[str, bool | None]:
-    return {each.question: None if each.empty else bool(each.mark >= each.out_of - 0.01) for each in results}
+def _whole(results: Sequence[Result]) -> dict[str, bool | str | None]:
+    return {
+        each.question: NO_NAME
+        if each.nameless
+        else None
+        if each.empty
+        else bool(each.mark >= each.out_of - 0.01)
+        for each in results
+    }
 
 
 def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = True) -> MarkedMine:

@@ -21,11 +21,15 @@ MARKS_MIME = "application/vnd.optics.marks+json"
 
 _collected: ContextVar[tuple[list[dict[str, Any]], float] | None] = ContextVar("collected", default=None)
 
+NO_NAME = "No name yet"
+"""The state of an answer that cannot be marked, because the name decides what is right."""
+
 # State in words and by the line at the side, never by colour alone.
 _FRAMES = {
     "Right": ("✓", "solid", "#009E73"),
     "Not yet": ("…", "dashed", "#D55E00"),
     "Not answered yet": ("○", "dotted", "#777777"),
+    NO_NAME: ("○", "dotted", "#777777"),
     "Recorded": ("▪", "solid", "#0072B2"),
     "Marked": ("▪", "solid", "#0072B2"),
     "For your information": ("▪", "solid", "#0072B2"),
@@ -56,7 +60,7 @@ class Reply:
 
     Parameters
     ----------
-    state : {"Right", "Not yet", "Not answered yet", "Recorded", "Marked", "For your information"}
+    state : {"Right", "Not yet", "Not answered yet", "No name yet", "Recorded", "Marked", "For your information"}
         The headline.
     sentences : tuple of str
         What is right, what is not, where to look next.
@@ -155,23 +159,31 @@ def _number(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
-def so_far(rights: Mapping[str, bool | None]) -> str:
-    """How practice stands, by the names of its check cells; None where nothing was answered.
+def so_far(rights: Mapping[str, bool | str | None]) -> str:
+    """How practice stands, by the names of its check cells.
+
+    None where nothing was answered, and `NO_NAME` where no name was typed.
 
     Examples
     --------
     >>> so_far({"recall-1-check": True, "my-zero-check": False, "drum-check": None})
     'Practice: 1 of 3 right. Not right yet: my zero. Not answered yet: drum.'
     """
-    return f"Practice: {sum(map(bool, rights.values()))} of {len(rights)} right.{not_yet(rights)}"
+    return f"Practice: {sum(it is True for it in rights.values())} of {len(rights)} right.{not_yet(rights)}"
 
 
-def not_yet(rights: Mapping[str, bool | None]) -> str:
-    """The questions that are not right yet, and those not answered, in a sentence each; nothing for none."""
+def not_yet(rights: Mapping[str, bool | str | None]) -> str:
+    """The questions that are not right yet, not answered or without a name, in a sentence each; nothing for none."""
     told = ""
-    for words, state in (("Not right yet", False), ("Not answered yet", None)):
-        names = [name.removesuffix("-check").replace("-", " ") for name, it in rights.items() if it is state]
+    for words, state in (
+        ("Not right yet", False),
+        ("Not answered yet", None),
+        (f"{NO_NAME}, so not marked", NO_NAME),
+    ):
+        names = [name.removesuffix("-check").replace("-", " ") for name, it in rights.items() if it == state]
         told += f" {words}: {', '.join(names)}." if names else ""
+    if NO_NAME in rights.values():
+        told += " Type your name in the cell at the top, run that cell, and save before you ask again."
     return told
 
 

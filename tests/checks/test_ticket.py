@@ -149,7 +149,12 @@ def test_the_name_comes_first(chapter: Path) -> None:
     fields = solve_ticket("A", WHO, folder=chapter)
     with check.collecting() as said:
         assert check.ticket(fields, learner="", pair="A", points=3, folder=chapter) == 0.0
-    assert "Type your name" in said[0]["text/plain"]
+        assert check.ticket({}, learner="", pair="A", points=3, folder=chapter) == 0.0
+    assert said[0]["text/plain"].startswith("No name yet. Type your name")
+    for reply, state in zip(said, ("No name yet", "Not answered yet"), strict=True):
+        assert reply[MARKS_MIME]["state"] == state
+        # Told by skill all the same, so that what is not right is never said of it.
+        assert sum(of for _, of in reply[MARKS_MIME]["skills"].values()) == pytest.approx(3, abs=0.01)
 
 
 def test_a_guided_pair_answers_at_once_and_never_counts(chapter: Path) -> None:

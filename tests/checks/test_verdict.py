@@ -85,7 +85,7 @@ def test_nothing_of_the_truth_is_told(folder):
         "Recorded. Read as fails by right axis"
     )
     assert said(verdict, {"end": "passes"}, learner="", pair="B", folder=folder)[1].startswith(
-        "Not yet. Type your name"
+        "No name yet. Type your name"
     )
     assert "names no row of the table" in said(recorded_verdict, {"end": "fails", "row": "banana"})[1]
     said(recorded_verdict, {"end": "\ud800", "row": "\ud800"})[1].encode()

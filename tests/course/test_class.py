@@ -211,6 +211,21 @@ def test_ones_marks_in_words(released_once, fill, tmp_path):
         assert ("marked by your instructor" in said) == (intake != SELF_STUDY)
 
 
+def test_what_rests_on_a_name_that_is_missing_is_not_called_wrong(released_once, fill, tmp_path):
+    work = tmp_path / BENCH
+    work.mkdir()
+    shutil.copy(released_once.root / "source" / BENCH / "pairs.json", work)
+    seal(work, intake=SELF_STUDY, secret="another secret", variants=4)
+    mine = work / f"{BENCH}.ipynb"
+    for typed, told in (
+        ('"-2.25 DS"', "No name yet, so not marked: right a."),
+        ('""', "Not answered yet: right a."),
+    ):
+        nbformat.write(fill(released_once, BENCH, learner='""', right_a=typed), mine)
+        said = str(mark_mine(mine, released_once, page=False))
+        assert told in said and "Not right yet" not in said
+
+
 @pytest.mark.parametrize(("intake", "told"), [("another", False), (SELF_STUDY, True)])
 def test_in_a_class_the_unknown_pairs_are_kept_back(released_once, fill, tmp_path, intake, told):
     work = tmp_path / BENCH
