@@ -274,6 +274,20 @@ def test_ends_with_ones_own_marks(path: Path) -> None:
     assert read(path).cells[-1].source == "my_marks()"
 
 
+HOW_TO_TYPE = (
+    "Double-click the words below, click once more into the grey box that opens, type in their place, "
+    "and press **Shift + Enter**."
+)
+
+
+@every_chapter
+def test_a_reason_in_words_says_how_it_is_typed(path: Path) -> None:
+    cells = read(path).cells
+    for before, cell in pairwise(cells):
+        if cell.cell_type == "markdown" and key(cell).get("solution"):
+            assert HOW_TO_TYPE in before.source
+
+
 def nbgrader_faults(notebook: nbformat.NotebookNode) -> list[str]:
     """What would trip nbgrader or a marker, as sentences."""
     faults: list[str] = []
