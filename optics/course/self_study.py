@@ -27,11 +27,11 @@ from optics.course.marking import Marked, mark
 from optics.course.names import chapter_of
 from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
-from optics.course.results import Result, results
+from optics.course.results import Result, results, sums
 from optics.errors import OpticsError
 from optics.marking.telling import LATER, NO_NAME, not_yet, so_far
 from optics.progress.file import PROGRESS_FILE, note_chapter
-from optics.progress.progress import Chapter
+from optics.progress.progress import Chapter, skills_met
 from optics.project_files import project_folder
 from optics.specimens.sealed import MAKER, SEALED, SELF_STUDY
 
@@ -350,11 +350,10 @@ def mark_mine(file: Path | str, study: Course | None = None, *, page: bool = Tru
 
 def _noted(chapter: str, told: Sequence[Result], path: Path) -> list[str]:
     """Put what may be told into the learner's own progress; why not, where it cannot be."""
-    skills: dict[str, tuple[float, float]] = {}
-    for each in told:
-        for skill, (got, of) in each.skills.items():
-            before = skills.get(skill, (0.0, 0.0))
-            skills[skill] = (before[0] + got, before[1] + of)
+    asked = [(skill, *each.skills[skill]) for each in told for skill in skills_met(each.skills)]
+    # An answer that is missing counts against what others show, and brings nothing that nobody tried.
+    tried = {skill for each in told if each.taken for skill in skills_met(each.skills)}
+    skills = sums(entry for entry in asked if entry[0] in tried)
     if not any(got for got, _ in skills.values()):  # nothing was tried yet
         return []
     slips = tuple(name for each in told for name in each.slips)

@@ -192,6 +192,22 @@ class Progress:
         )
 
 
+def skills_met(skills: Iterable[str]) -> tuple[str, ...]:
+    """The skills of an answer that a learner has met in it.
+
+    A whole line without an axis is a sphere: its marks for the cylinder only say that
+    none was invented.
+
+    Examples
+    --------
+    >>> skills_met(["sphere", "cylinder", "notation"]), skills_met(["cylinder"])
+    (('sphere', 'notation'), ('cylinder',))
+    """
+    met = tuple(skills)
+    is_sphere = {"sphere", "cylinder", "notation"} <= set(met) and "axis" not in met
+    return tuple(skill for skill in met if not (is_sphere and skill == "cylinder"))
+
+
 def entry_of(
     marks: PairMarks,
     *,
@@ -217,7 +233,7 @@ def entry_of(
         style=style,
         difficulty=difficulty,
         seed=seed,
-        skills={skill: skill not in marks.marks.missed for skill in marks.marks.skills},
+        skills={skill: skill not in marks.marks.missed for skill in skills_met(marks.marks.skills)},
         differences={eye: tuple(round(value, 4) for value in vector) for eye, vector in vectors.items()},
         slips=tuple(slips),
     )

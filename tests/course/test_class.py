@@ -211,6 +211,18 @@ def test_ones_marks_in_words(released_once, fill, tmp_path):
         assert ("marked by your instructor" in said) == (intake != SELF_STUDY)
 
 
+def test_a_chapter_of_spheres_teaches_no_cylinder(released_once, fill, tmp_path):
+    work = tmp_path / "work" / BENCH
+    work.mkdir(parents=True)
+    (work / "pairs.json").write_text(json.dumps({"A": {"strongest": 4.0, "cylinder": "none"}}), "utf-8")
+    seal(work, intake=SELF_STUDY, secret="another secret", variants=4)
+    line = f'"{round(float(open_pairs(work).pair("A", "Mara").power("R").mean) * 4) / 4:+.2f} DS"'
+    nbformat.write(fill(released_once, BENCH, learner='"Mara"', right_a=line), work / f"{BENCH}.ipynb")
+    assert "5 of 5" in str(mark_mine(work / f"{BENCH}.ipynb", released_once, page=False))
+    progress, _ = read_progress(work.parent / PROGRESS_FILE)
+    assert progress.chapters[BENCH].states == {"sphere": "done", "notation": "done"}
+
+
 def test_what_rests_on_a_name_that_is_missing_is_not_called_wrong(released_once, fill, tmp_path):
     work = tmp_path / BENCH
     work.mkdir()
@@ -259,6 +271,13 @@ def test_a_chapter_that_was_marked_stands_in_ones_progress(released_once, fill, 
     assert told == ()
     got, of = progress.chapters[FORMS].skills["sphere"]
     assert 0 < got < of, "one of two questions about it was answered"
+    # What nobody tried yet is not to be tried again.
+    along = fill(released_once, FORMS, along_1='"+1.00"')
+    along.metadata["optics_workbook"] = alone.metadata["optics_workbook"]
+    nbformat.write(along, folder / f"{FORMS}.ipynb")
+    mark_mine(folder / f"{FORMS}.ipynb", released_once, page=False)
+    progress, _ = read_progress(tmp_path / "work" / PROGRESS_FILE)
+    assert set(progress.chapters[FORMS].skills) == {"sphere"}
     # A copy that lies by itself makes no file in a folder of somebody else's.
     nbformat.write(fill(released_once, FORMS), tmp_path / "my copy.ipynb")
     mark_mine(tmp_path / "my copy.ipynb", released_once, page=False)

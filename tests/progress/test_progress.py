@@ -130,6 +130,14 @@ def test_an_entry_keeps_how_far_off_each_lens_was() -> None:
     assert datetime.fromisoformat(made.when).tzinfo is not None
 
 
+def test_a_pair_of_spheres_shows_no_cylinder() -> None:
+    pair = make(brief_for("single vision", 1), 4)
+    marks = mark_pair(read_answer(right_ticket(pair)), pair)
+    made = entry_of(marks, style="single vision", difficulty=1, seed=4)
+    assert made.skills["sphere"] is True and "cylinder" not in made.skills
+    assert "cylinder" in marks.marks.skills, "a cylinder that is not there still costs marks"
+
+
 def test_bias_and_scatter_over_time() -> None:
     # Means 0.00, 0.25, 0.50, 0.25: bias 0.25, standard deviation sqrt(0.125 / 3).
     means = [0.0, 0.25, 0.5, 0.25]
