@@ -33,7 +33,7 @@ from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.lens.prism import EYES, OTHER_EYE, Prism
 from optics.marking.habits import SMALLEST_CYLINDER, Triple
-from optics.marking.notation import loosely_written, refusal
+from optics.marking.notation import TWO_DECIMALS, loosely_written, refusal
 from optics.marking.read import Ticket
 from optics.specimens.briefs import PROGRESSIVE
 from optics.specimens.specimen import Specimen
@@ -768,6 +768,5 @@ def _loose(answer: Ticket, eye: str) -> tuple[str, ...]:
             loose.append(str(answer.refused[f"{what}_{side}"]))
     amounts = re.findall(r"\d*\.?\d+", re.sub(r"base\s*\d+", " ", beside))
     if any(not re.fullmatch(r"\d+\.\d\d", amount) for amount in amounts):
-        sentence = "A power has a figure before the point and two behind it: 0.50, not .5."
-        loose += [sentence] if sentence not in loose else []
+        loose += [TWO_DECIMALS] if TWO_DECIMALS not in loose else []
     return tuple(loose)

@@ -17,6 +17,10 @@ from optics.lens.prescription import Prescription
 _AXIS = re.compile(r"(?:x|×|@|ax(?:is)?)\s*(\d+)")
 _DIRECTION = re.compile(r"base\s*\d+\s*(?:°|deg)?")
 _POWER = re.compile(r"\d*\.?\d+")
+TWO_DECIMALS = "A power has a figure before the point and two behind it: 0.50, not .5."
+# Both ways are in use: encyclopaedia article "Eyeglass prescription".
+PLANO = "A lens without power is written pl, plano or 0.00 DS, so that nobody looks for the rest of it."
+ZERO = "A zero has two decimals too: 0.00, or pl for a sphere."
 
 _BARE = re.compile(
     rf"(?P<eye>(?:[rl]|right|left)[ :.]+)?(?P<sphere>{NUMBER}|pl(?:ano)?)(?P<between> ?(?:d\.?s?\.?|sph)? ?/? ?)"
@@ -89,13 +93,19 @@ def loosely_written(text: object) -> tuple[str, ...]:
     line = str(text).lower()
     axes = _AXIS.findall(line)
     powers = _POWER.findall(_DIRECTION.sub(" ", _AXIS.sub(" ", line)))
+    loose = [float(power) for power in powers if not re.fullmatch(r"\d+\.\d\d", power)]
+    unmarked = bool(powers) and not axes and not re.search(r"d\.?s|sph|pl", line)
     found = []
-    if any(not re.fullmatch(r"\d+\.\d\d", power) for power in powers):
-        found.append("A power has a figure before the point and two behind it: 0.50, not .5.")
+    if powers and not axes and "pl" not in line and not float(powers[0]) and (unmarked or 0.0 in loose):
+        found.append(PLANO)
+    elif 0.0 in loose:
+        found.append(ZERO)
+    if any(loose):
+        found.append(TWO_DECIMALS)
     if any(len(axis) != 3 for axis in axes):
         found.append("An axis has three digits, 005 and not 5: a lone 5 may be part of a longer number.")
     if re.search(r"°|deg", _DIRECTION.sub(" ", line)):
         found.append("An axis has no degree sign: 10° may be taken for 100.")
-    if powers and not axes and not re.search(r"d\.?s|sph|pl", line):
+    if unmarked and PLANO not in found:
         found.append("A sphere is marked DS, so that nobody looks for a lost cylinder.")
     return tuple(found)

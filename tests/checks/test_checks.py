@@ -583,3 +583,27 @@ def test_what_was_noted_in_another_place_is_told(chapter: Path) -> None:
         assert mark == 0.0 and reply[MARKS_MIME]["state"] == "Not yet"
     nobody = said(lambda a: check.noted(a, what="zero", learner="", pair="G", folder=chapter), "+0.25")
     assert "Type your name" in nobody[1]["text/plain"]
+
+
+# "0.00" and "plano (pl.)" are both in use: encyclopaedia article "Eyeglass prescription".
+@pytest.mark.parametrize(
+    ("typed", "told", "silent"),
+    [
+        ("0", "A lens without power is written pl, plano or 0.00 DS", ("not .5", "lost cylinder")),
+        ("0.00", "A lens without power is written pl, plano or 0.00 DS", ("not .5", "lost cylinder")),
+        ("0 DS", "A lens without power is written pl, plano or 0.00 DS", ("not .5", "lost cylinder")),
+        ("0 -1.00 x 180", "A zero has two decimals too: 0.00, or pl for a sphere", ("not .5", "plano or")),
+        ("+2", "0.50, not .5. A sphere is marked DS", ("without power", "zero")),
+        ("pl", "Read as plano.", ("written",)),
+        ("plano", "Read as plano.", ("written",)),
+        ("pl DS", "Read as plano.", ("written",)),
+        ("0.00 DS", "Read as plano.", ("written",)),
+        ("pl -1.00 x 180", "Read as pl -1.00 x 180.", ("written", "zero")),
+    ],
+)
+def test_a_lens_without_power_is_told_as_the_trade_writes_it(typed, told, silent) -> None:
+    with check.collecting() as replies:
+        check.recorded(typed)
+    words = replies[0]["text/plain"]
+    assert told in words
+    assert not [each for each in silent if each in words], words
