@@ -21,6 +21,7 @@ from nbgrader.preprocessors import NbGraderPreprocessor
 from optics.course.folder import Course, Intake
 from optics.errors import OpticsError
 from optics.judging.standards import available, for_pairs, load
+from optics.marking.telling import amount
 from optics.specimens.briefs import Brief
 from optics.specimens.sealed import SEALED, PairBox, open_pairs
 
@@ -214,7 +215,7 @@ def as_chosen(notebook: NotebookNode, box: PairBox) -> None:
             continue
         if cell.cell_type == "markdown":
             cell.source = _JUDGE_BY.sub(f"Judge by {table}.", cell.source)
-            cell.source = _TOGETHER.sub(f"{total:g} marks together", cell.source)
+            cell.source = _TOGETHER.sub(f"{amount(total)} marks together", cell.source)
         elif key.get("grade"):
             points = box.points.get(key["grade_id"], key["points"])
             cell.source = _POINTS.sub(f"points={points:g}", cell.source)
@@ -272,7 +273,7 @@ class TellsBothScales(Preprocessor):
             key = cell.metadata.get("nbgrader", {})
             if key.get("grade") and key["grade_id"] in chosen:
                 said = (
-                    f"Give it out of {key['points']:g} here. This intake chose {chosen[key['grade_id']]:g}, "
+                    f"Give it out of {amount(key['points'])} here. This intake chose {amount(chosen[key['grade_id']])}, "
                     "and reports and feedback tell it so."
                 )
                 cell.outputs.insert(0, nbformat.v4.new_output("stream", text=said))

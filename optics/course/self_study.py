@@ -29,7 +29,7 @@ from optics.course.opening import load_notebook, to_text
 from optics.course.release import release
 from optics.course.results import Result, results, sums
 from optics.errors import OpticsError
-from optics.marking.telling import LATER, NO_NAME, not_yet, so_far
+from optics.marking.telling import LATER, NO_NAME, amount, not_yet, so_far
 from optics.progress.file import PROGRESS_FILE, note_chapter
 from optics.progress.progress import Chapter, skills_met
 from optics.project_files import project_folder
@@ -266,7 +266,7 @@ class MarkedMine:
             told.append(so_far(_whole(practice)))
         if counts:
             got, out_of = sum(each.mark for each in counts), sum(each.out_of for each in counts)
-            told.append(f"Marks: {got:.3g} of {out_of:g}.{not_yet(_whole(counts))}")
+            told.append(f"Marks: {amount(got)} of {amount(out_of)}.{not_yet(_whole(counts))}")
         if self.kept_back:
             told.append(LATER)
         return told

@@ -152,11 +152,18 @@ def last_word(cell: Mapping[str, Any]) -> dict[str, Any] | None:
 
 
 def _marks(marks: Marks) -> str:
-    return f"Marks: {_number(marks.total)} of {_number(marks.possible)}"
+    return f"Marks: {amount(marks.total)} of {amount(marks.possible)}"
 
 
-def _number(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")
+def amount(value: float) -> str:
+    """Marks or points as they are told: one decimal, and none where it is 0.
+
+    Examples
+    --------
+    >>> amount(12.8571), amount(19.9997)
+    ('12.9', '20')
+    """
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def so_far(rights: Mapping[str, bool | str | None]) -> str:

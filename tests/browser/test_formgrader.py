@@ -151,7 +151,7 @@ def test_marks_and_comments_by_hand_reach_the_feedback_and_practice_bears_no_nou
     told = marked.step("feedback", "t101", FORMS) / f"{FORMS}.html"
     page.goto(told.as_uri())
     assert page.get_by_text("Say which way they turn.").count() == 1
-    assert page.locator("#why .marks-of").text_content() == "1.50 of 2"
+    assert page.locator("#why .marks-of").text_content() == "1.5 of 2"
 
 
 def _seen_again(page):

@@ -111,6 +111,24 @@ def test_two_intakes_with_other_points_are_each_marked_by_their_own(course, fill
     assert "Its points: 91-forms: 20" in (write_report(course) / "class.html").read_text("utf-8")
 
 
+def test_points_that_are_shared_out_are_told_with_one_decimal(course, fill, submit):
+    """11 of 13, without the 2 given by hand, in the ratio of 5 to 2: 7.857142... and 3.142857..."""
+    start_intake(course, "autumn", **read_choices(course, points=["91=13"]))
+    release(course, [FORMS], variants=4, replace=True)
+    submit(course, "a1", FORMS, fill(course, FORMS, **ANSWERS))
+    mark(course)
+    assert write_feedback(course) == []
+    page = (course.step("feedback", "a1", FORMS) / f"{FORMS}.html").read_text("utf-8")
+    assert "7.9 of 7.9" in page and "0 of 3.1" in page and "of 13</strong>" in page
+    assert "Marks: 7.9 of 7.9." in page
+    grading = _formgraders_page(course, "a1")
+    assert "This intake chose 7.9," in grading and "This intake chose 3.1," in grading
+    told = [re.sub(r"<(style|pre)\b.*?</\1>", "", each, flags=re.DOTALL) for each in (page, grading)]
+    assert not [found for each in told for found in re.findall(r"(?:of|chose|Marks:) \d+\.\d\d", each)]
+    # What is kept is not rounded.
+    assert [r.out_of for r in results(course) if not r.practice] == [7.8571, 3.1429, 2.0]
+
+
 def _formgraders_page(course, learner):
     """As nbgrader's server makes it: its exporter, its template, and what it hands over."""
     config = configuration(course)
@@ -159,6 +177,15 @@ def test_a_chapter_says_its_points_and_table_and_with_nothing_chosen_its_own_wor
     written = float(re.search(r"([\d.]+) marks together", asked)[1])
     assert own != 9 and f"{written - own + 9:g} marks together" in words
     assert f"Judge by {ISO}." in words
+    keys = [each.metadata.get("nbgrader", {}) for each in chapters[JUDGING].cells]
+    graded = [key["grade_id"] for key in keys if key.get("grade")]
+    shared = dict.fromkeys(graded, round(20 / len(graded), 4))
+    assert sum(shared.values()) != 20
+    (tmp_path / "pairs.sealed").write_text(
+        sealed(folder.parent / JUDGING, intake="x", secret="y", points=shared), "utf-8"
+    )
+    as_chosen(said, open_pairs(tmp_path))
+    assert "20 marks together" in next(each.source for each in said.cells if each.id == "own-words")
     as_chosen(said, open_pairs(folder.parent / JUDGING))
     assert [each.source for each in said.cells] == [each.source for each in chapters[JUDGING].cells]
 

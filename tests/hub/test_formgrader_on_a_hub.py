@@ -134,7 +134,7 @@ def test_an_instructor_marks_a_reason_looks_at_a_reading_and_hands_back(collecte
         MARA,
         f"import pathlib; print(*(p.read_text('utf-8') for p in pathlib.Path({FORMS!r}).glob('feedback/*/*.html')))",
     )
-    assert "Say which way they turn." in sent and "1.50 of 2" in sent
+    assert "Say which way they turn." in sent and "1.5 of 2" in sent
     assert page.troubles == []
 
 
