@@ -51,3 +51,39 @@ def test_every_way_that_chance_goes_is_taken_once() -> None:
     for names, ways in ((("axis 90 out",), 3), (("eyepiece not set",), 24), (("askew chart",), 36)):
         weights = [weight for weight, _, _ in reader.states(names)]
         assert len(weights) == ways and sum(weights) == pytest.approx(1.0)
+
+
+def test_what_was_copied_and_then_changed_alike_is_the_same_or_it_was_not() -> None:
+    rng, flat = np.random.default_rng(8), np.full(perfect.MANY, -1.0)
+    axis = 40.0 + rng.normal(0.0, 4.0, perfect.MANY)
+    right = {"R": {"line": [flat, flat, axis + 90.0]}}
+    same, apart = (
+        perfect.Shares(read_answer({"right": "-1.00 -1.00 x 130", "left": f"-1.00 -1.00 x {other}"}))
+        for other in (130, 132)
+    )
+    both = right | {"L": {"line": [flat, flat, axis + 90.0]}}
+    assert same.of(both) == pytest.approx(same.of(right), abs=0.01)
+    assert apart.of(both) < same.of(both) - 15.0
+
+
+def test_how_sure_the_reader_is_is_how_often_it_is_right() -> None:
+    """Among habits met alike, the logarithm of the belief in what was done is what it should be.
+
+    Whoever takes one thing for two is surer than this, and whoever overlooks one finds less.
+    """
+    hands = perfect.hands
+    reader, known = perfect.Reader(hands.pair_of("single vision", 3)), hands.costs("single vision")
+    found, due, variance = [], [], []
+    for number in range(200):
+        rng = np.random.default_rng([number, 9])
+        name, hand = str(rng.choice(known)), hands.Hand(reader.pair, rng)
+        hands.HABITS[name](hand)
+        shares = perfect.Shares(hand.ticket())
+        likelihoods = np.exp([reader.likelihood((each,), shares) for each in known])
+        belief = likelihoods / likelihoods.sum()
+        score = np.log(belief + 1e-3)
+        found.append(score[known.index(name)])
+        due.append(float(belief @ score))
+        variance.append(float(belief @ score**2) - due[-1] ** 2)
+    assert np.mean(found) == pytest.approx(np.mean(due), abs=3.0 * sqrt(sum(variance)) / len(found))
+    assert np.mean(found) > -0.45
