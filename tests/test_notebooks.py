@@ -269,9 +269,18 @@ def test_begins_with_the_set_up_and_the_name(path: Path) -> None:
     assert released(name.source) == 'learner = ""\n'
 
 
+MARKS_WORDS = """## Your marks
+
+Save, and run the last cell: it marks what was saved, and says what is not right yet.
+If you learn alone, it tells what counts too; in a class your instructor marks that after you hand in."""
+
+
 @every_chapter
 def test_ends_with_ones_own_marks(path: Path) -> None:
-    assert read(path).cells[-1].source == "my_marks()"
+    *_, words, last = read(path).cells
+    assert last.source == "my_marks()"
+    # It says what is not right yet and not where to look, and gives no unknown pair away.
+    assert words.source == MARKS_WORDS
 
 
 HOW_TO_TYPE = (
