@@ -19,7 +19,7 @@ from optics.marking.telling import Reply, tell
 from optics.specimens.sealed import open_pairs
 from optics.specimens.steps import prism_words
 
-FILL_IN = "Type what you read between the quotes; leave empty what this pair does not have."
+NO_PRISM = 'Where you found no prism, write "no prism"'
 ONE_TICKET = "A ticket is fields between { and }, each with its name, a colon and text between quotes."
 
 
@@ -37,7 +37,7 @@ def recorded_ticket(answer: object = None, *, asks: Collection[str] = ASKS, **fi
     """
     typed, troubles = _taken(answer, fields)
     if not typed and not troubles:
-        tell(Reply(state="Not answered yet", sentences=(FILL_IN,)))
+        tell(Reply(state="Not answered yet", sentences=_to_fill_in(asks)))
         return
     read = read_answer(typed)
     troubles += _beside(read)
@@ -46,7 +46,7 @@ def recorded_ticket(answer: object = None, *, asks: Collection[str] = ASKS, **fi
     if empty:
         told.append(f"Still empty: {', '.join(map(field_name, empty))}.")
     if "prism" in asks and any(name.startswith("prism") for name in empty):
-        told.append('Where you found no prism, write "no prism": an empty field says that nobody looked.')
+        told.append(f"{NO_PRISM}: an empty field says that nobody looked.")
     state = "Not yet" if troubles else "Recorded"
     told.append("It is marked after you hand in.")
     tell(Reply(state=state, sentences=(*in_brief(troubles), *told), trace=bundle_in_hand()))
@@ -89,12 +89,12 @@ def ticket(
         if typed or troubles:
             return nameless(skills, points)
         nothing = shared_out(dict.fromkeys(skills, False), points)
-        return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=nothing))
+        return tell(Reply(state="Not answered yet", sentences=_to_fill_in(asks), marks=nothing))
     specimen = open_pairs(folder).pair(pair, learner)
     read = read_answer(typed, form)
     found = mark_pair(read, specimen, form, points, asks)
     if not typed and not troubles:
-        return tell(Reply(state="Not answered yet", sentences=(FILL_IN,), marks=found.marks))
+        return tell(Reply(state="Not answered yet", sentences=_to_fill_in(asks), marks=found.marks))
     troubles += _beside(read)
     if found.all_right and not troubles:
         return tell(Reply(state="Right", marks=found.marks, where="bench", offs=found.offs))
@@ -127,6 +127,16 @@ def ticket(
 
 
 # --- from what was typed --------------------------------------------------------------
+
+
+def _to_fill_in(asks: Collection[str]) -> tuple[str, ...]:
+    """How a ticket is filled in: a prism that is asked for is never left empty, and an addition may be."""
+    told = ["Type what you read between the quotes."]
+    if {"style", "add"} <= set(asks):
+        told.append("Leave empty what this pair does not have.")
+    if "prism" in asks:
+        told.append(f"{NO_PRISM}.")
+    return tuple(told)
 
 
 def _taken(answer: object, fields: Mapping[str, object]) -> tuple[dict[str, object], list[str]]:

@@ -11,6 +11,7 @@ from optics.course.reading import read_answers
 from optics.course.solving import solve_ticket
 from optics.errors import OpticsError
 from optics.instrument.trace import Trace, handed_in
+from optics.marking.marks import ASKS
 from optics.marking.telling import MARKS_MIME
 from optics.specimens import sealed
 from optics.specimens.sealed import open_pairs, seal
@@ -143,6 +144,31 @@ def test_recorded_says_how_each_field_is_read_and_not_whether_it_is_right() -> N
     assert 'write "no prism"' in told and "marked after you hand in" in told
     for empty in (None, {}, {"right": "", "left": " "}, {"right": "x ___"}):
         assert record(empty)[0] == "Not answered yet"
+
+
+@pytest.mark.parametrize(
+    ("asks", "told"),
+    [
+        (("lines", "pd"), "Type what you read between the quotes."),
+        (
+            ("lines", "prism"),
+            'Type what you read between the quotes. Where you found no prism, write "no prism".',
+        ),
+        (("lines", "style"), "Type what you read between the quotes."),
+        (
+            ASKS,
+            "Type what you read between the quotes. Leave empty what this pair does not have. "
+            'Where you found no prism, write "no prism".',
+        ),
+    ],
+)
+def test_an_empty_ticket_is_told_to_be_filled_as_it_is_marked(chapter: Path, asks: object, told: str) -> None:
+    """A prism that is asked for is missing where its field is empty."""
+    with check.collecting() as said:
+        check.recorded_ticket({}, asks=asks)
+        for who in ("", WHO):
+            check.ticket({}, learner=who, pair="A", asks=asks, folder=chapter)
+    assert [each["text/plain"] for each in said] == [f"Not answered yet. {told}"] * 3
 
 
 def test_the_name_comes_first(chapter: Path) -> None:
