@@ -283,6 +283,17 @@ def test_ends_with_ones_own_marks(path: Path) -> None:
     assert words.source == MARKS_WORDS
 
 
+@every_chapter
+def test_a_choice_is_asked_for(path: Path) -> None:
+    """By a question or an order in bold, right before its letters."""
+    faults = []
+    for cell in read(path).cells:
+        for before, choice in pairwise(cell.source.split("\n\n")):
+            if choice.startswith("- **a** ") and not re.search(r"\?|\*\*[A-Z].*\*\*", before):
+                faults.append(f"{cell.id}: {before}")
+    assert not faults
+
+
 HOW_TO_TYPE = (
     "Double-click the words below, click once more into the grey box that opens, type in their place, "
     "and press **Shift + Enter**."
