@@ -128,7 +128,7 @@ ROWS = [
     ("05", "+1.00 − 2.50 = −1.50", (1, -2.5, 1 - 2.5), "arithmetic"),
     ("05", "halfway, at +1.75", (mean(2.5, 1.0),), "arithmetic"),
     ("05", "wheel 080 is `+1.00 +1.50 x 080`", (80, 1, 2.5 - 1, 80), "subtract the other way round"),
-    ("05", "within 0.21 D of the lens, a cylinder", (promised(marks.POWER_WITHIN),), "the marks"),
+    ("05", "within 0.21 D of the lens; a cylinder", (promised(marks.POWER_WITHIN),), "the marks"),
     ("05", "two readings, within 0.24 D", (promised(marks.DIFFERENCE_WITHIN),), "the marks"),
     ("05", "forty optometry clinics", (40,), "PMC9732486"),
     ("05", "The 0.35 D is calculated: twice 2.00 times the sine of 5 degrees", (2 * 2 * sin(radians(5)), 2, 5), "crossed cylinders"),
