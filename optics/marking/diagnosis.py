@@ -55,6 +55,8 @@ SAID_FROM = 0.6
 """Below this much belief in habits nothing is said."""
 EVEN = 5.0
 """Explanations within this many times of the best are named together with it."""
+RARER = 30.0
+"""One that fits as well is named with it, if it is not rarer than this."""
 BY_CHANCE = 0.04
 """What no catalogue holds writes by chance what a habit leads to; so much of the belief in habits is its own."""
 GAIN = 1.0
@@ -89,19 +91,29 @@ class Explanation(NamedTuple):
     """One habit, or two in the order in which they were done.
 
     `posterior` is how much belief it gets, 0 to 1; `eyes` the lenses that it explains; `each` the
-    lenses that each of the habits touches.
+    lenses that each of the habits touches; `fit` how well the numbers fit it (natural log), however
+    rare it is.
     """
 
     slips: tuple[Slip, ...]
     posterior: float
     eyes: str = "RL"
     each: tuple[str, ...] = ()
+    fit: float = -np.inf
+
+    def even_with(self, first: Explanation) -> bool:
+        """Whether this pair cannot tell it from another: believed about as much, or fitting as well."""
+        if self.posterior * EVEN >= first.posterior:
+            return True
+        # How often each habit is done nobody has counted, so that alone does not part them.
+        fits = self.fit + np.log(EVEN) >= first.fit
+        return bool(fits and len(self.slips) == len(first.slips) and self.posterior * RARER >= first.posterior)
 
     def of(self, eye: str) -> Explanation:
         """What it says of one lens: of two habits over a pair each may be at one lens alone."""
         kept = [(one, eyes) for one, eyes in zip(self.slips, self.each, strict=True) if eye in eyes]
         return Explanation(
-            tuple(one for one, _ in kept), self.posterior, eye, tuple(eyes for _, eyes in kept)
+            tuple(one for one, _ in kept), self.posterior, eye, tuple(eyes for _, eyes in kept), self.fit
         )
 
 
@@ -148,8 +160,8 @@ class Diagnosis:
         """The explanations that this pair cannot tell from the first, the first among them."""
         if not self.ranked:
             return ()
-        least = max(each.posterior for each in self.ranked) / EVEN
-        return tuple(each for each in self.ranked if each.posterior >= least)[:FURTHEST]
+        likeliest = max(self.ranked, key=lambda each: each.posterior)
+        return tuple(each for each in self.ranked if each.even_with(likeliest))[:FURTHEST]
 
     @property
     def tie(self) -> str:
@@ -662,12 +674,21 @@ FAR = 0.65
 """A power so far (dioptres) from one that was settled to was not written for it."""
 
 
+def _as_powers_are_written(wrote: float) -> float:
+    """How likely a power is to be one that is written at all: on a step, at times on an eighth."""
+    return 1.0 if abs(wrote / STEP - round(wrote / STEP)) < 0.02 else 0.15 if _on_an_eighth(wrote) else 0.01
+
+
+def _on_an_eighth(wrote: float) -> bool:
+    return abs(wrote * 8.0 - round(wrote * 8.0)) < 0.05
+
+
 def _near(off: Floats, wrote: float, exact: bool) -> Floats:
     """How likely a power is to be written so far from a step: nearly always on it, at times on an eighth."""
     if exact:
         return np.exp(-np.minimum((off / 0.004) ** 2 / 2, 60.0))
     # Nobody reads -0.03: it is 0.25 with its point misplaced sooner than it is zero.
-    beside = 0.15 if abs(wrote * 8.0 - round(wrote * 8.0)) < 0.05 else 0.002
+    beside = 0.15 if _on_an_eighth(wrote) else 0.002
     return (1.0 - beside) * np.exp(-np.minimum((off / 0.01) ** 2 / 2, 60.0)) + beside * np.exp(
         -np.minimum((off / 0.07) ** 2 / 2, 60.0)
     )
@@ -751,7 +772,10 @@ def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -
         for each, value in ((off_s, wrote.sphere), (off_c, wrote.cylinder))
     )
     by_s, by_c = (-float((chance * each[0, 0]).sum()) for each in (off_s, off_c))
-    odd_s, odd_c = (_tail(each, ODD_POWER, STEP) for each in (by_s, by_c))
+    odd_s, odd_c = (
+        _tail(each, ODD_POWER, STEP) * (1.0 if exact else _as_powers_are_written(value))
+        for each, value in ((by_s, wrote.sphere), (by_c, wrote.cylinder))
+    )
     odd_a = 0.7 * _tail(off_a, ODD_AXIS, 1.0) + 0.3 / 180.0 if wrote.cylinder else 1.0
     parts = {
         # What moves both spheres alike is in the catalogue: it is what an eyepiece does.
@@ -1079,7 +1103,8 @@ def diagnose(
                 name[-1] for name, worse in zip(weighed.names, odd > fits[:, likeliest], strict=True) if worse
             }
             eyes = "".join(eye for eye in touched if eye not in bad) or touched
-            ranked.append(Explanation((known[i],), float(belief[at]), eyes, (touched,)))
+            fit = float(singly[likeliest])
+            ranked.append(Explanation((known[i],), float(belief[at]), eyes, (touched,), fit))
             continue
         i, j = first[at - len(singles)], second[at - len(singles)]
         if two[j, i] > two[i, j] * 1.001:
@@ -1090,7 +1115,9 @@ def diagnose(
         pick = np.unravel_index(both.argmax(), both.shape)
         each = tuple(ways[int(of[at_way]) - 1][2].eyes for of, at_way in zip((of_i, of_j), pick, strict=True))
         eyes = "".join(eye for eye in "RL" if any(eye in own for own in each))
-        ranked.append(Explanation((known[i], known[j]), float(belief[at]), eyes, each))
+        pick_at = of_i[pick[0]], of_j[pick[1]]
+        fit = float(max(total[pick_at], total[pick_at[::-1]]))
+        ranked.append(Explanation((known[i], known[j]), float(belief[at]), eyes, each, fit))
     return Diagnosis(
         ranked=_smaller_first(ranked),
         honest=float(honest / whole),
