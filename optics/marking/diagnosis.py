@@ -14,6 +14,7 @@ habits.
 
 from __future__ import annotations
 
+import re
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -33,7 +34,18 @@ from optics.lens.lens import BACK, FRONT, OverStop
 from optics.lens.power import Power
 from optics.lens.prism import Prism, nasal
 from optics.lens.progressive import Progressive
-from optics.marking.habits import CATALOGUE, SMALLEST_CYLINDER, WRITINGS, Slip, Triple, Way, shows, turned
+from optics.marking.habits import (
+    CATALOGUE,
+    ROUND_AXES,
+    SMALLEST_CYLINDER,
+    WRITINGS,
+    Slip,
+    Triple,
+    Way,
+    shows,
+    turned,
+    writing,
+)
 from optics.marking.read import Ticket
 from optics.pair.charts import LaidChart, chart_with
 from optics.specimens.briefs import CONDITIONS, FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
@@ -49,6 +61,8 @@ HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.12, 0.16, 0.03
 """Priors: a judgement, not a count. `ODD` is one thing, or two, wrong for no reason in the catalogue."""
 ODD_POWER, ODD_AXIS, ODD_ADD, ODD_PRISM, ODD_MM = 0.75, 20.0, 0.5, 1.0, 4.0
 """Half of what is odd is no further off than this, and the tail is heavy (dioptres, degrees, millimetres)."""
+NOT_READ = 0.01
+"""How often every line is written as plano, whatever the lenses are."""
 BESIDE = 0.05
 """How likely one more field is odd beside a habit."""
 SAID_FROM = 0.6
@@ -107,7 +121,9 @@ class Explanation(NamedTuple):
             return True
         # How often each habit is done nobody has counted, so that alone does not part them.
         fits = self.fit + np.log(EVEN) >= first.fit
-        return bool(fits and len(self.slips) == len(first.slips) and self.posterior * RARER >= first.posterior)
+        return bool(
+            fits and len(self.slips) == len(first.slips) and self.posterior * RARER >= first.posterior
+        )
 
     def of(self, eye: str) -> Explanation:
         """What it says of one lens: of two habits over a pair each may be at one lens alone."""
@@ -210,9 +226,10 @@ class _Lines(NamedTuple):
     """What may be written of a line for every two effects: shape (n, n, 9), the axis (n, n).
 
     Only what can be done on the pair is worked out: `places` says where each effect stands, past the
-    end where it cannot be, `taken` which are copied from the other lens, and `halved` in which of
-    them a number was halved, and so may have been put on a quarter step again. Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
+    end where it cannot be, `taken` which are copied from the other lens, and `done` in which of
+    them a number was halved, and so may have been put on a quarter step again, or a sign left out. Where digits of the axis change places, `axis` is the one before, and `swapped` says which:
     they change places on what the hand read, noise and all, so it is undone on what was written.
+    `rounded` is the step of round numbers that the axis was put on, 0 where it was not.
     """
 
     sphere: Floats
@@ -221,9 +238,10 @@ class _Lines(NamedTuple):
     axis: Floats
     deviation: Floats
     swapped: NDArray[np.intp]
+    rounded: Floats
     taken: tuple[tuple[int, str], ...]
     places: NDArray[np.intp]
-    halved: dict[str, NDArray[np.bool_]]
+    done: dict[str, NDArray[np.bool_]]
 
 
 @lru_cache(maxsize=4)
@@ -275,13 +293,14 @@ def _aside(where: str) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _written(names: Sequence[str], lines: Floats) -> Floats:
+def _written(names: Sequence[str], lines: Floats, form: str) -> Floats:
     """What becomes of lines (3, n, 9) written in each of these ways: (3, n, ways, 9)."""
     made = np.repeat(lines[:, :, None], len(names), 2)
     for i, name in enumerate(names):
-        # Digits change places on what was written, so that is where they are put back (`_of_line`).
-        if name not in DIGITS:
-            made[0, :, i], made[1, :, i], made[2, :, i] = WRITINGS[name](*lines)
+        # Digits change places on what was written, so that is where they are put back, and an axis
+        # is rounded with the noise that it was read with (`_of_line`).
+        if name not in DIGITS and name not in ROUND_AXES:
+            made[0, :, i], made[1, :, i], made[2, :, i] = writing(name, form)(*lines)
     sphere, cylinder, axis = lines[:, :, None]
     changed = shows(np.array(names)[:, None], sphere, cylinder, axis, made)
     return np.where(changed, made, lines[:, :, None])
@@ -448,7 +467,7 @@ class _Truth:
             elif read in ("apart", "away"):
                 mode[i] = ("apart", "away").index(read) + 1
             elif read.startswith("take"):
-                take[i] = ("take sphere", "take axis", "take line").index(read) + 1
+                take[i] = ("take sphere", "take axis", "take line", "take cylinder").index(read) + 1
             else:
                 base[i] = len(bases)
                 bases.append(self._power(eye, read))
@@ -464,8 +483,8 @@ class _Truth:
         all_bases = np.array(bases)
         s, c, a = (all_bases[which, k] for k in range(3))
         s = np.where((taken == 1) | (taken == 3), across.sphere, s)
-        c = np.where(taken == 3, across.cylinder, c)
-        a = np.where(taken >= 2, across.axis, a)
+        c = np.where(taken >= 3, across.cylinder, c)
+        a = np.where((taken == 2) | (taken == 3), across.axis, a)
         s = s + moved[:, None] + moved[None, :]
         deviation = np.maximum(1.7 / np.maximum(abs(c), 0.17), 1.0)
         deviation = np.where(abs(c) < 0.15, 40.0, deviation)
@@ -474,13 +493,15 @@ class _Truth:
         # What is read by every two, and what is written of it.
         lines = np.empty((3, len(effects), len(effects), 9))
         lines[:, :n, :n] = np.broadcast_arrays(sphere, cylinder, a[..., None])
-        written = _written(writes, lines[:, :n, 0])
+        written = _written(writes, lines[:, :n, 0], self.form)
         lines[:, :n, n:], lines[:, n:, :n] = written, np.swapaxes(written, 1, 2)
-        lines[:, n:, n:] = _written(writes, written[:, 0])
+        lines[:, n:, n:] = _written(writes, written[:, 0], self.form)
         of = np.r_[:n, np.zeros(len(writes), dtype=int)]
         every_two = np.ix_(of, of)
         digits = np.r_[np.zeros(n, dtype=int), [1 + DIGITS.index(w) if w in DIGITS else 0 for w in writes]]
         swapped = np.where(digits > 0, digits, digits[:, None])
+        rounds = np.r_[np.zeros(n), [ROUND_AXES.get(write, 0.0) for write in writes]]
+        rounded = np.maximum(rounds, rounds[:, None])
         chance = chance[every_two]
         # Every line of one state has one axis, but for what a habit makes of a sphere among them.
         best = chance.argmax(axis=-1)[..., None]
@@ -488,9 +509,13 @@ class _Truth:
         copied = tuple((i, read) for i, read in enumerate(reads) if read.startswith("take"))
         places = np.full(len(every), len(kept))
         places[kept] = np.arange(len(kept))
-        halves = {name: np.array([write == name for _, write in effects]) for name in HALVES}
-        halved = {name: each[:, None] | each for name, each in halves.items()}
-        return _Lines(lines[0], lines[1], chance, axes, deviation[every_two], swapped, copied, places, halved)
+        each = {
+            name: np.array([write == name for _, write in effects]) for name in (*HALVES, "plus for minus")
+        }
+        done = {name: here[:, None] | here for name, here in each.items()}
+        return _Lines(
+            lines[0], lines[1], chance, axes, deviation[every_two], swapped, rounded, copied, places, done
+        )
 
     def _settled(self, s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Floats, Floats]:
         """Lines that a reading may be settled to, and the chance of each."""
@@ -729,8 +754,14 @@ def _part(rest: float, off: Any, likely: float) -> _Odd:
     return _Odd(rest + float(np.log(likely)), rest, off, likely)
 
 
-def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -> _Fit:
-    """Log likelihood of a line for every two effects; `across` is what was written of the other lens."""
+PLUS_ALL_THE_SAME, NO_PLUS = 0.25, 0.1
+"""How many leave the minus sign out and are made to write a plus for it; who leaves out the plus of a plus."""
+
+
+def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool, text: str = "") -> _Fit:
+    """Log likelihood of a line for every two effects; `across` is what was written of the other lens,
+    `text` the line as it was typed.
+    """
     off_s, off_c = lines.sphere - wrote.sphere, lines.cylinder - wrote.cylinder
     near = (lines.chance > 0) & (abs(off_s) < FAR) & (abs(off_c) < FAR)
     of_s, of_c = np.zeros(near.shape), np.zeros(near.shape)
@@ -739,7 +770,7 @@ def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -
     if not exact:
         for of, off, name in ((of_s, off_s, "mean"), (of_c, off_c, "half cylinder")):
             # Half of -1.25 is written -0.62, or -0.50 or -0.75.
-            at = lines.halved[name][..., None] & near
+            at = lines.done[name][..., None] & near
             of[at] += 0.5 * np.exp(-(((abs(off[at]) - STEP / 2.0) / 0.01) ** 2) / 2.0)
     power = (lines.chance * of_s * of_c).sum(axis=-1)
     around = np.ones_like(power)
@@ -754,12 +785,20 @@ def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool) -
             + 0.06 * tail * np.exp(-(off**2) / (12.5 * deviation**2)) / (6.2666 * deviation)
             + 2e-4 * tail / 180.0
         )
-        around = np.minimum(around, 1.0)
+        round_one = (
+            abs((wrote.axis + lines.rounded / 2) % np.maximum(lines.rounded, 1.0) - lines.rounded / 2) < 0.6
+        )
+        put = np.where(round_one, _share(off, deviation, np.maximum(lines.rounded, 1.0)), 0.0)
+        around = np.minimum(np.where(lines.rounded > 0, put, around), 1.0)
         around = np.where(around < 1e-6, 1e-6 if not exact else 1e-9, around)
         off_a = float(off[0, 0])
     likely = power * around
     if across is not None and not exact:
-        likely = _copied(likely, lines, (of_c, around, power), wrote, across)
+        likely = _copied(likely, lines, (of_s, of_c, around, power), wrote, across)
+    typed = re.match(r"\D*?([+-]?)\s*\d", text)
+    signed = typed is None or bool(typed[1])
+    left_out = lines.done["plus for minus"]
+    likely = likely * np.where(left_out, PLUS_ALL_THE_SAME if signed else 1.0, 1.0 if signed else NO_PLUS)
     floor = 1e-12 if exact else 1e-8
     possible = lines.chance.sum(axis=-1) > 0
     found = np.full((len(likely) + 1, len(likely) + 1), -np.inf)
@@ -793,7 +832,7 @@ def _copied(likely: Floats, lines: _Lines, own: Sequence[Floats], wrote: Triple,
 
     Beside a habit of writing it may have been copied before that, so the likelihood stays a part.
     """
-    of_c, around, power = own
+    of_s, of_c, around, power = own
     same_s = float(abs(across.sphere - wrote.sphere) < 0.006)
     same_c = float(abs(across.cylinder - wrote.cylinder) < 0.006)
     same_a = float(not wrote.cylinder or abs((across.axis - wrote.axis + 90.0) % 180.0 - 90.0) < 0.6)
@@ -804,6 +843,8 @@ def _copied(likely: Floats, lines: _Lines, own: Sequence[Floats], wrote: Triple,
             each = np.full(len(likely), same_s * same_c * same_a)
         elif copied == "take sphere":
             each = same_s * (chance * of_c[:, 0]).sum(axis=-1) * around[:, 0]
+        elif copied == "take cylinder":
+            each = same_c * (chance * of_s[:, 0]).sum(axis=-1) * around[:, 0]
         else:
             each = same_a * (power[:, 0] if wrote.cylinder else 0.0 * power[:, 0])
         # With nothing else done it is what stands there.
@@ -914,6 +955,14 @@ class _Weighed:
     odd: list[float] = field(default_factory=list)
     parts: dict[str, dict[str, tuple[_Odd, float]]] = field(default_factory=dict)
     total: Any = 0.0
+    all_plano: bool = False
+
+    @property
+    def lines(self) -> float:
+        """Log likelihood of the lines where nothing went wrong."""
+        return sum(
+            float(fit[0]) for name, fit in zip(self.names, self.singly, strict=True) if name[:4] == "line"
+        )
 
     def add(self, name: str, eye: str, fit: _Fit, picked: NDArray[np.intp]) -> None:
         self.names.append(f"{name} {eye}")
@@ -934,7 +983,8 @@ class _Weighed:
         two = fields.sum() ** 2 - (fields**2).sum()
         # What is not on this ticket may have gone wrong as well, and does not show.
         things, pairs = 8, 5 * 4
-        return ONE_ODD * sum(each.values()) / things + TWO_ODD * float(two) / pairs
+        not_read = NOT_READ * float(np.exp(-self.lines)) if self.all_plano else 0.0
+        return not_read + ONE_ODD * sum(each.values()) / things + TWO_ODD * float(two) / pairs
 
     @staticmethod
     def _strange(part: str, by_eye: Mapping[str, tuple[_Odd, float]]) -> float:
@@ -963,11 +1013,12 @@ def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
         for eye in truth.lines
         if (line := ticket.of(eye).distance) is not None
     }
+    found.all_plano = bool(wrote) and not any(line.sphere or line.cylinder for line in wrote.values())
     left_out = _left_out(ticket, truth)
     for eye, lines in truth.lines.items():
         lens = ticket.of(eye)
         if eye in wrote:
-            fit = _of_line(lines, wrote[eye], wrote.get(OTHER[eye]), exact)
+            fit = _of_line(lines, wrote[eye], wrote.get(OTHER[eye]), exact, ticket.written(eye))
             found.add("line", eye, fit, effects["line", eye][1])
         if isinstance(truth.pair, BareLenses):
             continue

@@ -10,7 +10,7 @@ arithmetic and stands here. Habits speak minus form and are turned for plus (`tu
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -51,6 +51,30 @@ def _from_whole(s: Any) -> Any:
     return np.floor(s) + np.ceil(s) - s
 
 
+def _from_nearest(s: Any) -> Any:
+    """The drum counted the wrong way from the whole dioptre beside it: -2.25 becomes -1.75."""
+    return 2.0 * np.rint(s) - s
+
+
+def _across(s: Any) -> Any:
+    return -s
+
+
+def _in_minus(s: Any, c: Any, a: Any) -> tuple[Any, Any, Any]:
+    """A line with its more plus power first, as it is read."""
+    plus = np.asarray(c) > 0
+    return np.where(plus, s + c, s), -abs(np.asarray(c)), np.where(plus, right_angle_to(a), a)
+
+
+def _at_first(change: Callable[[Any], Any]) -> Writing:
+    """One of the two drum readings is wrong, and the cylinder with it."""
+    return lambda s, c, a: _in_minus(change(s), s + c - change(s), a)
+
+
+def _at_second(change: Callable[[Any], Any]) -> Writing:
+    return lambda s, c, a: _in_minus(s, change(s + c) - s, a)
+
+
 def _swapped(a: Any, first: int, second: int) -> Any:
     """An axis with two of its three digits exchanged; where none such exists, as it was."""
     whole = np.rint(np.asarray(a, dtype=float)).astype(int)
@@ -62,6 +86,14 @@ def _swapped(a: Any, first: int, second: int) -> Any:
 
 def _moved(axis: float) -> Writing:
     return lambda s, c, a: (s, c, wrapped_axis(a + axis))
+
+
+ROUND_AXES = {"on tens": 10.0, "on thirties": 30.0, "on half right angles": 45.0}
+"""Axes that look round, by the step in which they come, degrees."""
+
+
+def _on_every(step: float) -> Writing:
+    return lambda s, c, a: (s, c, wrapped_axis(np.rint(a / step) * step))
 
 
 WRITINGS: dict[str, Writing] = {
@@ -76,13 +108,21 @@ WRITINGS: dict[str, Writing] = {
     "wrong way": lambda s, c, a: (_from_whole(s), c, a),
     "both across zero": lambda s, c, a: (-s - c, c, right_angle_to(a)),
     "both across zero, as read": lambda s, c, a: (-s, -c, a),
+    "other way": lambda s, c, a: (_from_nearest(s), c, a),
     "both wrong way": lambda s, c, a: (_from_whole(s), _from_whole(s + c) - _from_whole(s), a),
+    "both other way": lambda s, c, a: (_from_nearest(s), _from_nearest(s + c) - _from_nearest(s), a),
+    "first across zero": _at_first(_across),
+    "second across zero": _at_second(_across),
+    "first wrong way": _at_first(_from_whole),
+    "second wrong way": _at_second(_from_whole),
+    "first other way": _at_first(_from_nearest),
+    "second other way": _at_second(_from_nearest),
     "dioptre up": lambda s, c, a: (s + 1.0, c, a),
     "dioptre down": lambda s, c, a: (s - 1.0, c, a),
-    "first up": lambda s, c, a: (s + 1.0, c - 1.0, a),
-    "first down": lambda s, c, a: (s - 1.0, c + 1.0, a),
-    "second up": lambda s, c, a: (s, c + 1.0, a),
-    "second down": lambda s, c, a: (s, c - 1.0, a),
+    "first up": _at_first(lambda s: s + 1.0),
+    "first down": _at_first(lambda s: s - 1.0),
+    "second up": _at_second(lambda s: s + 1.0),
+    "second down": _at_second(lambda s: s - 1.0),
     "no cylinder": lambda s, c, a: (s, 0.0 * c, a),
     "no cylinder, second": lambda s, c, a: (s + c, 0.0 * c, a),
     "no cylinder, between": lambda s, c, a: (s + c / 2.0, 0.0 * c, a),
@@ -98,12 +138,24 @@ WRITINGS: dict[str, Writing] = {
     "plus for minus": lambda s, c, a: (abs(s), c, a),
     "half cylinder": lambda s, c, a: (s, c / 2.0, a),
     "mean": lambda s, c, a: (s + c / 2.0, c, a),
+    "half dioptres": lambda s, c, a: (np.rint(s * 2.0) / 2.0, c, a),
+    "whole dioptres": lambda s, c, a: (np.rint(s) + 0.0, c, a),
+    **{name: _on_every(step) for name, step in ROUND_AXES.items()},
 }
 """What becomes of a settled line in minus form: sphere, cylinder, axis, arrays allowed."""
+
+
+def writing(name: str, form: str) -> Writing:
+    """The same for a line of either form, as the catalogue sees it (`turned`)."""
+    # A sign that is left out is a minus in either form; all else is turned with the lens.
+    return (lambda s, c, a: (-abs(s), c, a)) if (name, form) == ("plus for minus", "plus") else WRITINGS[name]
+
+
 _DIOPTRES = ("dioptre up", "dioptre down", "first up", "first down", "second up", "second down")
 _OF_A_SPHERE = (
-    *("across zero", "wrong way", "both across zero", "both wrong way", "dioptre up", "dioptre down"),
-    *("sphere tenfold", "sphere tenth", "plus for minus"),
+    *("across zero", "wrong way", "other way", "both across zero", "both wrong way", "both other way"),
+    *("dioptre up", "dioptre down", "sphere tenfold", "sphere tenth", "plus for minus"),
+    *("half dioptres", "whole dioptres"),
 )
 """Those that show on a lens without cylinder too."""
 
@@ -158,8 +210,22 @@ def _one_eye(**way: Any) -> tuple[Way, ...]:
     return _each((0.0, 0.5, 0.5), **way)
 
 
-def _writing(*names: str) -> tuple[Way, ...]:
-    return tuple(way for name in names for way in _each(write=name))
+BY_THE_WAY = (0.4, 0.3, 0.3)
+"""How often in both lenses, the right, the left: a slip of attention seldom comes twice."""
+
+
+def _writing(*names: str, eyes: tuple[float, float, float] = (0.7, 0.15, 0.15)) -> tuple[Way, ...]:
+    return tuple(way for name in names for way in _each(eyes, write=name))
+
+
+def _drum(usual: str, *seldom: str) -> tuple[Way, ...]:
+    """The sphere alone is wrong; more seldom one of two readings, and the cylinder with it."""
+    ways = [(usual, 1.0), *((name, 0.1) for name in seldom)]
+    return tuple(
+        replace(way, weight=way.weight * often)
+        for name, often in ways
+        for way in _writing(name, eyes=(0.6, 0.2, 0.2))
+    )
 
 
 def _inked(laid: str) -> Way:
@@ -205,22 +271,26 @@ class Slip:
 
     @property
     def of_a_line(self) -> bool:
-        """Whether it stands in the writing of one line, and leads to one line alone."""
-        return len({(way.read, way.write) for way in self.ways}) == 1 and bool(self.ways[0].write)
+        """Whether it stands in the writing of a line, and leads to one line oftener than to any other."""
+        often: dict[str, float] = {}
+        for way in self.ways:
+            often[way.write] = often.get(way.write, 0.0) + way.weight
+        most = sorted(often.values(), reverse=True)
+        return "" not in often and most[0] > 1.01 * (most[1:] or [0.0])[0]
 
-    def forward(self, true: Triple) -> Triple | None:
-        """The line written instead of the true one, both in minus form; None where it does not show
-        on this lens, or is no matter of writing alone.
+    def forward(self, true: Triple, form: str = "minus") -> Triple | None:
+        """The line written instead of the true one, both in minus form or turned to look so; None where
+        it does not show on this lens, or is no matter of writing alone.
         """
         name = next((way.write for way in self.ways if way.write), "")
         if not name:
             return None
-        made = WRITINGS[name](*true)
+        made = writing(name, form)(*true)
         return Triple(*map(float, made)) if shows(name, *true, made) else None
 
     def shown(self, right: Triple, form: str = "minus") -> Triple | None:
         """What is written instead of the right line, both in the form asked for."""
-        made = self.forward(turned(right, form))
+        made = self.forward(turned(right, form), form)
         return None if made is None else turned(made, form)
 
     def mend_for(self, where: str) -> str:
@@ -318,14 +388,14 @@ CATALOGUE: tuple[Slip, ...] = (
         spoils=_skills("sphere"),
         ways=_writing("taken away"),
         chapter=2,
-        where=PAPER,
+        where=PAPER | BENCH,
     ),
     Slip(
         name="drum read across zero",
         habit="The drum was read on the wrong side of zero.",
         mend="Start from zero and watch which way the numbers grow: plus and minus have their own side.",
         spoils=_skills("sphere"),
-        ways=_writing("across zero"),
+        ways=_drum("across zero", "first across zero", "second across zero"),
         chapter=4,
     ),
     Slip(
@@ -333,7 +403,10 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The quarter steps on the drum were counted from the wrong whole dioptre.",
         mend="Read the whole number you have passed, then count the steps on from it, away from zero.",
         spoils=_skills("sphere"),
-        ways=_writing("wrong way"),
+        ways=(
+            *_drum("wrong way", "first wrong way", "second wrong way", "first other way", "second other way"),
+            *(replace(way, weight=way.weight / 5) for way in _writing("other way")),
+        ),
         chapter=4,
     ),
     Slip(
@@ -349,7 +422,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="At both readings the quarter steps were counted from the wrong whole dioptre.",
         mend=_ROUND_TRIP,
         spoils=_skills("sphere cylinder form"),
-        ways=_writing("both wrong way"),
+        ways=_writing("both wrong way", "both other way", eyes=(0.5, 0.25, 0.25)),
         chapter=5,
     ),
     Slip(
@@ -396,7 +469,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="Two digits of the axis changed places.",
         mend="Say the axis digit by digit as you write it, and look back at the wheel.",
         spoils=_skills("axis"),
-        ways=_writing("last digits", "first digits", "outer digits"),
+        ways=_writing("last digits", "first digits", "outer digits", eyes=BY_THE_WAY),
         chapter=2,
     ),
     Slip(
@@ -404,7 +477,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The axis is ten degrees out.",
         mend="Read the numbered mark below the pointer first, then count the degrees on from it.",
         spoils=_skills("axis"),
-        ways=_writing("ten more", "ten less"),
+        ways=_writing("ten more", "ten less", eyes=BY_THE_WAY),
         chapter=5,
     ),
     Slip(
@@ -412,7 +485,9 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The decimal point stands one place out.",
         mend="Powers go in steps of 0.25 D: write two places after the point and read the number back.",
         spoils=_skills("sphere cylinder form"),
-        ways=_writing("sphere tenfold", "sphere tenth", "cylinder tenfold", "cylinder tenth"),
+        ways=_writing(
+            "sphere tenfold", "sphere tenth", "cylinder tenfold", "cylinder tenth", eyes=BY_THE_WAY
+        ),
         chapter=2,
     ),
     Slip(
@@ -420,7 +495,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The minus sign of the sphere was left out.",
         mend="Write the sign before the number, plus as well as minus, every time.",
         spoils=_skills("sphere"),
-        ways=_writing("plus for minus"),
+        ways=_writing("plus for minus", eyes=BY_THE_WAY),
         chapter=2,
     ),
     Slip(
@@ -437,6 +512,14 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Find the axis of each lens afresh: turn the wheel until its own lines are unbroken.",
         spoils=_skills("axis"),
         ways=_one_eye(read="take axis"),
+        chapter=12,
+    ),
+    Slip(
+        name="cylinder copied from the other lens",
+        habit="The cylinder is that of the other lens.",
+        mend="Read both meridians of each lens: the cylinder is the difference of its own two readings.",
+        spoils=_skills("cylinder"),
+        ways=_one_eye(read="take cylinder"),
         chapter=12,
     ),
     Slip(
@@ -461,6 +544,18 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Take the line nearest to the reading, in both meridians.",
         spoils=_skills("sphere cylinder"),
         ways=_each(read="away"),
+        chapter=6,
+    ),
+    Slip(
+        name="put on round numbers",
+        habit="A sphere or an axis was put on a round number near it.",
+        mend="Write an axis to the degree and a power to the quarter, as you read them.",
+        spoils=_skills("sphere axis"),
+        # Fives and tens are what the eye goes to.
+        ways=(
+            *_writing("on tens", "half dioptres", "whole dioptres"),
+            *(replace(way, weight=way.weight / 2) for way in _writing("on thirties", "on half right angles")),
+        ),
         chapter=6,
     ),
     Slip(
@@ -548,7 +643,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The near reading itself was written as the addition.",
         mend="The addition is the near reading less the distance reading, both from the same side.",
         spoils=_skills("add"),
-        ways=(Way(add_write="total"),),
+        ways=_each((0.8, 0.1, 0.1), add_write="total"),
         chapter=9,
     ),
     Slip(
@@ -556,7 +651,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="Only half of the addition was written.",
         mend="Read near in the middle of the near portion, and write the whole difference.",
         spoils=_skills("add"),
-        ways=(Way(add_write="half"),),
+        ways=_each((0.8, 0.1, 0.1), add_write="half"),
         chapter=9,
     ),
     Slip(
@@ -641,7 +736,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The distance of each eye was halved.",
         mend="The distance of one eye goes from the middle of the bridge to its dot, and is written whole.",
         spoils=_skills("centres"),
-        ways=(Way(pd="half"),),
+        ways=_each((0.8, 0.1, 0.1), pd="half"),
         chapter=7,
     ),
     Slip(
@@ -649,7 +744,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The distance from dot to dot was written for each eye.",
         mend="Measure each eye for itself, from the middle of the bridge to its dot.",
         spoils=_skills("centres"),
-        ways=(Way(pd="whole"),),
+        ways=_each((0.6, 0.2, 0.2), pd="whole"),
         chapter=7,
     ),
     Slip(
@@ -657,7 +752,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The height was measured from the middle line of the lens.",
         mend="Measure up from the lowest point of the lens.",
         spoils=_skills("heights"),
-        ways=(Way(height="datum"),),
+        ways=_each((0.8, 0.1, 0.1), height="datum"),
         chapter=9,
     ),
     Slip(
@@ -665,7 +760,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The height of the reference point was measured, not that of the line or the cross.",
         mend="Measure to the top of the segment, or to the fitting cross.",
         spoils=_skills("heights"),
-        ways=(Way(height="reference"),),
+        ways=_each((0.8, 0.1, 0.1), height="reference"),
         chapter=9,
     ),
     Slip(
@@ -673,7 +768,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The height was measured down from the upper rim.",
         mend="Measure up from the lowest point of the lens.",
         spoils=_skills("heights"),
-        ways=(Way(height="upper rim"),),
+        ways=_each((0.8, 0.1, 0.1), height="upper rim"),
         chapter=9,
     ),
 )

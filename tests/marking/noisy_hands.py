@@ -112,7 +112,10 @@ class Hand:
                 far = self.far(of)
                 x, y = self.ink.get(of, {}).get("near") or pair.lens_point_mm(of, "near")
                 near = self.met(of, (x, y + self.near_up), side).read
-                got = float(near.mean - self.met(of, far, side).read.mean)
+                other = {"front": "back", "back": "front"}[side]
+                got = float(
+                    near.mean - self.met(of, far, other if self.add_side == "mixed" else side).read.mean
+                )
                 if self.total:
                     got = float(near.sphere_cylinder()[0])
                 entry["add"] = np.round((got + self.shake(POWER_SD * 1.414)) * 4) / 4
@@ -146,7 +149,8 @@ class Hand:
             entry = state[eye]
             s, c, a = map(float, entry["line"])
             axis = round(a) % 180
-            made[side] = f"{s:+.2f} DS" if abs(c) < 0.01 else f"{s:+.2f} {c:+.2f} x {axis or 180:03d}"
+            sphere = f"{s:+.2f}"[entry.get("signless", False) and s > 0 :]
+            made[side] = f"{sphere} DS" if abs(c) < 0.01 else f"{sphere} {c:+.2f} x {axis or 180:03d}"
             made[f"prism_{side}"] = prism_words(on_the_rings(Prism(entry["prism"]), eye)) or "no prism"
             for name in ("pd", "height"):
                 if name in entry:
@@ -280,6 +284,13 @@ def _in_one(hand: Hand, state: State) -> None:
     state[other]["prism"] = np.zeros(2)
 
 
+def _to_reference(hand: Hand, state: State) -> None:
+    for eye, entry in state.items():
+        if "height" in entry:
+            own = hand.pair.lens_point_mm(eye, "height")
+            entry["height"] = entry["height"] - own[1]
+
+
 def _exchange(hand: Hand) -> None:
     hand.swap = True
 
@@ -295,9 +306,62 @@ def _dioptre(hand: Hand) -> None:
     hand.lines.append(change)
 
 
+def _no_sign(hand: Hand) -> None:
+    """The minus is left out; at times a plus is put there because a sign is asked for."""
+    eyes, plus = str(hand.rng.choice(["RL", "R", "L"])), bool(hand.rng.random() < 0.3)
+
+    def change(state: State) -> None:
+        for eye in eyes:
+            s, c, a = state[eye]["line"]
+            state[eye] |= {"line": [abs(s), c, a], "signless": not plus and bool(np.all(s < 0))}
+
+    hand.lines.append(change)
+
+
+def _round(hand: Hand) -> None:
+    """Axes on tens, thirties or half right angles, or spheres on half or whole dioptres."""
+    step = float(hand.rng.choice([10.0, 10.0, 30.0, 45.0, 0.5, 1.0]))
+
+    def change(s: Any, c: Any, a: Any) -> tuple:
+        if step > 1.0:
+            return s, c, (np.round(a / step) * step - 1) % 180 + 1
+        return np.round(s / step) * step + 0.0, c, a
+
+    _on_lines(change)(hand)
+
+
+def _of_a_reading(wrong: Callable) -> Callable:
+    """At one of the two readings, and the cylinder with it, or of the sphere alone."""
+
+    def begin(hand: Hand) -> None:
+        at = str(hand.rng.choice(["alone", "alone", "first", "second"]))
+
+        def change(s: Any, c: Any, a: Any) -> tuple:
+            if at == "alone":
+                return wrong(s), c, a
+            one, two = (wrong(s), s + c) if at == "first" else (s, wrong(s + c))
+            more = np.maximum(one, two)
+            return more, np.minimum(one, two) - more, np.where(two > one, a + 90, a)
+
+        _on_lines(change)(hand)
+
+    return begin
+
+
 def _back(s: Any) -> Any:
     return np.floor(s) + np.ceil(s) - s
 
+
+def _short(s: Any) -> Any:
+    """A quarter past a whole dioptre taken for a quarter before it."""
+    return 2 * np.round(s) - s
+
+
+def _counted(hand: Hand) -> None:
+    _of_a_reading(_back if hand.rng.random() < 0.6 else _short)(hand)
+
+
+_wrong_side = _of_a_reading(lambda s: -s + 0.0)
 
 HABITS: dict[str, Callable] = {
     "lenses exchanged": _exchange,
@@ -307,8 +371,8 @@ HABITS: dict[str, Callable] = {
     "axis mirrored": _on_lines(lambda s, c, a: (s, c, 180 - a)),
     "second power as cylinder": _on_lines(_c(lambda s, c, a: (s, s + c, a))),
     "sphere not converted": _on_lines(lambda s, c, a: (s + c, c, a)),
-    "drum read across zero": _on_lines(lambda s, c, a: (-s, c, a)),
-    "drum counted the wrong way": _on_lines(lambda s, c, a: (_back(s), c, a)),
+    "drum read across zero": _wrong_side,
+    "drum counted the wrong way": _counted,
     "both readings across zero": _on_lines(lambda s, c, a: (-s - c, c, a + 90)),
     "both readings counted the wrong way": _on_lines(
         lambda s, c, a: (_back(s), np.where(c, _back(s + c) - _back(s), 0.0), a)
@@ -320,10 +384,13 @@ HABITS: dict[str, Callable] = {
     "digits of the axis exchanged": _on_lines(_digits),
     "axis 10 out": _on_lines(lambda s, c, a: (s, c, a + 10)),
     "decimal point misplaced": _on_lines(lambda s, c, a: (s / 10, c, a)),
-    "minus sign left out": _on_lines(lambda s, c, a: (abs(s), c, a)),
+    "minus sign left out": _no_sign,
     "sphere copied from the other lens": _copied(slice(0, 1)),
     "axis copied from the other lens": _copied(slice(2, 3)),
+    "cylinder copied from the other lens": _copied(slice(1, 2)),
     "line copied from the other lens": _copied(slice(0, 3)),
+    "put on round numbers": _round,
+    "cylinder taken away": _on_lines(_c(lambda s, c, a: (s + 2 * c, c, a))),
     "each power rounded by itself": _with(apart=True),
     "rounded away from zero": _with(away=True),
     "wrong side on the stop": _with(side=dict.fromkeys("RL", "front")),
@@ -349,6 +416,8 @@ HABITS: dict[str, Callable] = {
         "height", lambda hand, h: abs(h - hand.pair.frame.lens_height_mm / 2)
     ),
     "height from the upper rim": _each("height", lambda hand, h: hand.pair.frame.lens_height_mm - h),
+    "height to the reference point": _on_fields(_to_reference),
+    "sides mixed for the addition": _with(add_side="mixed"),
 }
 OUTSIDE: dict[str, Callable] = {
     "one sphere wild": lambda hand: hand.lines.append(
@@ -374,8 +443,18 @@ OUTSIDE: dict[str, Callable] = {
     "a prism dioptre of base up put in": _each("prism", lambda hand, prism: prism + np.array([0.0, 1.0])),
     "prism half as strong again": _each("prism", lambda hand, prism: prism * 1.5),
     "axis half a turn of the pointer out": _on_lines(lambda s, c, a: (s, c, a + 45)),
-    "axes put on 30s": _on_lines(lambda s, c, a: (s, c, (np.round(a / 30) * 30 - 1) % 180 + 1)),
-    "spheres put on whole dioptres": _on_lines(lambda s, c, a: (np.round(s) + 0.0, c, a)),
+    "a sphere two dioptres out": lambda hand: hand.lines.append(
+        lambda state: state["R"]["line"].__setitem__(
+            0, state["R"]["line"][0] + 2.0 * float(hand.rng.choice([-1, 1]))
+        )
+    ),
+    "near by one lines, distance by the others": _on_fields(
+        lambda hand, state: [
+            entry.__setitem__("add", entry["add"] + entry["line"][1])
+            for entry in state.values()
+            if "add" in entry
+        ]
+    ),
     "sphere doubled": _on_lines(lambda s, c, a: (2 * s, c, a)),
     "lens read eight millimetres aside": lambda hand: hand.place.update(
         {eye: (8.0, -6.0) for eye in "RL"} if hand.rng.random() < 0.5 else {"R": (-8.0, 6.0)}

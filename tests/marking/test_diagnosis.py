@@ -430,7 +430,8 @@ def test_what_is_copied_is_what_was_written_of_the_other_lens() -> None:
     pair = specimen(thin(-1.0, -0.75, 8), thin(-0.75, -1.0, 2, "L"))
     copied = diagnose(read_answer({"right": "-0.75 -1.25 x 005", "left": "-0.75 -1.25 x 005"}), pair)
     assert copied.names == ("line copied from the other lens",)
-    assert not diagnose(read_answer({"right": "-0.75 -1.25 x 008", "left": "-1.00 -0.75 x 004"}), pair)
+    each_its_own = diagnose(read_answer({"right": "-0.75 -1.25 x 008", "left": "-1.00 -0.75 x 004"}), pair)
+    assert not any("copied" in name for each in names(each_its_own) for name in each)
 
 
 def test_nothing_is_copied_from_a_lens_that_copied_it() -> None:

@@ -173,7 +173,6 @@ def test_habits_of_the_cylinder_do_not_show_on_a_sphere() -> None:
 
 def test_drum_habits_are_not_told_on_paper() -> None:
     assert not told(BY_HAND["drum read across zero"], LENS, where="paper")
-    assert "cylinder taken away" not in told(BY_HAND["cylinder taken away"], LENS).names
 
 
 @pytest.mark.parametrize("whole", [-2.00, +3.00, 0.0])
