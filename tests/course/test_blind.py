@@ -370,20 +370,6 @@ def _turned(eyes: str) -> Callable:
     return _later(change)
 
 
-def _mixed(hand: Any, state: dict) -> None:
-    for eye, entry in state.items():
-        side = hand.pair.addition_side(eye)
-        near, far = (hand.pair.lens_point_mm(eye, part) for part in ("near", "distance"))
-        other = {"front": "back", "back": "front"}[side]
-        got = float(hand.met(eye, near, other).read.mean - hand.met(eye, far, side).read.mean)
-        entry["add"] = round(got * 4) / 4
-
-
-def _to_reference(hand: Any, state: dict) -> None:
-    for eye, entry in state.items():
-        entry["height"] = hand.pair.frame.height_above_rim_mm(hand.pair.spectacles.reference_point_mm(eye)[1])
-
-
 DONE: dict[str, Callable] = hands.HABITS | {
     "base reversed in one eye": _turned("R"),
     "base reversed in both eyes": _turned("RL"),
@@ -392,8 +378,6 @@ DONE: dict[str, Callable] = hands.HABITS | {
     "eyepiece not set": lambda hand: None,
     "frame not trued": _as_found("smeared"),
     "lens not cleaned": _as_found("temple twisted", "front bent"),
-    "sides mixed for the addition": _later(_mixed),
-    "height to the reference point": _later(_to_reference),
 }
 ON_THE = {"add": ("addition", "near", "sides"), "prism": ("base", "prism"), "heights": ("height",)}
 ON_THE |= {"pd": ("distance", "centimetres")}
