@@ -100,6 +100,7 @@ def ticket(
         return tell(Reply(state="Right", marks=found.marks, where="bench", offs=found.offs))
     some = found.marks.missed and any(read.of(eye).line for eye in EYES)
     explained = diagnose(read, specimen, form, trace=trace_of(pair)) if some else Diagnosis()
+    explained = explained.about(found.marks.missed)
     return tell(
         Reply(
             state="Not yet",

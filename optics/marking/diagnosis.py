@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import re
 from collections import OrderedDict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -61,8 +61,8 @@ HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.12, 0.16, 0.03
 """Priors: a judgement, not a count. `ODD` is one thing, or two, wrong for no reason in the catalogue."""
 ODD_POWER, ODD_AXIS, ODD_ADD, ODD_PRISM, ODD_MM = 0.75, 20.0, 0.5, 1.0, 4.0
 """Half of what is odd is no further off than this, and the tail is heavy (dioptres, degrees, millimetres)."""
-NOT_READ = 0.01
-"""How often every line is written as plano, whatever the lenses are."""
+NOT_READ = 0.003
+"""How often every line is put down as plano, or every axis as the same, whatever the lenses are."""
 BESIDE = 0.05
 """How likely one more field is odd beside a habit."""
 SAID_FROM = 0.6
@@ -89,8 +89,6 @@ ALIKE = {
 }
 """The step in which each thing is written, and by how much it differs from reading and settling where
 it is odd in both lenses alike."""
-COPIED_LAST = 0.8
-"""How often what is copied from the other lens is what was written of it, and not read once more."""
 AS_TAUGHT = 0.85
 """How many settle by the rule of the course; the others put each meridian on its nearest step."""
 PD_NOISE, PD_STEP = 0.5, 0.5
@@ -197,11 +195,17 @@ class Diagnosis:
                 found.setdefault(one.slips, one)
         return replace(self, ranked=tuple(found.values()))
 
+    def about(self, missed: Collection[str]) -> Diagnosis:
+        """What explains something that lost marks; what cost nothing is told of nobody by itself."""
+        lost = set(missed)
+        kept = tuple(each for each in self.ranked if any(one.spoils & lost for one in each.slips))
+        return replace(self, ranked=kept)
+
     @property
     def sentence(self) -> str:
         """What may be said, no more: inferred from the numbers, and ties told as ties."""
         if not self.ranked:
-            return "No habit of the catalogue explains this."
+            return "These numbers are not enough to name a habit."
         first = f"The numbers look like this habit: {' and then '.join(self.names)}."
         return f"{first} {self.tie}".rstrip()
 
@@ -262,7 +266,7 @@ CHANNELS: dict[str, Callable[[Way], tuple[str, str]]] = {
 def _effect(channel: str, eye: str, way: Way) -> tuple[str, str]:
     """What a way does to one thing written of one lens."""
     if way.prism_write == "all here" and channel == "prism" and eye not in way.eyes:
-        return "", "none"
+        return "", "moved"
     return CHANNELS[channel](way) if eye in way.eyes else ("", "")
 
 
@@ -559,7 +563,9 @@ class _Truth:
             if write == "all here":
                 # The other lens's is read in the same way, and what is written wrongly is so in both.
                 there = np.full_like(table[:, 0], np.nan)
-                there[:n] = [self._begun(channel, OTHER[eye], read) for read in reads]
+                assert isinstance(self.pair, Specimen)
+                across = np.asarray(self.pair.thinning(OTHER[eye]).vector)
+                there[:n] = [self._begun(channel, OTHER[eye], read) - across for read in reads]
                 for k, each in enumerate(writes, n):
                     there[k] = 0.0 if each == write else written(OTHER[eye], each, there[0])
                 table[:, i] = table[:, 0] - there
@@ -568,7 +574,9 @@ class _Truth:
         return table[..., 0] if channel == "add" else table
 
     def _begun(self, channel: str, eye: str, read: str) -> Any:
-        """What is read, before anything is written of it; of an addition the near sphere as well."""
+        """What is read, before anything is written of it; of an addition the near reading as well, by its
+        sphere and by its mean.
+        """
         assert isinstance(self.pair, Specimen)
         if channel == "pd":
             return self.pair.pd_mm(eye)
@@ -586,23 +594,30 @@ class _Truth:
         of = OTHER[eye] if read == "laid" else eye
         side = self.pair.addition_side(of)
         if side is None or not self._can(read):
-            return [np.nan, np.nan]
+            return [np.nan] * 3
         turned_side = BACK if side == FRONT else FRONT
         near_side = turned_side if read in ("other side", "mixed") else side
         far_side = turned_side if read == "other side" else side
         far = {"from centre": "centre", "from reference": "prism"}.get(read, "distance")
         near = self._met(eye, "near", read, near_side).power
         distance = self._met(eye, far, read, far_side).power
-        return [near.mean - distance.mean, near.sphere_cylinder(self.form)[0]]
+        return [near.mean - distance.mean, near.sphere_cylinder(self.form)[0], near.mean]
 
     def _add_written(self, _: str, write: str, found: Floats) -> Floats:
-        near = found[..., 1]
-        return np.stack([found[..., 0] / 2.0 if write == "half" else near, near], -1)
+        wrote = {"half": found[..., 0] / 2.0, "total": found[..., 1], "total, mean": found[..., 2]}[write]
+        return np.concatenate([wrote[..., None], found[..., 1:]], -1)
 
     def _prism_written(self, eye: str, write: str, found: Floats) -> Floats:
+        assert isinstance(self.pair, Specimen)
+        if write == "none":
+            return found * 0.0
+        # Thinning prism is the same in both lenses, and stays where it is.
+        thinning, across = (np.asarray(self.pair.thinning(each).vector) for each in (eye, OTHER[eye]))
+        if write == "moved":
+            return found * 0.0 + thinning
         if write == "all here":
-            return found - self._begun("prism", OTHER[eye], "")
-        return found * {"none": (0, 0), "across": (-1, 1), "upside": (1, -1), "all": (-1, -1)}[write]
+            return found - (self._begun("prism", OTHER[eye], "") - across)
+        return thinning + (found - thinning) * {"across": (-1, 1), "upside": (1, -1), "all": (-1, -1)}[write]
 
     def _pd_written(self, eye: str, write: str, found: Floats) -> Floats:
         assert isinstance(self.pair, Specimen)
@@ -687,7 +702,7 @@ def _rise(z: Any) -> Any:
     return 1.0 / (1.0 + np.exp(-1.702 * np.clip(z, -30.0, 30.0)))
 
 
-def _share(off: Any, noise: Any, step: float = STEP) -> Any:
+def _share(off: Any, noise: Any, step: Any = STEP) -> Any:
     """The share of the noise that falls into a step whose middle is `off` away."""
     return _rise((off + step / 2) / noise) - _rise((off - step / 2) / noise)
 
@@ -794,12 +809,16 @@ def _of_line(lines: _Lines, wrote: Triple, across: Triple | None, exact: bool, t
         off_a = float(off[0, 0])
     likely = power * around
     if across is not None and not exact:
-        likely = _copied(likely, lines, (of_s, of_c, around, power), wrote, across)
+        by_one = (
+            _near(each[:, 0], value, exact)
+            for each, value in ((off_s, wrote.sphere), (off_c, wrote.cylinder))
+        )
+        likely = _copied(likely, lines, (*by_one, around, power), wrote, across)
     typed = re.match(r"\D*?([+-]?)\s*\d", text)
     signed = typed is None or bool(typed[1])
     left_out = lines.done["plus for minus"]
     likely = likely * np.where(left_out, PLUS_ALL_THE_SAME if signed else 1.0, 1.0 if signed else NO_PLUS)
-    floor = 1e-12 if exact else 1e-8
+    floor = 1e-12 if exact else 1e-13
     possible = lines.chance.sum(axis=-1) > 0
     found = np.full((len(likely) + 1, len(likely) + 1), -np.inf)
     found[:-1, :-1][possible] = np.log(likely[possible] + floor)
@@ -842,13 +861,11 @@ def _copied(likely: Floats, lines: _Lines, own: Sequence[Floats], wrote: Triple,
         if copied == "take line":
             each = np.full(len(likely), same_s * same_c * same_a)
         elif copied == "take sphere":
-            each = same_s * (chance * of_c[:, 0]).sum(axis=-1) * around[:, 0]
+            each = same_s * (chance * of_c).sum(axis=-1) * around[:, 0]
         elif copied == "take cylinder":
-            each = same_c * (chance * of_s[:, 0]).sum(axis=-1) * around[:, 0]
+            each = same_c * (chance * of_s).sum(axis=-1) * around[:, 0]
         else:
             each = same_a * (power[:, 0] if wrote.cylinder else 0.0 * power[:, 0])
-        # With nothing else done it is what stands there.
-        each = COPIED_LAST * each + (1.0 - COPIED_LAST) * likely[at]
         each = np.where(lines.chance[at].sum(axis=-1) > 0, each, 0.0)
         found[at], found[:, at] = each, each
     return found
@@ -948,21 +965,14 @@ def _truth(pair: Specimen | BareLenses, form: str, where: str) -> _Truth:
 
 @dataclass(slots=True)
 class _Weighed:
-    """Log likelihood of each thing written, for every way and odd; of all together for every two ways."""
+    """Log likelihood of each thing written, for every way and odd, and for every two effects on it."""
 
     names: list[str] = field(default_factory=list)
     singly: list[Floats] = field(default_factory=list)
     odd: list[float] = field(default_factory=list)
     parts: dict[str, dict[str, tuple[_Odd, float]]] = field(default_factory=dict)
-    total: Any = 0.0
-    all_plano: bool = False
-
-    @property
-    def lines(self) -> float:
-        """Log likelihood of the lines where nothing went wrong."""
-        return sum(
-            float(fit[0]) for name, fit in zip(self.names, self.singly, strict=True) if name[:4] == "line"
-        )
+    tables: list[tuple[Floats, NDArray[np.intp]]] = field(default_factory=list)
+    not_read: float = 0.0
 
     def add(self, name: str, eye: str, fit: _Fit, picked: NDArray[np.intp]) -> None:
         self.names.append(f"{name} {eye}")
@@ -970,7 +980,20 @@ class _Weighed:
         self.odd.append(fit.odd)
         for part, odd in fit.parts.items():
             self.parts.setdefault(part, {})[eye] = odd, float(fit.table[0, 0])
-        self.total = self.total + fit.table[np.ix_(picked, picked)]
+        self.tables.append((fit.table, picked))
+
+    def met(self) -> NDArray[np.intp]:
+        """The ways that can be done on the pair and change something of what is written, the right one first."""
+        touched = np.any([picked > 0 for _, picked in self.tables], axis=0)
+        touched[0] = True
+        return np.flatnonzero(touched & np.isfinite(np.sum(self.singly, axis=0)))
+
+    def together(self, ways: NDArray[np.intp]) -> Floats:
+        """Log likelihood of all that is written, for every two of these ways."""
+        return sum(
+            (table[np.ix_(picked[ways], picked[ways])] for table, picked in self.tables),
+            start=np.zeros((len(ways), len(ways))),
+        )
 
     def strange(self) -> float:
         """How much likelier the ticket is where one thing in it, or two, went wrong for no known reason."""
@@ -983,8 +1006,7 @@ class _Weighed:
         two = fields.sum() ** 2 - (fields**2).sum()
         # What is not on this ticket may have gone wrong as well, and does not show.
         things, pairs = 8, 5 * 4
-        not_read = NOT_READ * float(np.exp(-self.lines)) if self.all_plano else 0.0
-        return not_read + ONE_ODD * sum(each.values()) / things + TWO_ODD * float(two) / pairs
+        return NOT_READ * self.not_read + ONE_ODD * sum(each.values()) / things + TWO_ODD * float(two) / pairs
 
     @staticmethod
     def _strange(part: str, by_eye: Mapping[str, tuple[_Odd, float]]) -> float:
@@ -1013,7 +1035,6 @@ def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
         for eye in truth.lines
         if (line := ticket.of(eye).distance) is not None
     }
-    found.all_plano = bool(wrote) and not any(line.sphere or line.cylinder for line in wrote.values())
     left_out = _left_out(ticket, truth)
     for eye, lines in truth.lines.items():
         lens = ticket.of(eye)
@@ -1035,7 +1056,22 @@ def _weighed(ticket: Ticket, truth: _Truth) -> _Weighed:
             if wrote_mm is not None and not np.isnan(truth.values(name, eye)[0, 0]):
                 fit = _of_length(name, truth.values(name, eye), wrote_mm)
                 found.add(name, eye, fit, effects[name, eye][1])
+    found.not_read = _not_read(wrote, found)
     return found
+
+
+def _not_read(wrote: Mapping[str, Triple], weighed: _Weighed) -> float:
+    """How much likelier the ticket is where every line was put down as plano, or every axis as the same."""
+    lines = weighed.parts.get("line", {})
+    if wrote and not any(line.sphere or line.cylinder for line in wrote.values()):
+        return float(np.exp(-sum(right for _, right in lines.values())))
+    axes = {round(line.axis) % 180 for line in wrote.values()}
+    turned_to = weighed.parts.get("axis", {})
+    if len(axes) > 1 or len(turned_to) < 2:
+        return 0.0
+    # What is put down unread is a round number sooner than another.
+    often = {0: 0.5, 90: 0.2}.get(axes.pop(), 0.3 / 180.0)
+    return often * float(np.exp(sum(odd.rest - right for odd, right in turned_to.values())))
 
 
 @lru_cache(maxsize=4)
@@ -1048,6 +1084,14 @@ def _priors(where: str) -> tuple[list[Slip], NDArray[np.intp], Floats, Floats]:
     member = np.eye(len(known) + 1)[belongs, 1:]
     weights = np.array([0.0, *(way.weight for _, _, way in _ways(where))])
     return known, belongs, member, weights / np.maximum(member @ (member.T @ weights), 1e-12)
+
+
+@lru_cache(maxsize=4)
+def _own_ways(where: str) -> NDArray[np.bool_]:
+    """Which two ways are of one habit, one way of the right lens and the other of the left."""
+    habit = np.array([-1, *(number for number, _, _ in _ways(where))])
+    of = {eye: np.array([False, *(way.eyes == eye for _, _, way in _ways(where))]) for eye in "RL"}
+    return (habit[:, None] == habit) & of["R"][:, None] & of["L"]
 
 
 @lru_cache(maxsize=4)
@@ -1103,12 +1147,14 @@ def diagnose(
     factors, seen = _evidence(trace, pair)
     if not weighed.names:
         return Diagnosis(seen=seen)
-    fits = np.array(weighed.singly)
-    total = np.where(_in_a_ring(where), -np.inf, weighed.total)
+    met = weighed.met()
+    fits = np.array(weighed.singly)[:, met]
+    total = np.where(_in_a_ring(where)[np.ix_(met, met)], -np.inf, weighed.together(met))
     right = float(total[0, 0])
     ways = _ways(where)
     known, belongs, member, weights = _priors(where)
     habits = len(known)
+    belongs, member, weights = belongs[met], member[met], weights[met]
     leaning = np.array([1.0 if where == "paper" else factors.get(entry.name, 1.0) for entry in known])
     # One field may be odd beside a habit that explains the rest.
     # What is written rightly is not odd, and speaks against a habit that denies it.
@@ -1122,7 +1168,10 @@ def diagnose(
     # --- each on its own
     gain = singly > right + GAIN
     one_way = np.where(gain, np.exp(singly - top), 0.0) * weights * np.r_[1.0, leaning][belongs]
-    one = ONE_HABIT / habits * (member.T @ one_way)
+    # A habit of which each lens shows a way of its own is one habit all the same.
+    own_ways = np.where(_own_ways(where)[np.ix_(met, met)] & (total > right + GAIN), np.exp(total - top), 0.0)
+    own_ways *= weights[:, None] * weights * np.r_[1.0, leaning][belongs]
+    one = ONE_HABIT / habits * (member.T @ (one_way + own_ways.sum(axis=0)))
     # --- two together, where either adds something
     best = np.full(habits + 1, -np.inf)
     np.maximum.at(best, belongs, alone)
@@ -1148,13 +1197,17 @@ def diagnose(
         if at < len(singles):
             i = singles[at]
             likeliest = int((one_way * member[:, i]).argmax())
-            touched = ways[likeliest - 1][2].eyes
+            touched, fit = ways[met[likeliest] - 1][2].eyes, float(singly[likeliest])
+            apart = own_ways * member[:, i]
+            if apart.max() > one_way[likeliest]:
+                fit = float(total.flat[apart.argmax()])
+                ranked.append(Explanation((known[i],), float(belief[at]), "RL", ("RL",), fit))
+                continue
             # A lens on which something is odd besides is not explained by it.
             bad = {
                 name[-1] for name, worse in zip(weighed.names, odd > fits[:, likeliest], strict=True) if worse
             }
             eyes = "".join(eye for eye in touched if eye not in bad) or touched
-            fit = float(singly[likeliest])
             ranked.append(Explanation((known[i],), float(belief[at]), eyes, (touched,), fit))
             continue
         i, j = first[at - len(singles)], second[at - len(singles)]
@@ -1164,7 +1217,7 @@ def diagnose(
         of_i, of_j = np.flatnonzero(member[:, i]), np.flatnonzero(member[:, j])
         both = (two_way + two_way.T)[np.ix_(of_i, of_j)]
         pick = np.unravel_index(both.argmax(), both.shape)
-        each = tuple(ways[int(of[at_way]) - 1][2].eyes for of, at_way in zip((of_i, of_j), pick, strict=True))
+        each = tuple(ways[met[of[at_way]] - 1][2].eyes for of, at_way in zip((of_i, of_j), pick, strict=True))
         eyes = "".join(eye for eye in "RL" if any(eye in own for own in each))
         pick_at = of_i[pick[0]], of_j[pick[1]]
         fit = float(max(total[pick_at], total[pick_at[::-1]]))
@@ -1189,6 +1242,8 @@ def _smaller_first(ranked: list[Explanation]) -> tuple[Explanation, ...]:
 
 # --- what the hand left behind ----------------------------------------------------------------------
 
+SEEN = 300.0
+"""How much likelier a habit is of which the record shows the step; bounded, since a notebook can be edited."""
 SHARP_WITHIN = 0.75
 """An eyepiece this near to the eye's own setting is set, dioptres on the dial."""
 
@@ -1218,16 +1273,16 @@ def _evidence(
         seen.append("The eyepiece was not touched.")
     elif "eyepiece" in moved and unset:
         seen.append("The eyepiece was not set at every reading.")
-    factors["eyepiece not set"] = 30.0 if unset else 0.05
+    factors["eyepiece not set"] = SEEN if unset else 0.05
     aside = any(stood == "yes" for stood in (kept.start.get("aside"), *_stood(kept, "aside")))
     if not aside and kept.whole:
         seen.append("The drum was not looked at without a lens.")
     if aside or kept.whole:
-        factors["zero error not taken off"] = 0.3 if aside else 3.0
+        factors["zero error not taken off"] = 1.0 if aside else 10.0
     front = any(_read_from_the_front(readings, pair, eye) for eye in "RL")
     if front:
         seen.append("A lens was read with its front on the stop.")
-    factors["wrong side on the stop"] = 5.0 if front else 0.05
+    factors["wrong side on the stop"] = SEEN if front else 0.05
     if _turned_back(readings):
         seen.append("The wheel was turned by 90 between the two readings.")
         factors["axis 90 out"] = 4.0
@@ -1238,7 +1293,7 @@ def _evidence(
         own = {eye: getattr(pair.spectacles.mounted(eye).lens, "sign", "") for eye in inked}
         right = [stood.get("chart") == own[eye] for eye, stood in inked.items() if own[eye]]
         if right:
-            factors["wrong chart"] = 0.05 if all(right) else 30.0
+            factors["wrong chart"] = 0.05 if all(right) else SEEN
         if not all(right):
             seen.append("A lens was inked from a chart with another sign than its own.")
     # One that was struck out was taken all the same.

@@ -228,9 +228,9 @@ def _drum(usual: str, *seldom: str) -> tuple[Way, ...]:
     )
 
 
-def _inked(laid: str) -> Way:
+def _inked(laid: str) -> tuple[Way, ...]:
     """A progressive read and measured where the ink stands: "chart", its sign, across, up, turned."""
-    return Way(read=laid, add=laid, prism=laid, pd=laid, height=laid)
+    return _each((0.8, 0.1, 0.1), read=laid, add=laid, prism=laid, pd=laid, height=laid)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -433,7 +433,7 @@ CATALOGUE: tuple[Slip, ...] = (
         # The whole number is misread at one reading; a dioptre in the sphere alone is the commonest slip of it.
         ways=tuple(
             way
-            for name, often in zip(_DIOPTRES, (0.3, 0.3, 0.1, 0.1, 0.1, 0.1), strict=True)
+            for name, often in zip(_DIOPTRES, (0.25, 0.25, 0.125, 0.125, 0.125, 0.125), strict=True)
             for way in _each((0.4 * often, 0.3 * often, 0.3 * often), write=name)
         ),
         chapter=4,
@@ -461,7 +461,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The power midway between the two readings was written as the sphere.",
         mend="The sphere is the first reading itself; the mean is for comparing lenses.",
         spoils=_skills("sphere"),
-        ways=_writing("mean"),
+        ways=_writing("mean", eyes=(0.8, 0.1, 0.1)),
         chapter=5,
     ),
     Slip(
@@ -563,12 +563,13 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The lens was read with its front on the stop, which mirrors the axis and changes a strong power.",
         mend="The back of the lens, the side towards the eye, lies on the stop.",
         spoils=_WHOLE - {"add"},
-        ways=_each(read="front", prism="front"),
+        # Prism may be read once the lens lies as it should.
+        ways=(*_each(read="front", prism="front"), *_each((0.3, 0.1, 0.1), read="front")),
         chapter=3,
     ),
     Slip(
         name="eyepiece not set",
-        habit="The eyepiece was not set, so every power is off by about the same amount.",
+        habit="The eyepiece was not set, so the powers are off by about the same amount.",
         mend="Turn the eyepiece fully to plus, then in until the reticle is first sharp, and check zero.",
         spoils=_skills("sphere"),
         # Beyond the dial's own reach it is rare.
@@ -594,9 +595,9 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Find the two rings, put the ink back from the chart of their sign, and read distance in its circle.",
         spoils=_WHOLE,
         ways=(
-            Way(read="centre", add="from centre"),
-            Way(read="reference", add="from reference"),
-            Way(read="centre", add="from centre", prism="centre"),
+            *_each((0.8, 0.1, 0.1), read="centre", add="from centre"),
+            *_each((0.8, 0.1, 0.1), read="reference", add="from reference"),
+            *_each((0.8, 0.1, 0.1), read="centre", add="from centre", prism="centre"),
         ),
         chapter=10,
     ),
@@ -605,7 +606,7 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The ink was put on from the chart of another design, so circles and cross stand in the wrong places.",
         mend="Tilt to the light, read the sign below the nasal ring, and take the chart with that sign.",
         spoils=_WHOLE | {"centres", "heights"},
-        ways=tuple(_inked(f"chart {each.sign} 0 0 0") for each in charts()),
+        ways=tuple(way for each in charts() for way in _inked(f"chart {each.sign} 0 0 0")),
         chapter=10,
     ),
     Slip(
@@ -614,11 +615,12 @@ CATALOGUE: tuple[Slip, ...] = (
         mend="Lay the chart so that both of its circles cover the rings, and only then put the ink on.",
         spoils=_WHOLE | {"centres", "heights"},
         ways=tuple(
-            _inked(f"chart own {way}")
-            for way in (
+            way
+            for off in (
                 *("0 2 0", "0 -2 0", "2 0 0", "-2 0 0", "0 0 9", "0 0 -9"),
                 *("0 3.5 0", "0 -3.5 0", "3.5 0 0", "-3.5 0 0", "0 0 14", "0 0 -14"),
             )
+            for way in _inked(f"chart own {off}")
         ),
         chapter=10,
     ),
@@ -643,7 +645,10 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="The near reading itself was written as the addition.",
         mend="The addition is the near reading less the distance reading, both from the same side.",
         spoils=_skills("add"),
-        ways=_each((0.8, 0.1, 0.1), add_write="total"),
+        ways=(
+            *_each((0.8, 0.1, 0.1), add_write="total"),
+            *_each((0.24, 0.03, 0.03), add_write="total, mean"),
+        ),
         chapter=9,
     ),
     Slip(
@@ -675,14 +680,14 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="Near was read above its circle, where the addition has not come to its full power.",
         mend="Put the near circle back from the chart, and read in its middle.",
         spoils=_skills("add"),
-        ways=(Way(add="corridor 4"), Way(add="corridor 7")),
+        ways=(*_each((0.8, 0.1, 0.1), add="corridor 4"), *_each((0.8, 0.1, 0.1), add="corridor 7")),
         chapter=10,
     ),
     Slip(
         name="base reversed in one eye",
         habit="The base of the prism is named the wrong way round in one eye.",
-        mend="In is towards the nose: to your right for the right lens, to your left for the left lens. "
-        "The crossing moves towards the base.",
+        mend="The crossing moves towards the base. In is towards the nose: to your right for the right lens, "
+        "to your left for the left lens. Up is up in both.",
         spoils=_skills("prism"),
         ways=(*_one_eye(prism_write="across"), *_one_eye(prism_write="all"), *_one_eye(prism_write="upside")),
         chapter=7,
@@ -721,13 +726,13 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="centimetres for millimetres",
-        habit="Lengths were written in centimetres.",
+        habit="A length was written in centimetres.",
         mend="Write distances and heights in millimetres.",
         spoils=_skills("centres heights"),
         ways=(
             Way(pd="tenth", height="tenth"),
-            Way(pd="tenth"),
-            Way(height="tenth"),
+            *_each((0.8, 0.1, 0.1), pd="tenth"),
+            *_each((0.8, 0.1, 0.1), height="tenth"),
         ),
         chapter=7,
     ),

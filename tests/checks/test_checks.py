@@ -522,14 +522,15 @@ def test_the_pair_is_the_one_the_bench_shows(chapter: Path) -> None:
 def test_a_habit_is_named_in_whichever_form_was_asked_for(monkeypatch, chapter, entry, form, right):
     told = []
     monkeypatch.setattr(
-        "optics.checks.bench.reply", lambda marks, found, *_, **__: told.append(found.names) or 0.0
+        "optics.checks.bench.reply", lambda marks, found, *_, **__: told.append(found.either) or 0.0
     )
     line = parse(right)
     made = entry.shown(Triple(line.sphere, line.cylinder, float(line.axis)), form)
     assert made is not None
     answer = f"{made.sphere:+.2f} {made.cylinder:+.2f} x {round(made.axis):03d}"
     check.reading(answer, learner=WHO, pair="G", eye="R", form=form, folder=chapter)
-    assert told == [(entry.name,)]
+    # Another habit may lead to the same line; it is then named beside this one.
+    assert (entry.name,) in told[0]
 
 
 def test_who_wrote_plus_form_when_asked_for_it_did_convert():

@@ -385,6 +385,7 @@ NOT_BY_NATURE = {
     "wrong side on the stop": "a weak sphere has the same power from both sides; 05's axes show it",
     "each power rounded by itself": "sphere and cylinder each within half a step pass ANSI Z80.1, whose limits are for these",
     "rounded away from zero": "between two steps the farther one is defensible; a sum of 06 shows it",
+    "put on round numbers": "an axis or a sphere may be round by itself",
     "lens not cleaned": "over the whole stop the ripples of a film cancel out nearly all of their power",
     "addition read from the back": "but in strong plus lenses less than an addition may be out",
     "sides mixed for the addition": "but in strong plus lenses the same as read from the back",

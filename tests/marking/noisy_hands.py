@@ -477,7 +477,8 @@ def at_work(names: tuple[str, ...], style: str, seed: int, noise: float = 1.0) -
 
 def explained(ticket: Ticket, pair: Specimen) -> Diagnosis | None:
     """What is said; None where no mark is lost, so that nothing is asked."""
-    return None if mark_pair(ticket, pair).all_right else diagnose(ticket, pair)
+    found = mark_pair(ticket, pair)
+    return None if found.all_right else diagnose(ticket, pair).about(found.marks.missed)
 
 
 def named(found: Diagnosis | None, names: tuple[str, ...]) -> bool:

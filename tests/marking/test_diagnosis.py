@@ -489,3 +489,129 @@ def test_half_of_a_cylinder_may_be_put_on_a_step_again() -> None:
     pair = specimen(thin(-0.75, -1.25, 4), thin(1.0, -1.75, 172, "L"))
     found = diagnose(read_answer({"right": "-0.75 -0.50 x 004", "left": "+1.00 -1.00 x 172"}), pair)
     assert found.names == ("half the cylinder",)
+
+
+@pytest.mark.parametrize(
+    ("lens", "wrote", "habit"),
+    [
+        # First reading +2.25 taken for -2.25, the second stays +1.50: cylinder 3.75, the more plus power first.
+        ((2.25, -0.75, 15), "+1.50 -3.75 x 105", "drum read across zero"),
+        # Second reading -4.00 taken for +4.00 beside -3.00.
+        ((-3.0, -1.0, 82), "+4.00 -7.00 x 172", "drum read across zero"),
+        # A quarter past 2 is taken for a quarter before it, at the first reading; -3.00 stays.
+        ((-2.25, -0.75, 15), "-1.75 -1.25 x 015", "drum counted the wrong way"),
+        # Second reading +3.75 for +2.75: the cylinder is weaker than a dioptre, and +3.75 is then the first.
+        ((3.0, -0.25, 72), "+3.75 -0.75 x 162", "a whole dioptre out"),
+    ],
+)
+def test_one_of_the_two_drum_readings_is_wrong(lens: tuple, wrote: str, habit: str) -> None:
+    pair = specimen(thin(*lens), thin(-1.5, -0.5, 160, "L"))
+    assert {habit} in names(diagnose(read_answer({"right": wrote, "left": "-1.50 -0.50 x 160"}), pair))
+
+
+def test_each_lens_may_show_a_habit_in_its_own_way() -> None:
+    # Ten too many in the right lens, ten too few in the left.
+    pair = specimen(thin(-2.25, -1.5, 116), thin(-1.50, -1.5, 59, "L"))
+    found = diagnose(read_answer({"right": "-2.25 -1.50 x 126", "left": "-1.50 -1.50 x 049"}), pair)
+    assert found.names == ("axis 10 out",) and found.ranked[0].eyes == "RL"
+
+
+@pytest.mark.parametrize(
+    ("right", "left"),
+    [("-2.25 -2.00 x 040", "-1.50 -2.00 x 130"), ("-2.00 -2.00 x 036", "-2.00 -2.00 x 126")],
+)
+def test_what_stands_on_round_numbers_is_told(right: str, left: str) -> None:
+    # The axes are 36 and 126; or the spheres are -2.25 and -1.75, put on the whole dioptre.
+    pair = specimen(thin(-2.25, -2.0, 36), thin(-1.50 if "130" in left else -1.75, -2.0, 126, "L"))
+    assert {"put on round numbers"} in names(diagnose(read_answer({"right": right, "left": left}), pair))
+
+
+def test_a_number_that_is_round_by_itself_accuses_nobody() -> None:
+    pair = specimen(thin(-2.0, -2.0, 180), thin(-3.0, -2.0, 90, "L"), pds=(32.0, 32.0))
+    ticket = {"right": "-2.00 -2.00 x 180", "left": "-3.00 -2.00 x 090", "pd_right": "38", "pd_left": "32"}
+    assert not any("put on round numbers" in each for each in names(diagnose(read_answer(ticket), pair)))
+
+
+def test_a_sphere_without_a_sign_has_lost_it_and_one_with_a_plus_was_misread() -> None:
+    pair = specimen(thin(-2.25, -0.75, 15), thin(-1.50, -1.25, 160, "L"))
+    for typed, first in (
+        ("2.25 -0.75 x 015", "minus sign left out"),
+        ("+2.25 -0.75 x 015", "drum read across zero"),
+    ):
+        found = diagnose(read_answer({"right": typed, "left": "-1.50 -1.25 x 160"}, "minus"), pair)
+        assert found.names == (first,), typed
+
+
+def test_no_minus_is_left_out_of_a_plus_in_either_form() -> None:
+    plus = specimen(thin(2.25), thin(1.5, eye="L"))
+    for form in ("minus", "plus"):
+        found = diagnose(read_answer({"right": "-2.25 DS", "left": "+1.50 DS"}, form), plus, form)
+        assert not any("minus sign left out" in each for each in names(found)), form
+    minus = specimen(thin(-2.25), thin(-1.5, eye="L"))
+    found = diagnose(read_answer({"right": "2.25 DS", "left": "-1.50 DS"}, "plus"), minus, "plus")
+    assert found.names == ("minus sign left out",)
+
+
+@pytest.mark.parametrize(("right", "left"), [("pl DS", "pl DS"), ("-3.00 -1.50 x 180", "-3.25 -1.75 x 180")])
+def test_what_is_put_down_without_a_look_is_no_copy(right: str, left: str) -> None:
+    pair = specimen(thin(-3.0, -1.5, 20), thin(-3.25, -1.75, 151, "L"))
+    found = diagnose(read_answer({"right": right, "left": left}), pair)
+    assert not any("copied" in name for each in names(found) for name in each)
+
+
+def test_a_cylinder_may_be_copied_alone() -> None:
+    pair = specimen(thin(-3.0, -0.5, 20), thin(-1.25, -2.25, 151, "L"))
+    found = diagnose(read_answer({"right": "-3.00 -2.25 x 020", "left": "-1.25 -2.25 x 151"}), pair)
+    assert found.names == ("cylinder copied from the other lens",)
+
+
+@pytest.mark.parametrize(
+    ("field", "wrote", "habit"),
+    [
+        ("pd_right", "64", "whole distance for one eye"),
+        ("pd_right", "16", "half of each distance"),
+        ("height_left", "24", "height from the upper rim"),
+        ("add_left", "+3.00", "near total written as add"),
+    ],
+)
+def test_a_length_or_an_addition_may_be_wrong_in_one_eye(field: str, wrote: str, habit: str) -> None:
+    # Segment tops stand 16 over the lowest point of lenses 40 high; +1.00 with an addition of 2.00 is +3.00.
+    pair = specimen(thin(1.0), thin(1.0, eye="L"))
+    right = {"right": "+1.00 DS", "left": "+1.00 DS", "pd_right": "32", "pd_left": "32"}
+    right |= {"height_right": "16", "height_left": "16", "add_right": "+2.00", "add_left": "+2.00"}
+    assert not diagnose(read_answer(right), pair)
+    found = diagnose(read_answer(right | {field: wrote}), pair)
+    assert (
+        found.names == (habit,) and found.ranked[0].eyes == {"right": "R", "left": "L"}[field.split("_")[1]]
+    )
+
+
+def test_thinning_prism_stays_where_the_other_base_is_reversed() -> None:
+    lenses = [
+        Progressive(
+            power=sphere(-1.0), addition=2.5, eye=eye, thinning=1.67, prism=Prism.from_base(2.0, "in", eye)
+        )
+        for eye in "RL"
+    ]
+    pair = specimen(*lenses)
+    right = right_ticket(pair)
+    assert right["prism_left"] == "2.00 base in and 1.75 base down"
+    wrong = {"prism_left": "2.00 base out and 1.75 base down"}
+    assert diagnose(read_answer(right | wrong), pair).names == ("base reversed in one eye",)
+    both = {"prism_right": "1.75 base down", "prism_left": "4.00 base in and 1.75 base down"}
+    assert {"prism all in one lens"} in names(diagnose(read_answer(right | both), pair))
+
+
+def test_a_habit_that_cost_nothing_is_not_told() -> None:
+    one, two = CATALOGUE[0], next(entry for entry in CATALOGUE if entry.spoils == {"add"})
+    found = Diagnosis(ranked=(Explanation((two,), 0.5), Explanation((one,), 0.3)))
+    assert found.about(["axis"]).slips == (one,)
+    assert not found.about(["style"])
+
+
+def test_ways_that_fit_as_well_are_named_together_however_rare() -> None:
+    one, two, three = CATALOGUE[:3]
+    first, rare = Explanation((one,), 0.8, fit=-4.0), Explanation((two,), 0.05, fit=-4.5)
+    worse = Explanation((three,), 0.05, fit=-9.0)
+    assert [each.slips for each in Diagnosis(ranked=(first, rare, worse)).ties] == [(one,), (two,)]
+    assert len(Diagnosis(ranked=(first, rare._replace(posterior=0.01))).ties) == 1

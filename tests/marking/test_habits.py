@@ -44,6 +44,7 @@ MORE_BY_HAND = {
     "axis 10 out": Triple(-2.25, -0.75, 25),
     "decimal point misplaced": Triple(-22.5, -0.75, 15),
     "minus sign left out": Triple(+2.25, -0.75, 15),
+    "put on round numbers": Triple(-2.25, -0.75, 20),
 }
 every_slip = pytest.mark.parametrize("entry", CATALOGUE, ids=lambda entry: entry.name)
 of_a_line = pytest.mark.parametrize("name", BY_HAND)
@@ -82,7 +83,7 @@ def test_a_slip_leads_where_its_words_say(name: str) -> None:
 @of_a_line
 def test_a_slip_is_told_from_its_answer(name: str) -> None:
     found = told(BY_HAND[name], LENS, where=where_of(name))
-    assert found.names == (name,)
+    assert {name} in told_names(found) and len(found.names) == 1
 
 
 @of_a_line
@@ -145,7 +146,7 @@ def test_a_right_answer_has_no_slip() -> None:
 def test_nothing_is_said_where_nothing_explains_it(odd: Triple) -> None:
     found = told(odd, LENS)
     assert not found and found.unexplained > 0.5
-    assert found.sentence == "No habit of the catalogue explains this."
+    assert found.sentence == "These numbers are not enough to name a habit."
 
 
 def test_two_slips_together_are_found() -> None:

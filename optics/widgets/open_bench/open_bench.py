@@ -378,8 +378,9 @@ class OpenBench(widgets.VBox):
             return
         form = self.form.value
         marks = mark_pair(read.pair, self.specimen, form=form)
-        missed = bool(marks.marks.missed)
+        missed = marks.marks.missed
         found = diagnose(read.pair, self.specimen, form, trace=self.bench.trace) if missed else Diagnosis()
+        found = found.about(missed)
         html = outcome_html(marks, found)
         # The errand first: a pair read rightly may still be one that goes back.
         html = self._errand_told(read, marks.all_right) + html
