@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optics.errors import OpticsError
+from optics.instrument.focimeter import TELESCOPE_MAGNIFICATION
 from optics.instrument.repeats import READING_DEVIATION
 from optics.instrument.trace import Trace, trace_from
 from optics.judging.settling import columns
@@ -1144,7 +1145,7 @@ def diagnose(
     """
     truth = _truth(pair, form, where)
     weighed = _weighed(ticket, truth)
-    factors, seen = _evidence(trace, pair)
+    factors, shifts, seen = _evidence(trace, pair)
     if not weighed.names:
         return Diagnosis(seen=seen)
     met = weighed.met()
@@ -1154,6 +1155,7 @@ def diagnose(
     ways = _ways(where)
     known, belongs, member, weights = _priors(where)
     habits = len(known)
+    weights = _by_the_dial(weights, where, shifts)
     belongs, member, weights = belongs[met], member[met], weights[met]
     leaning = np.array([1.0 if where == "paper" else factors.get(entry.name, 1.0) for entry in known])
     # One field may be odd beside a habit that explains the rest.
@@ -1244,26 +1246,35 @@ def _smaller_first(ranked: list[Explanation]) -> tuple[Explanation, ...]:
 
 SEEN = 300.0
 """How much likelier a habit is of which the record shows the step; bounded, since a notebook can be edited."""
+DIAL_WITHIN = 0.08
+"""How closely what a dial stood out by is found on the drum, dioptres."""
 SHARP_WITHIN = 0.75
 """An eyepiece this near to the eye's own setting is set, dioptres on the dial."""
 
 
 def _evidence(
     trace: Trace | Mapping[str, Any] | None, pair: Specimen | BareLenses
-) -> tuple[dict[str, float], tuple[str, ...]]:
-    """How a record of moves shifts what is likely, and what it shows."""
+) -> tuple[dict[str, float], dict[str, float], tuple[str, ...]]:
+    """How a record of moves shifts what is likely, by how much the eyepiece stood out at each lens in
+    dioptres on the drum, and what the record shows.
+    """
     if trace is None:
-        return {}, ()
+        return {}, {}, ()
     try:
         kept = trace if isinstance(trace, Trace) else trace_from(trace)
         readings = kept.readings
         # As it stood at each reading that counts: who sets it between the lenses had it unset for the first.
-        dials = [float(kept.after(at)["eyepiece"]) for at in kept.noted]
+        stood = [kept.after(at) for at in kept.noted]
+        dials = [float(each["eyepiece"]) for each in stood]
+        shifts = {
+            str(each["lens"]): (dial - kept.eye) / TELESCOPE_MAGNIFICATION**2
+            for each, dial in zip(stood, dials, strict=True)
+        }
         inked = kept.inked(len(kept.moves))
     except (OpticsError, KeyError, TypeError, ValueError):
-        return {}, ()
+        return {}, {}, ()
     if not readings:
-        return {}, ()
+        return {}, {}, ()
     factors: dict[str, float] = {}
     seen: list[str] = []
     moved = {move.control for move in kept.moves}
@@ -1285,7 +1296,7 @@ def _evidence(
     factors["wrong side on the stop"] = SEEN if front else 0.05
     if _turned_back(readings):
         seen.append("The wheel was turned by 90 between the two readings.")
-        factors["axis 90 out"] = 4.0
+        factors["axis 90 out"] = 20.0
     if _from_minus(kept):
         seen.append("A reading was come to from the minus side.")
         factors["eyepiece not set"] *= 1.5
@@ -1300,7 +1311,24 @@ def _evidence(
     taken = sum(move.control == "noted" for move in kept.moves)
     if kept.whole and taken == len({(reading.eye, reading.lines) for reading in readings}):
         seen.append("Each reading was taken once.")
-    return factors, tuple(seen)
+    return factors, shifts if unset else {}, tuple(seen)
+
+
+def _by_the_dial(weights: Floats, where: str, shifts: Mapping[str, float]) -> Floats:
+    """The eyepiece was out by what the dial stood at, where a record has it."""
+    if not shifts:
+        return weights
+    likely = np.zeros(len(weights))
+    for at, (_, entry, way) in enumerate(_ways(where), 1):
+        if entry.name == "eyepiece not set":
+            by = float(way.read.split()[1])
+            off = [by * (eye in way.eyes) - shifts.get(eye, by) for eye in "RL"]
+            likely[at] = np.exp(-sum(each**2 for each in off) / (2.0 * DIAL_WITHIN**2))
+    if not likely.any():
+        return weights
+    # A record may have been edited, so the other sizes stay possible.
+    mixed = 0.9 * likely / likely.sum() + 0.1 * weights
+    return np.where(likely > 0, mixed, weights)
 
 
 def _stood(trace: Trace, control: str) -> list[float | str]:

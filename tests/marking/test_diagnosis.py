@@ -615,3 +615,19 @@ def test_ways_that_fit_as_well_are_named_together_however_rare() -> None:
     worse = Explanation((three,), 0.05, fit=-9.0)
     assert [each.slips for each in Diagnosis(ranked=(first, rare, worse)).ties] == [(one,), (two,)]
     assert len(Diagnosis(ranked=(first, rare._replace(posterior=0.01))).ties) == 1
+
+
+def test_the_dial_of_a_record_tells_by_how_much_the_powers_are_out() -> None:
+    # Eight dioptres too far out on the dial, a telescope that enlarges four times: half a dioptre too high.
+    pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
+    half_up = read_answer({"right": "-1.75 DS", "left": "-0.75 DS"})
+    half_down = read_answer({"right": "-2.75 DS", "left": "-1.75 DS"})
+    moves = (("lens", "L"), ("drum", -1.0), ("noted", "sphere"), ("lens", "R"))
+    out = trace(eyepiece=8.0, moves=moves)
+    up, down = (diagnose(each, pair, trace=out) for each in (half_up, half_down))
+    assert up.names == ("eyepiece not set",)
+    without = diagnose(half_up, pair)
+    of = [sum(e.posterior for e in f.ranked if "eyepiece not set" in [s.name for s in e.slips]) for f in (up, without)]
+    assert of[0] > 0.9 > of[1]
+    # Half a dioptre the other way is not what this dial does.
+    assert "eyepiece not set" not in {name for each in down.either for name in each}
