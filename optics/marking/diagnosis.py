@@ -1327,7 +1327,7 @@ def _by_the_dial(weights: Floats, where: str, shifts: Mapping[str, float]) -> Fl
     if not likely.any():
         return weights
     # A record may have been edited, so the other sizes stay possible.
-    mixed = 0.9 * likely / likely.sum() + 0.1 * weights
+    mixed = 0.99 * likely / likely.sum() + 0.01 * weights
     return np.where(likely > 0, mixed, weights)
 
 

@@ -365,7 +365,7 @@ def _looked(line: Prescription, true: Triple, right: dict[str, bool], limits: Li
     if "axis" not in right:
         return right["sphere"]
     # At the bench a sphere far from the lens is what a known habit makes of it, or no reading at all.
-    habits = (-true.sphere, true.sphere + true.cylinder)
+    habits = (-true.sphere, true.sphere + true.cylinder, true.sphere + 2.0 * true.cylinder)
     seen = (
         not limits.read
         or abs(line.sphere - true.sphere) < HARMS_FROM

@@ -627,7 +627,10 @@ def test_the_dial_of_a_record_tells_by_how_much_the_powers_are_out() -> None:
     up, down = (diagnose(each, pair, trace=out) for each in (half_up, half_down))
     assert up.names == ("eyepiece not set",)
     without = diagnose(half_up, pair)
-    of = [sum(e.posterior for e in f.ranked if "eyepiece not set" in [s.name for s in e.slips]) for f in (up, without)]
+    of = [
+        sum(e.posterior for e in f.ranked if "eyepiece not set" in [s.name for s in e.slips])
+        for f in (up, without)
+    ]
     assert of[0] > 0.9 > of[1]
     # Half a dioptre the other way is not what this dial does.
     assert "eyepiece not set" not in {name for each in down.either for name in each}
