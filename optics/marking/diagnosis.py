@@ -1326,8 +1326,8 @@ def _by_the_dial(weights: Floats, where: str, shifts: Mapping[str, float]) -> Fl
             likely[at] = np.exp(-sum(each**2 for each in off) / (2.0 * DIAL_WITHIN**2))
     if not likely.any():
         return weights
-    # A record may have been edited, so the other sizes stay possible.
-    mixed = 0.99 * likely / likely.sum() + 0.01 * weights
+    # A record may have been edited, so other sizes stay as likely as they are without it.
+    mixed = (1.0 - 1.0 / SEEN) * likely / likely.sum() + weights / SEEN
     return np.where(likely > 0, mixed, weights)
 
 

@@ -151,10 +151,10 @@ def trace(eyepiece: float = 0.0, eye: float = 0.0, moves: tuple = ()) -> Trace:
 def test_a_record_of_moves_is_evidence() -> None:
     pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
     ticket = read_answer({"right": "-2.75 DS", "left": "-1.75 DS"})
-    untouched = diagnose(ticket, pair, trace=trace(eyepiece=5.0))
+    untouched = diagnose(ticket, pair, trace=trace(eyepiece=-5.0, eye=3.0))
     assert untouched.names == ("eyepiece not set",)
     assert "The eyepiece was not touched." in untouched.seen
-    set_well = diagnose(ticket, pair, trace=trace(eyepiece=5.0, moves=(("eyepiece", 0.0),)))
+    set_well = diagnose(ticket, pair, trace=trace(eyepiece=-5.0, eye=3.0, moves=(("eyepiece", 3.0),)))
     assert set_well.names == ("drum counted the wrong way",)
     assert "The eyepiece was not touched." not in set_well.seen
 
@@ -175,15 +175,15 @@ def test_a_reading_that_was_struck_out_counts_against_nobody() -> None:
         ("drum", -2.0),
         ("noted", "sphere"),
         ("struck", "last"),
-        ("eyepiece", 0.0),
+        ("eyepiece", 3.0),
         ("drum", 1.0),
     )
-    found = diagnose(ticket, pair, trace=trace(eyepiece=5.0, moves=again))
+    found = diagnose(ticket, pair, trace=trace(eyepiece=-5.0, eye=3.0, moves=again))
     assert found.names == ("drum counted the wrong way",)
     assert not {"The eyepiece was not set at every reading.", "Each reading was taken once."} & {*found.seen}
     assert "A reading was come to from the minus side." not in found.seen
     kept = (*again[:3], ("drum", 1.0))
-    found = diagnose(ticket, pair, trace=trace(eyepiece=5.0, moves=kept))
+    found = diagnose(ticket, pair, trace=trace(eyepiece=-5.0, eye=3.0, moves=kept))
     assert "A reading was come to from the minus side." in found.seen and found.names == ("eyepiece not set",)
 
 
@@ -224,7 +224,7 @@ def test_the_front_of_a_bifocal_lies_on_the_stop_for_its_addition_alone() -> Non
 def test_a_record_alone_accuses_nobody() -> None:
     pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
     ticket = read_answer({"right": "-2.25 DS", "left": "-1.25 DS"})
-    assert not diagnose(ticket, pair, trace=trace(eyepiece=5.0))
+    assert not diagnose(ticket, pair, trace=trace(eyepiece=-5.0, eye=3.0))
 
 
 # --- worked out by hand ---------------------------------------------------------------------
@@ -618,12 +618,12 @@ def test_ways_that_fit_as_well_are_named_together_however_rare() -> None:
 
 
 def test_the_dial_of_a_record_tells_by_how_much_the_powers_are_out() -> None:
-    # Eight dioptres too far out on the dial, a telescope that enlarges four times: half a dioptre too high.
+    # Eight dioptres too far out on the dial for this eye, a telescope that enlarges four times: half a dioptre too high.
     pair = specimen(thin(-2.25), thin(-1.25, eye="L"))
     half_up = read_answer({"right": "-1.75 DS", "left": "-0.75 DS"})
     half_down = read_answer({"right": "-2.75 DS", "left": "-1.75 DS"})
     moves = (("lens", "L"), ("drum", -1.0), ("noted", "sphere"), ("lens", "R"))
-    out = trace(eyepiece=8.0, moves=moves)
+    out = trace(eyepiece=5.0, eye=-3.0, moves=moves)
     up, down = (diagnose(each, pair, trace=out) for each in (half_up, half_down))
     assert up.names == ("eyepiece not set",)
     without = diagnose(half_up, pair)
@@ -633,4 +633,4 @@ def test_the_dial_of_a_record_tells_by_how_much_the_powers_are_out() -> None:
     ]
     assert of[0] > 0.9 > of[1]
     # Half a dioptre the other way is not what this dial does.
-    assert "eyepiece not set" not in {name for each in down.either for name in each}
+    assert "eyepiece not set" not in down.names
