@@ -58,7 +58,7 @@ Floats = NDArray[np.float64]
 OTHER = {"R": "L", "L": "R"}
 LEFT_AS_FOUND = {"bent": (TEMPLE_TWISTED, FRONT_BENT), "smeared": (SMEARED,)}
 
-HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.55, 0.30, 0.12, 0.16, 0.03
+HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.45, 0.30, 0.12, 0.16, 0.03
 """Priors: a judgement, not a count. `ODD` is one thing, or two, wrong for no reason in the catalogue."""
 ODD_POWER, ODD_AXIS, ODD_ADD, ODD_PRISM, ODD_MM = 0.75, 20.0, 0.5, 1.0, 4.0
 """Half of what is odd is no further off than this, and the tail is heavy (dioptres, degrees, millimetres)."""
