@@ -216,7 +216,7 @@ def test_moves_that_came_with_a_ticket_are_evidence_and_move_no_mark(chapter: Pa
     fields = solve_ticket("S", WHO, "minus", chapter)
     for side in ("right", "left"):
         sphere, rest = fields[side].split(" ", 1)
-        fields[side] = f"{float(sphere) - 0.5:+.2f} {rest}"
+        fields[side] = f"{float(sphere) + 0.5:+.2f} {rest}"
     mark, _, bare = ask(chapter, fields, "S")
     found = {}
     for named, trace in (
