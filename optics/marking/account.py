@@ -247,7 +247,12 @@ def account(
         and bool(cylinders)
         and not any(there for eye, there in cylinders.items() if eye in (wrong or {}).get("cylinder", eye))
     )
-    parts += [(3, sentence) for sentence in look_again(open_yet, where, wrong, none_there)]
+    # Where a habit tells of the one lens, it is the other that is looked at again.
+    rest = {
+        skill: "".join(eye for eye in eyes if not _told_of(habits, touched, skill, eye)) or eyes
+        for skill, eyes in (wrong or {}).items()
+    }
+    parts += [(3, sentence) for sentence in look_again(open_yet, where, rest, none_there)]
     # What it is comes before what to do about it, and is never left out.
     parts += [(3 if at else 1, sentence) for at, sentence in enumerate(notation)]
     parts.append((6, f"Right so far: {', '.join(right)}." if right else ""))
@@ -255,6 +260,10 @@ def account(
         twin, more = _twin(habits, form, lenses, spheres)
         parts += [(5, twin), (7, more), (8, _taught(habits))]
     return _fitted([part for part in parts if part[1]])
+
+
+def _told_of(habits: Sequence[Slip], touched: Sequence[str], skill: str, eye: str) -> bool:
+    return any(skill in entry.spoils and eye in eyes for entry, eyes in zip(habits, touched, strict=False))
 
 
 def _taught(habits: Sequence[Slip]) -> str:

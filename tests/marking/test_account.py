@@ -268,3 +268,13 @@ def test_the_chapters_of_two_habits_are_told_together() -> None:
     one, two = (next(entry for entry in CATALOGUE if entry.chapter == number) for number in (2, 5))
     assert _taught([one]) == "See chapter 2."
     assert _taught([two, one]) == "See chapters 2 and 5."
+
+
+def test_beside_a_habit_of_one_lens_the_other_lens_is_named() -> None:
+    lenses = "R -2.25 -0.75 x 015; L -1.50 -1.25 x 160"
+    told = told_of(
+        lenses, "-3.25 -0.75 x 015", "+1.50 -1.25 x 160", ("drum read across zero",), touched=("L",)
+    )
+    assert (
+        "Left lens: it seems the drum" in told and "The sphere of the right lens is not right yet" in told
+    ), told
