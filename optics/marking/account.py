@@ -81,6 +81,7 @@ _WORKED = {
     "eyepiece not set": "An eyepiece that is out by 0.37 D moves every drum reading by 0.37 D.",
     "near total written as add": "So distance +1.00 and near +3.25 make an addition of +2.25, not +3.25.",
     "prism read away from the reference point": "A -4.00 DS lens read 5 mm off its centre shows 2.00 Δ of its own.",
+    "put on round numbers": "So -2.75 put on -3.00 is a quarter of a dioptre out.",
     "centimetres for millimetres": "So 6.2 cm are written 62.",
 }
 """Habits over a pair, on other numbers."""
