@@ -199,7 +199,7 @@ class Diagnosis:
     def about(self, missed: Collection[str]) -> Diagnosis:
         """What explains something that lost marks; what cost nothing is told of nobody by itself."""
         lost = set(missed)
-        kept = tuple(each for each in self.ranked if any(one.spoils & lost for one in each.slips))
+        kept = tuple(each for each in self.ranked if any(one.touches & lost for one in each.slips))
         return replace(self, ranked=kept)
 
     @property

@@ -270,6 +270,12 @@ class Slip:
     status: str = "common practice"
 
     @property
+    def touches(self) -> frozenset[str]:
+        """What it may spoil: where one reading of two is wrong, the cylinder and its axis as well."""
+        at_one = any(way.write.startswith(("first", "second")) for way in self.ways)
+        return self.spoils | (_skills("cylinder axis form") if at_one else frozenset())
+
+    @property
     def of_a_line(self) -> bool:
         """Whether it stands in the writing of a line, and leads to one line oftener than to any other."""
         often: dict[str, float] = {}

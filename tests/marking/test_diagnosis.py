@@ -609,6 +609,12 @@ def test_a_habit_that_cost_nothing_is_not_told() -> None:
     assert not found.about(["style"])
 
 
+def test_a_second_reading_that_cost_the_cylinder_alone_is_told() -> None:
+    # The sphere is right where the second reading alone was counted the wrong way.
+    entry = next(each for each in CATALOGUE if each.name == "drum counted the wrong way")
+    assert Diagnosis(ranked=(Explanation((entry,), 0.9),)).about(["cylinder"]).slips == (entry,)
+
+
 def test_ways_that_fit_as_well_are_named_together_however_rare() -> None:
     one, two, three = CATALOGUE[:3]
     first, rare = Explanation((one,), 0.8, fit=-4.0), Explanation((two,), 0.05, fit=-4.5)
