@@ -41,13 +41,15 @@ CAUTION = (
 def moves_kept(course: Course, learner: str, chapter: str) -> dict[str, Trace]:
     """The moves that were handed in with each question, by the id of its cell."""
     original = _as_it_came(course, learner, chapter)
-    found = traces_in(json.loads(original.read_text("utf-8", "replace"))) if original else ()
-    return dict(found[:MOST_QUESTIONS])
+    if original is None:
+        return {}
+    return dict(traces_in(json.loads(original.read_text("utf-8", "replace")), MOST_QUESTIONS))
 
 
-def shown_again(course: Course, learner: str, chapter: str) -> dict[str, NotebookNode]:
-    """An output for each question whose moves were handed in, by the id of its cell."""
-    kept = moves_kept(course, learner, chapter)
+def shown_again(
+    course: Course, learner: str, chapter: str, kept: dict[str, Trace]
+) -> dict[str, NotebookNode]:
+    """An output for each question whose moves are kept, by the id of its cell."""
     before = lay_before(course, learner, chapter) if kept else None
     left, shown = MOST_ON_A_PAGE, {}
     for cell, trace in kept.items():
@@ -88,7 +90,7 @@ def as_it_was_read(course: Course, learner: str, chapter: str) -> Path:
         The page, under the course's reports.
     """
     (chapter,) = course.chosen([chapter], "release")
-    shown = shown_again(course, learner, chapter)
+    shown = shown_again(course, learner, chapter, moves_kept(course, learner, chapter))
     if not shown:
         raise OpticsError(
             f"There are no moves kept in what came from {learner} for {chapter}.",
@@ -151,7 +153,7 @@ def _told(trace: Trace, pair: Specimen | None, most: int) -> tuple[str, int]:
     said = [
         f"{len(trace.turns)} turns of a control in {seconds // 60} min {seconds % 60} s.",
         f"The eyepiece was {'turned' if set_first else 'not turned'} before the first reading.",
-        f"{len(trace.readings)} readings were noted.",
+        f"{len(trace.noted)} readings were noted.",
         THINNED if trace.thinned else "",
         "" if trace.whole else "There was no more room for the moves after these.",
     ]

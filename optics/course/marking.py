@@ -153,7 +153,7 @@ def _moves(course: Course, learner: str, chapter: str) -> tuple[dict[str, Trace]
     kept: dict[str, Trace] = {}
     try:
         kept = moves_kept(course, learner, chapter)
-        return kept, shown_again(course, learner, chapter)
+        return kept, shown_again(course, learner, chapter, kept)
     except Exception as reason:  # evidence to look at; whatever is wrong with it costs no mark
         _log.warning("The moves of %s, %s cannot be shown (%s).", learner, chapter, reason)
         return kept, {}

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -408,9 +409,9 @@ def _read(data: Any) -> Trace:
     return trace
 
 
-def traces_in(notebook: Mapping[str, Any]) -> tuple[tuple[str, Trace], ...]:
-    """The traces that a notebook carries: id of the cell, and the trace; what cannot be read is left out."""
-    return tuple(_traces(notebook))
+def traces_in(notebook: Mapping[str, Any], most: int | None = None) -> tuple[tuple[str, Trace], ...]:
+    """The traces that a notebook carries, or the first few: id of the cell, and the trace; what cannot be read is left out."""
+    return tuple(islice(_traces(notebook), most))
 
 
 def _traces(notebook: Any) -> Iterator[tuple[str, Trace]]:

@@ -4,7 +4,8 @@ import csv
 import json
 import re
 import zipfile
-from time import process_time
+from collections import Counter
+from functools import wraps
 from urllib.parse import unquote
 
 import nbformat
@@ -12,7 +13,7 @@ import pytest
 from course.test_handed_out import _right
 from course_names import BENCH, CLASS, FORMS
 
-from optics.course.as_it_was_read import MOST_ON_A_PAGE, as_it_was_read
+from optics.course.as_it_was_read import MOST_ON_A_PAGE, MOST_QUESTIONS, as_it_was_read
 from optics.course.class_list import keep_class_list, read_class_list
 from optics.course.feedback import hand_back
 from optics.course.folder import set_deadline, start_intake
@@ -23,6 +24,7 @@ from optics.course.release import release
 from optics.course.report import write_report
 from optics.course.solving import solve
 from optics.errors import OpticsError
+from optics.instrument import trace as traces
 from optics.instrument.trace import TRACE_MIME, Trace
 from optics.marking.telling import MARKS_MIME
 from optics.specimens.sealed import open_pairs
@@ -125,8 +127,8 @@ def test_it_is_seen_from_the_report_from_formgraders_notebook_and_from_the_feedb
 
 
 @pytest.mark.thorough
-def test_moves_without_end_hold_nobody_up_and_cost_no_mark(course, tmp_path, marks_of):
-    """A notebook full of moves, and one whose moves cannot be shown."""
+def test_moves_without_end_hold_nobody_up_and_cost_no_mark(course, tmp_path, marks_of, monkeypatch):
+    """Of a notebook full of moves no more is read, gone through again and drawn than a full page shows."""
     notebook = _worked(course)
     trace = Trace(start=_worked_start(), pair="A")
     for number in range(900):
@@ -138,9 +140,24 @@ def test_moves_without_end_hold_nobody_up_and_cost_no_mark(course, tmp_path, mar
     file = tmp_path / "t101.ipynb"
     nbformat.write(notebook, file)
     gather(course, [file], learner="t101")
-    began = process_time()
+    done = Counter()
+
+    def counted(place, name):
+        whole = getattr(place, name)
+
+        @wraps(whole)
+        def counting(*given, **more):
+            done[name] += 1
+            return whole(*given, **more)
+
+        monkeypatch.setattr(place, name, counting)
+
+    for place, name in ((traces, "trace_from"), (Trace, "picture"), (Trace, "after")):
+        counted(place, name)
     assert mark(course)[0].marked
-    assert process_time() - began < 6
+    assert done["trace_from"] == MOST_QUESTIONS and done["picture"] == MOST_ON_A_PAGE
+    # Each goes through all the moves before it: a few times for each picture, and not for each of the 900 readings.
+    assert done["after"] < 10 * MOST_ON_A_PAGE
     assert marks_of(course, "t101", BENCH)["right-a-check"] == 5.0
     page = as_it_was_read(course, "t101", "92").read_text("utf-8")
     assert page.count("data:image/png") == MOST_ON_A_PAGE
