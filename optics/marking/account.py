@@ -16,7 +16,7 @@ from optics.judging.settling import settle
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.lens.prism import EYES
-from optics.marking.diagnosis import may_as_well
+from optics.marking.explanations import may_as_well
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
 from optics.marking.marks import DIFFERENCE_WITHIN, POWER_WITHIN, Marks, in_form
 

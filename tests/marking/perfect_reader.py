@@ -26,16 +26,8 @@ from typing import Any
 import noisy_hands as hands
 import numpy as np
 
-from optics.marking.diagnosis import (
-    EVEN,
-    FURTHEST,
-    HONEST,
-    ONE_HABIT,
-    ONE_ODD,
-    SAID_FROM,
-    TWO_HABITS,
-    TWO_ODD,
-)
+from optics.marking.diagnosis import HONEST, ONE_HABIT, ONE_ODD, SAID_FROM, TWO_HABITS, TWO_ODD
+from optics.marking.explanations import EVEN, FURTHEST
 from optics.marking.read import Ticket
 from optics.specimens.specimen import Specimen
 from optics.specimens.steps import RING_STEP, RULE_STEP_MM

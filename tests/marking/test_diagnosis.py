@@ -16,20 +16,12 @@ from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prism import Prism, prism_at
 from optics.lens.progressive import Progressive
-from optics.marking.diagnosis import (
-    NOISE,
-    STEP,
-    BareLenses,
-    Diagnosis,
-    Explanation,
-    _as_taught,
-    _effects,
-    _smaller_first,
-    _Truth,
-    diagnose,
-)
+from optics.marking.diagnosis import BareLenses, Diagnosis, _smaller_first, diagnose
+from optics.marking.explanations import Explanation
 from optics.marking.habits import CATALOGUE
+from optics.marking.leads_to import Truth, effects
 from optics.marking.read import read_answer
+from optics.marking.settled import NOISE, STEP, as_taught
 from optics.pair.frame import Frame
 from optics.pair.records import LensRecord, PairRecord
 from optics.pair.spectacles import Mounted, Spectacles
@@ -81,11 +73,11 @@ def test_ink_in_the_wrong_place_is_told_where_it_shows(habit: str, least: float)
 
 def test_the_right_chart_laid_true_is_no_habit() -> None:
     pair = hands.pair_of("progressive", 1)
-    truth, sign = _Truth(pair, "minus", "bench"), pair.spectacles.right.lens.sign
-    assert not truth._can(f"chart {sign} 0 0 0")
+    truth, sign = Truth(pair, "minus", "bench"), pair.spectacles.right.lens.sign
+    assert not truth.parts.can(f"chart {sign} 0 0 0")
     others = [each for each in hands.DESIGNS if each != sign]
-    assert len(others) == 3 and all(truth._can(f"chart {each} 0 0 0") for each in others)
-    assert not _Truth(hands.pair_of("bifocal", 1), "minus", "bench")._can(f"chart {sign} 0 0 0")
+    assert len(others) == 3 and all(truth.parts.can(f"chart {each} 0 0 0") for each in others)
+    assert not Truth(hands.pair_of("bifocal", 1), "minus", "bench").parts.can(f"chart {sign} 0 0 0")
 
 
 def test_what_no_catalogue_holds_is_seldom_called_something_else() -> None:
@@ -262,8 +254,8 @@ def thin(
 
 def led_to(pair: Specimen, channel: str, eye: str, read: str = "", write: str = ""):
     """What a way of reading or writing leads to, before it is settled."""
-    truth = _Truth(pair, "minus", "bench")
-    number = _effects("bench")[channel, eye][0].index((read, write))
+    truth = Truth(pair, "minus", "bench")
+    number = effects("bench")[channel, eye][0].index((read, write))
     if channel == "line":
         return truth._power(eye, read)
     return truth.values(channel, eye)[number, 0]
@@ -474,7 +466,7 @@ def test_lines_are_settled_as_often_as_noisy_readings_are(sphere_power: float, c
     near, nearest = np.arange(-1, 2), np.round(np.array([sphere_power, sphere_power + cylinder]) / STEP)
     up, down = (np.round(each[..., 0] / STEP)[:, None] for each in (line.higher, line.lower))
     counted = (up == np.repeat(nearest[0] + near, 3)) & (down == np.tile(nearest[1] + near, 3))
-    shares = _as_taught(np.array([sphere_power]), np.array([sphere_power + cylinder]))[0]
+    shares = as_taught(np.array([sphere_power]), np.array([sphere_power + cylinder]))[0]
     assert shares == pytest.approx(counted.mean(axis=0), abs=0.03)
 
 
