@@ -218,7 +218,9 @@ def as_chosen(notebook: NotebookNode, box: PairBox) -> None:
             cell.source = _TOGETHER.sub(f"{amount(total)} marks together", cell.source)
         elif key.get("grade"):
             points = box.points.get(key["grade_id"], key["points"])
-            cell.source = _POINTS.sub(f"points={points:g}", cell.source)
+            # Told as everywhere; never "points=0", which is practice. The mark rests on the points kept in the box.
+            told = amount(points) if points >= 0.05 else f"{points:g}"
+            cell.source = _POINTS.sub(f"points={told}", cell.source)
 
 
 def led_on(notebook: NotebookNode, course: Course, chapter: str) -> None:

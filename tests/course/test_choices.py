@@ -186,6 +186,8 @@ def test_a_chapter_says_its_points_and_table_and_with_nothing_chosen_its_own_wor
     )
     as_chosen(said, open_pairs(tmp_path))
     assert "20 marks together" in next(each.source for each in said.cells if each.id == "own-words")
+    asked = re.findall(r"points=([\d.]+)", "\n".join(each.source for each in said.cells))
+    assert set(asked) == {f"{20 / len(graded):.1f}"}
     as_chosen(said, open_pairs(folder.parent / JUDGING))
     assert [each.source for each in said.cells] == [each.source for each in chapters[JUDGING].cells]
 
