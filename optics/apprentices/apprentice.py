@@ -158,8 +158,9 @@ class Apprentice:
         careful = self._try(question, box, None)
         assert careful is not None, "without a habit there is always an answer"
         if self._chance("blank", question.cell).random() < self.leaves_blank:
-            # An empty lens is marked for everything a lens might be marked for.
-            skills = LENS_SKILLS if careful.skills == SPHERE_SKILLS else careful.skills
+            # On paper an empty lens is marked for everything a lens might be marked for.
+            sphere = careful.skills == SPHERE_SKILLS and question.check != "reading"
+            skills = LENS_SKILLS if sphere else careful.skills
             return BLANK, Made(("",) * len(careful.answers), skills, frozenset(skills)), []
         not_shown: list[str] = []
         for habit in self.habits:

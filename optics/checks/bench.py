@@ -196,18 +196,20 @@ def reading(
     folder : path
         The chapter's folder.
     """
-    if unanswered(answer):
-        return not_answered(LENS_SKILLS, points, EXAMPLE)
     if unanswered(learner) or not isinstance(learner, str):
+        if unanswered(answer):
+            return not_answered(LENS_SKILLS, points, EXAMPLE)
         return nameless(LENS_SKILLS, points)
     # A lens alone is a pair of which one lens is asked.
     specimen = open_pairs(folder).pair(pair, learner)
     both = {EYES[eye]: answer, EYES[OTHER_EYE[eye]]: "" if unanswered(other) else other}
     ticket = read_answer(both, form)
     line = ticket.of(eye).distance
-    if line is None:
-        return unreadable(ticket.refused[EYES[eye]], LENS_SKILLS, points)
     found = mark_pair(ticket, specimen, form, points, asks=("lines",), eyes=eye)
+    if unanswered(answer):
+        return not_answered(tuple(found.marks.skills), points, EXAMPLE)
+    if line is None:
+        return unreadable(ticket.refused[EYES[eye]], tuple(found.marks.skills), points)
     explained = Diagnosis() if found.all_right else _of_this_lens(ticket, specimen, eye, form, trace_of(pair))
     if eyepiece_set:
         unset = slip("eyepiece not set")

@@ -15,7 +15,7 @@ from nbgrader.utils import compute_checksum
 
 from optics.marking.account import LOOK_AGAIN
 from optics.marking.marks import SKILLS
-from optics.marking.telling import last_word
+from optics.marking.telling import last_word, skills_told
 
 
 def _said(notebook: Any) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -56,9 +56,9 @@ def overview(notebook: Any) -> str:
             continue
         harmful += [name] if "at most" in data else []
         empty += [name] if data.get("state") == "Not answered yet" else []
-        for skill, (got, of) in data["skills"].items():
-            mine = sums.setdefault(str(skill), [0.0, 0.0])
-            mine[0], mine[1] = mine[0] + float(got), mine[1] + float(of)
+        for skill, (got, of) in skills_told(data).items():
+            mine = sums.setdefault(skill, [0.0, 0.0])
+            mine[0], mine[1] = mine[0] + got, mine[1] + of
     if not sums and not habits:
         return ""
     reasons = dict(_by_hand(notebook))

@@ -17,7 +17,7 @@ from optics.course.choices import points_beside
 from optics.course.folder import Course
 from optics.course.grader import gradebook
 from optics.course.reading import answers_in
-from optics.marking.telling import NO_NAME, last_word
+from optics.marking.telling import NO_NAME, last_word, skills_told
 
 ELSEWHERE = 2
 """So many clear answers of a learner settle what an unclear one is counted as."""
@@ -185,7 +185,7 @@ def _of_the_check(said: dict, empty: bool = False) -> tuple[Any, ...]:
 
     A reason that waits for no mark by hand, and has none, is `empty`: it was never changed.
     """
-    skills = {skill: (float(got), float(of)) for skill, (got, of) in said.get("skills", {}).items()}
+    skills = skills_told(said)
     typed = said.get("answer", "")
     answer = str(typed).strip()[:60] if isinstance(typed, str | int | float) else ""
     # What could not be read, or was left empty, is no wrong answer that a habit might explain.

@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from optics.judging.settling import settle
 from optics.lens.power import Power
-from optics.lens.prescription import Prescription
+from optics.lens.prescription import Prescription, written
 from optics.lens.prism import EYES
 from optics.marking.explanations import may_as_well
 from optics.marking.habits import SMALLEST_CYLINDER, Slip, Triple, slip
@@ -58,6 +58,8 @@ _OF_A_LINE = frozenset({"sphere", "cylinder", "axis", "form"})
 _OF_THE_PEN = {"decimal point misplaced", "minus sign left out"}
 """Habits beside which the notation is not called right."""
 _ONE_OF_A_SPHERE = {"line copied from the other lens": "sphere copied from the other lens"}
+_ONE_OF_A_LENS = {"base reversed in both eyes": "base reversed in one eye"}
+"""What is the same habit where one lens alone has prism, or has it wrong."""
 
 _TWINS = tuple(
     Triple(sphere, cylinder, axis)
@@ -79,10 +81,10 @@ _TWINS = tuple(
 _WORKED = {
     "lenses exchanged": "Exchanged, R -1.00 DS and L -2.50 DS are written R -2.50 DS and L -1.00 DS.",
     "eyepiece not set": "An eyepiece that is out by 0.37 D moves every drum reading by 0.37 D.",
-    "near total written as add": "So distance +1.00 and near +3.25 make an addition of +2.25, not +3.25.",
+    "near total written as add": "Distance +1.00 and near +3.25 make an addition of +2.25, not +3.25.",
     "prism read away from the reference point": "A -4.00 DS lens read 5 mm off its centre shows 2.00 Δ of its own.",
-    "put on round numbers": "So -2.75 put on -3.00 is a quarter of a dioptre out.",
-    "centimetres for millimetres": "So 6.2 cm are written 62.",
+    "put on round numbers": "-2.75 put on -3.00 is a quarter of a dioptre out.",
+    "centimetres for millimetres": "6.2 cm are written 62.",
 }
 """Habits over a pair, on other numbers."""
 
@@ -185,6 +187,9 @@ def account(
     """
     if len(touched) == len(habits) == 2 and _before(habits[1], habits[0]):
         touched = touched[::-1]
+    if len((wrong or {}).get("prism", "")) == 1:
+        habits = [slip(_ONE_OF_A_LENS.get(entry.name, entry.name)) for entry in habits]
+        either = [tuple(_ONE_OF_A_LENS.get(name, name) for name in names) for names in either]
     habits = _in_order(habits)
     lines: Mapping[str, tuple[Prescription | None, Triple | None]] = pair or {"R": (wrote, true)}
     if pair and "form" in marks.missed:
@@ -214,11 +219,15 @@ def account(
         did, _ = habit_told(habits, where, tie, [each if len(each) == 1 else "" for each in shown])
         of = next((eye for each in shown for eye in each), "R")
         line, lens = (pair or {}).get(of, (wrote, true))
+        # What the notation asks for already is not asked for again.
+        signless = any("has no sign" in sentence for sentence in (*refused, *notation))
+        asked = slip("minus sign left out").mend_for(where) if signless else ""
+        mends = [mend for mend in _mends(habits, where) if mend != asked]
         parts += [
             (1, did),
             (4, _led_to(habits, line, lens, form, of if pair else "") if marks.counts else ""),
             # The second of two where there is room.
-            *((2 + at, mend) for at, mend in enumerate(_mends(habits, where))),
+            *((2 + at, mend) for at, mend in enumerate(mends)),
             (2, tie),
         ]
     parts.append((2, f"Not written: {', '.join(map(_named, missing))}." if missing else ""))
@@ -392,9 +401,9 @@ def _through(slips: Sequence[Slip], lens: Triple, form: str) -> Triple | None:
 
 def _line(lens: Triple) -> str:
     if abs(lens.cylinder) < 0.005:
-        return f"{lens.sphere:+.2f} DS"
-    sphere = f"{lens.sphere:+.2f}" if lens.sphere else "pl"
-    return f"{sphere} {lens.cylinder:+.2f} x {round(lens.axis):03d}"
+        return f"{written(lens.sphere)} DS"
+    sphere = written(lens.sphere) if lens.sphere else "pl"
+    return f"{sphere} {written(lens.cylinder)} x {round(lens.axis):03d}"
 
 
 def _led_to(
@@ -442,5 +451,7 @@ def _twin(habits: Sequence[Slip], form: str, lenses: Sequence[Triple], spheres: 
             shown.append((lens, made))
     if not shown:
         return "", ""
+    # On the steps that a ticket has, where the habit leaves them there.
+    shown.sort(key=lambda worked: any(power % 0.25 for power in worked[1][:2]))
     twin = f"With {'this habit' if len(slips) == 1 else 'both'} {_line(shown[0][0])} becomes {_line(shown[0][1])}."
     return twin, f"One more to do: what would {_line(shown[1][0])} become?" if len(shown) > 1 else ""

@@ -691,7 +691,7 @@ CATALOGUE: tuple[Slip, ...] = (
     ),
     Slip(
         name="base reversed in one eye",
-        habit="The base of the prism is named the wrong way round in one eye.",
+        habit="The base of the prism is named the wrong way round.",
         mend="The crossing moves towards the base. In is towards the nose: to your right for the right lens, "
         "to your left for the left lens. Up is up in both.",
         spoils=_skills("prism"),

@@ -186,6 +186,11 @@ def _weighed(
     return Marks(skills, counts=points > 0, wrong=wrong, harm=harm)
 
 
+def of_a_sphere(skills: Collection[str]) -> bool:
+    """Whether these are the skills of a sphere: of a whole line without an axis."""
+    return {"sphere", "cylinder", "notation"} <= set(skills) and "axis" not in skills
+
+
 # --- one line held against a lens -------------------------------------------------------
 
 

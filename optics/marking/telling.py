@@ -15,7 +15,7 @@ from html import escape
 from typing import Any
 
 from optics.instrument.trace import TRACE_MIME
-from optics.marking.marks import Marks, Off
+from optics.marking.marks import Marks, Off, of_a_sphere
 
 MARKS_MIME = "application/vnd.optics.marks+json"
 
@@ -149,6 +149,23 @@ def last_word(cell: Mapping[str, Any]) -> dict[str, Any] | None:
     said = (output.get("data", {}).get(MARKS_MIME) for output in cell.get("outputs", ()))
     found = [data for data in said if isinstance(data, dict) and data.get("skills")]
     return found[-1] if found else None
+
+
+def skills_told(said: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
+    """Marks got and possible by the skill that they show, of a check's last word.
+
+    Those for the cylinder of a sphere only say that none was invented, and go with the sphere's.
+
+    Examples
+    --------
+    >>> skills_told({"skills": {"sphere": [2, 3], "cylinder": [3, 3], "notation": [1, 1]}})
+    {'sphere': (5.0, 6.0), 'notation': (1.0, 1.0)}
+    """
+    found = {str(skill): (float(got), float(of)) for skill, (got, of) in said.get("skills", {}).items()}
+    if of_a_sphere(found):
+        got, of = found.pop("cylinder")
+        found["sphere"] = (found["sphere"][0] + got, found["sphere"][1] + of)
+    return found
 
 
 def _marks(marks: Marks) -> str:

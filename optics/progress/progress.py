@@ -15,7 +15,7 @@ import numpy as np
 
 from optics.instrument.repeats import Spread, spread
 from optics.lens.power import Power
-from optics.marking.marks import SKILLS, PairMarks
+from optics.marking.marks import SKILLS, PairMarks, of_a_sphere
 from optics.specimens.briefs import DIFFICULTIES, STYLES
 
 DONE, ONCE, TRY_AGAIN, NOT_YET = "done", "right once", "try again", "not yet"
@@ -204,8 +204,7 @@ def skills_met(skills: Iterable[str]) -> tuple[str, ...]:
     (('sphere', 'notation'), ('cylinder',))
     """
     met = tuple(skills)
-    is_sphere = {"sphere", "cylinder", "notation"} <= set(met) and "axis" not in met
-    return tuple(skill for skill in met if not (is_sphere and skill == "cylinder"))
+    return tuple(skill for skill in met if not (skill == "cylinder" and of_a_sphere(met)))
 
 
 def entry_of(

@@ -5,12 +5,17 @@ from __future__ import annotations
 import re
 from html import unescape
 
+import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 from nbgrader.utils import compute_checksum
 
 from optics import checks as check
 from optics.course.overview import overview
 from optics.course.pages import cleaned
+from optics.course.solving import solve
+from optics.project_files import project_folder
+
+SPHERES = project_folder("notebooks") / "source" / "04-reading-a-sphere"
 
 
 def marked(**asked):
@@ -99,3 +104,13 @@ def test_what_a_learner_wrote_is_no_html() -> None:
     cell.outputs = [new_output("display_data", data)]
     html = overview(new_notebook(cells=[cell]))
     assert "<i>" not in html and "<u>" not in html and "<b>" not in html
+
+
+@pytest.mark.parametrize("answer", ["+1.00 DS", "", "+1.00 -0.75 x 090", "+1,00 -0.75"])
+def test_a_sphere_shows_no_skill_of_a_cylinder(answer) -> None:
+    """Right, left empty, with a cylinder that is not there, unreadable: none is a matter of cylinder, axis or form."""
+    pair = {"learner": "Mara Quill", "pair": "P", "eye": "R", "folder": SPHERES}
+    assert solve("P", "R", "Mara Quill", folder=SPHERES) == "+1.00 DS"
+    told = words(overview(marked(first=lambda: check.reading(answer, **pair, points=5.0))))
+    table = told.partition(" % ")[0]
+    assert table.endswith(("sphere notation 100", "sphere notation 0", "sphere notation 50")), told

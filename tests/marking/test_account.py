@@ -278,3 +278,44 @@ def test_beside_a_habit_of_one_lens_the_other_lens_is_named() -> None:
     assert (
         "Left lens: it seems the drum" in told and "The sphere of the right lens is not right yet" in told
     ), told
+
+
+def test_where_one_lens_has_prism_its_base_is_not_said_to_be_reversed_in_both() -> None:
+    pair = make(Brief(lenses="R -5.25 DS; L -2.75 DS prism 1.50 base up"), seed=1)
+    read = read_answer(right_ticket(pair) | {"prism_left": "1.50 base down"}, "minus")
+    found = mark_pair(read, pair)
+    lines = {eye: (read.of(eye).distance, true_triple(pair.power(eye))) for eye in "RL"}
+    names, rival = ("base reversed in both eyes",), ("base reversed in one eye",)
+    told = " ".join(
+        account(
+            found.marks,
+            [slip(names[0])],
+            pair=lines,
+            wrong=found.wrong,
+            touched=("L",),
+            either=(names, rival),
+        )
+    )
+    assert told.startswith("Left lens: it seems the base of the prism is named the wrong way round. "), told
+    assert "both eyes" not in told and "may as well" not in told, told
+
+
+def test_a_sign_that_the_notation_asks_for_is_not_asked_for_again() -> None:
+    true, line, loose = (
+        Triple(-0.5, -2.5, 112.0),
+        parse("+0.50 -2.50 x 112"),
+        ('The sphere in "0.50" has no sign.',),
+    )
+    marks = mark_against(hold(line, true, safely=False), 0.0)
+    habit = slip("minus sign left out")
+    told = account(marks, (habit,), wrote=line, true=true, notation=loose)
+    assert habit.mend not in told and loose[0] in told and told[0].endswith(habit.habit[1:]), told
+    assert habit.mend in account(marks, (habit,), wrote=line, true=true)
+
+
+def test_a_twin_stands_on_the_steps_of_a_ticket_where_it_can() -> None:
+    true, line = Triple(-0.5, -2.5, 112.0), parse("-0.50 -1.25 x 112")
+    told = account(mark_against(hold(line, true), 0.0), (slip("half the cylinder"),), wrote=line, true=true)
+    (made,) = [found[1] for each in told if (found := re.search(r"becomes (.+)\.$", each))]
+    powers = [float(power) for power in re.findall(r"[+-]\d+\.\d\d", made)]
+    assert len(powers) == 2 and all(power % 0.25 == 0.0 for power in powers), made
