@@ -91,7 +91,7 @@ class Hand:
             up = [np.sign(p) * np.ceil(abs(p) * 4 - 1e-9) / 4 for p in (s, s + c)]
             return [up[0], np.minimum(up[1] - up[0], 0.0), a]
         if self.apart:
-            return [np.round(s * 4) / 4, np.round(c * 4) / 4, a]
+            return [np.round(s * 4) / 4 + 0.0, np.round(c * 4) / 4 + 0.0, a]
         line = columns(Power.from_sphere_cylinder(s, c, a))
         up, down = line.higher[..., 0], line.lower[..., 0]
         return [up, down - up, np.where(up == down, 180.0, whole_axis(np.round(a, 6)))]
@@ -149,7 +149,7 @@ class Hand:
             entry = state[eye]
             s, c, a = map(float, entry["line"])
             axis = round(a) % 180
-            sphere = f"{s:+.2f}"[entry.get("signless", False) and s > 0 :]
+            sphere = f"{s:+.2f}"[int(bool(entry.get("signless", False)) and s > 0) :]
             made[side] = f"{sphere} DS" if abs(c) < 0.01 else f"{sphere} {c:+.2f} x {axis or 180:03d}"
             made[f"prism_{side}"] = prism_words(on_the_rings(Prism(entry["prism"]), eye)) or "no prism"
             for name in ("pd", "height"):
@@ -313,7 +313,7 @@ def _no_sign(hand: Hand) -> None:
     def change(state: State) -> None:
         for eye in eyes:
             s, c, a = state[eye]["line"]
-            state[eye] |= {"line": [abs(s), c, a], "signless": not plus and bool(np.all(s < 0))}
+            state[eye] |= {"line": [abs(s), c, a], "signless": (not plus) & (np.asarray(s) < 0)}
 
     hand.lines.append(change)
 
@@ -465,10 +465,16 @@ OUTSIDE: dict[str, Callable] = {
 }
 
 
+def begun(style: str, seed: int) -> tuple[np.random.Generator, int]:
+    """What leaves a ticket to chance, and the number of its pair."""
+    rng = np.random.default_rng([seed, STYLES.index(style)])
+    return rng, int(rng.integers(0, PAIRS))
+
+
 def at_work(names: tuple[str, ...], style: str, seed: int, noise: float = 1.0) -> tuple[Ticket, Specimen]:
     """One ticket of somebody with these habits, of the catalogue or outside it."""
-    rng = np.random.default_rng([seed, STYLES.index(style)])
-    pair = pair_of(style, int(rng.integers(0, PAIRS)))
+    rng, number = begun(style, seed)
+    pair = pair_of(style, number)
     hand = Hand(pair, rng, noise)
     for name in names:
         (HABITS | OUTSIDE)[name](hand)

@@ -48,9 +48,30 @@ def test_two_hands_are_told_apart_as_often_as_they_can_be(means, deviation: floa
 def test_every_way_that_chance_goes_is_taken_once() -> None:
     pair = perfect.hands.pair_of("progressive", 1)
     reader = perfect.Reader(pair)
-    for names, ways in ((("axis 90 out",), 3), (("eyepiece not set",), 24), (("askew chart",), 36)):
+    each = perfect.SPREAD[1]
+    for names, ways in (
+        (("axis 90 out",), 3),
+        (("eyepiece not set",), 4 * each),
+        (("askew chart",), 6 * each),
+    ):
         weights = [weight for weight, _, _ in reader.states(names)]
         assert len(weights) == ways and sum(weights) == pytest.approx(1.0)
+    # What is done more often than not weighs more.
+    weights = [weight for weight, _, _ in reader.states(("minus sign left out",))]
+    assert sorted(weights) == pytest.approx([0.1] * 3 + [0.7 / 3] * 3)
+
+
+def test_a_sign_that_is_not_typed_is_told() -> None:
+    """The same powers under the same hand: who leaves the minus out writes them without a sign."""
+    reader = perfect.Reader(perfect.hands.pair_of("single vision", 3))
+    _, state, _ = next(reader.states(()))
+    for eye in "RL":
+        state[eye]["line"] = [np.full(perfect.MANY, 2.0), np.full(perfect.MANY, -1.0), state[eye]["line"][2]]
+    bare = {eye: entry | {"signless": True} for eye, entry in state.items()}
+    axis = round(float(state["R"]["line"][2][0]))
+    for typed, one, other in (("2.00", bare, state), ("+2.00", state, bare)):
+        shares = perfect.Shares(read_answer({"right": f"{typed} -1.00 x {axis:03d}"}, "minus"))
+        assert shares.of(one) > shares.of(other) + 8.0
 
 
 def test_what_was_copied_and_then_changed_alike_is_the_same_or_it_was_not() -> None:
@@ -79,7 +100,7 @@ def test_how_sure_the_reader_is_is_how_often_it_is_right() -> None:
         name, hand = str(rng.choice(known)), hands.Hand(reader.pair, rng)
         hands.HABITS[name](hand)
         shares = perfect.Shares(hand.ticket())
-        likelihoods = np.exp([reader.likelihood((each,), shares) for each in known])
+        likelihoods = np.exp([reader.likelihood((each,), shares)[0] for each in known])
         belief = likelihoods / likelihoods.sum()
         score = np.log(belief + 1e-3)
         found.append(score[known.index(name)])
