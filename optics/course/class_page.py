@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from html import escape
 
 from optics.course.class_findings import (
@@ -30,6 +30,7 @@ body { font: 1rem/1.4 system-ui, sans-serif; color: #111; max-width: 70em; margi
 table { border-collapse: collapse; margin: 0.5em 0 1.2em; }
 caption { text-align: left; font-weight: bold; padding: 0.3em 0; }
 th, td { border: 1px solid #999; padding: 0.1em 0.5em; text-align: left; vertical-align: top; }
+th.narrow { writing-mode: vertical-rl; white-space: nowrap; padding: 0.4em 0.1em; }
 td.number { text-align: right; } td.number, td.name { white-space: nowrap; }
 td.s0 { background: #bbb; font-weight: bold; } td.s1 { background: #ddd; } td.s2 { background: #f2f2f2; }
 @media print {
@@ -43,10 +44,14 @@ td.s0 { background: #bbb; font-weight: bold; } td.s1 { background: #ddd; } td.s2
 """
 
 
-def _table(caption: str, header: Sequence[str], rows: Sequence[str]) -> str:
+def _table(caption: str, header: Sequence[str], rows: Sequence[str], narrow: Collection[str] = ()) -> str:
+    """A table with its caption; heads of narrow columns stand upright and leave the width to the words beside them."""
     if not rows:
         return ""
-    head = "".join(f'<th scope="col">{escape(title)}</th>' for title in header)
+    kinds = [' class="narrow"' if title in narrow else "" for title in header]
+    head = "".join(
+        f'<th scope="col"{kind}>{escape(title)}</th>' for title, kind in zip(header, kinds, strict=True)
+    )
     return (
         f"<table><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead>"
         f"<tbody>{''.join(rows)}</tbody></table>"
@@ -207,7 +212,7 @@ def class_page(
 {_table("See first", ["Learner", "Name", "Why"], [_row(escape(who), _name(names[who]), escape("; ".join(why))) for who, why in first[:MOST_FIRST]])}
 {f"<p>{len(first) - MOST_FIRST} more have a reason: see-first.csv.</p>" if len(first) > MOST_FIRST else ""}
 {_table("Missing and late", ["Chapter", "Missing", "Late"], _missing_and_late(by_learner, names, late, overdue))}
-{_table("Learners by skill, % of the marks", ["Learner", "Name", "All", *skills, "Habits, with the answers they explain", *(["As it was read"] if moves else [])], learner_rows)}
+{_table("Learners by skill, % of the marks", ["Learner", "Name", "All", *skills, "Habits, with the answers they explain", *(["As it was read"] if moves else [])], learner_rows, skills)}
 {_table("Habits of the class, practice included", ["Habit (answers)", "Learners", "By chapter", "Over the chapters"], habit_rows)}
 {_table("Questions to talk about, hardest first", ["Chapter", "Question", "% of marks", "Tells apart", "Left empty", "Wrong, as typed", "Habits"], talk)}
 <p>Where two habits lead to the same numbers, the one is counted that the learner's other answers show.

@@ -76,8 +76,9 @@ def overview(notebook: Any) -> str:
     if habits:
         slips, times = habits.most_common(1)[0]
         name, sentences = told[slips]
-        often = f" It shows {times} times." if times > 1 else ""
-        parts.append(f"<p><strong>Your habit: {escape(', then '.join(slips))}.</strong>{often}</p>")
+        # Once is no habit yet.
+        head, often = ("Your habit", f" It shows {times} times.") if times > 1 else ("Seen once", "")
+        parts.append(f"<p><strong>{head}: {escape(', then '.join(slips))}.</strong>{often}</p>")
         first = [sentence for sentence in sentences if not sentence.startswith("Right so far")]
         parts.append(f"<p>{escape(name.capitalize())}: {escape(' '.join(first))}</p>" if first else "")
     step = _next(sums, "bench" if at_the_bench else "paper")

@@ -65,8 +65,10 @@ def merge(course: Course, learner: str, into: str) -> str:
         raise OpticsError(
             f'"{learner}" cannot be merged with itself.', "Two learners become one.", "Give two."
         )
-    both = set(course.learners("submitted")) and {
-        chapter for chapter in course.chapters("release") if course.step("submitted", into, chapter).exists()
+    both = {
+        chapter
+        for chapter in course.chapters("release")
+        if all(course.step("submitted", who, chapter).exists() for who in (learner, into))
     }
     with gradebook(course) as book:
         book.update_or_create_student(into)

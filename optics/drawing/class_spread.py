@@ -51,7 +51,8 @@ def class_spread(errors: Mapping[str, Sequence[float]]) -> Diagram:
     ax.set_ylim(-0.6, max(len(rows), 1) - 0.4)
     ax.set_xlim(-REACH, REACH)
     ax.set_xlabel(
-        "sphere, written less true, D\n(dot: median; bar: middle half; at least five readings)",
+        "sphere, written less true, D (dot: median; bar: middle half; at least five readings;\n"
+        f"beyond: so many further out than {REACH:.2f} D)",
         fontsize=style.SMALL,
     )
     for side in ("top", "right", "left"):

@@ -42,7 +42,7 @@ def test_marks_by_skill_the_habit_its_twin_and_what_next() -> None:
     html = overview(marked(first=convert("-3.00 +1.25 x 060"), second=convert("-3.00 +1.25 x 150")))
     told = words(html)
     assert "sphere cylinder axis form notation 100 % 100 % 50 % 100 % 100 %" in told
-    assert "Your habit: axis 90 out." in told and "The axis stands at right angles" in told
+    assert "Seen once: axis 90 out." in told and "The axis stands at right angles" in told
     assert "With this habit" in told and "Next: axis. It is the meridian" in told
     assert "would hurt its wearer, so it earned at most half: first." in told
     assert "Right so far" not in told and "-3.00 +1.25 x 150" not in told
@@ -59,7 +59,7 @@ def test_the_habit_that_shows_most_is_told_practice_counted_in() -> None:
             three=convert("-3.00 -1.25 x 150", 0.0),
         )
     )
-    assert "Your habit: cylinder sign kept. It shows 2 times." in words(html)
+    assert "Your habit: cylinder sign kept. It shows 2 times." in words(html) and "Seen once" not in html
 
 
 def test_all_right_and_nothing_said() -> None:

@@ -285,6 +285,8 @@ def test_merged_renamed_and_removed(course, tmp_path, text_of, marks_of):
         book.db.commit()
     assert "Both had handed in 91-forms" in merge(course, "mara-quillane", "mara")
     assert "is t101 now" in merge(course, "mara", "t101")
+    keep_class_list(course, [Learner("t102", "Mara Quillane")])
+    assert merge(course, "t102", "t101") == "t102 is t101 now, with everything that came from both."
     found = marks_of(course, "t101", FORMS)
     assert (found["convert-1-check"], found["why"]) == (5.0, 1.5)
     assert marks_of(course, "mara", FORMS) == {}
