@@ -95,7 +95,9 @@ def read_power(
     """
     laid = OTHER_EYE[eye] if habit == "lenses exchanged" else eye
     against = FRONT if habit == "axis mirrored" else BACK
-    met = pair.spectacles.mounted(laid).lens.over_stop(0.0, 0.0, against)
+    place = pair.lens_point_mm(laid, "distance")
+    assert place is not None, "every lens has a place for distance"
+    met = pair.spectacles.mounted(laid).lens.over_stop(*place, against)
     # Ordered prism is taken out with the compensator: the crossing stands in the middle.
     seen = see(met.power, FOUND_AT if habit == "eyepiece not set" else EYE, EYE, form)
     deviation = axis_deviation(seen.cylinder)

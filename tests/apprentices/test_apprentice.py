@@ -13,6 +13,7 @@ from optics.apprentices.apprentice import Apprentice, questions
 from optics.apprentices.bench_work import LEARNT, at_the_bench, harmful
 from optics.apprentices.paper_work import on_paper
 from optics.lens.lens import SingleVision
+from optics.lens.parsing import parse
 from optics.lens.power import Power
 from optics.lens.prescription import Prescription
 from optics.marking.habits import Triple, slip
@@ -192,3 +193,11 @@ def test_just_under_what_harms_is_not_said_to_harm():
     true = Triple(2.4932, -0.3673, 128.276)
     assert not harmful(line, true, frozenset({"cylinder"}))
     assert harmful(line, true._replace(cylinder=-0.3775), frozenset({"cylinder"}))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_careful_hand_reads_a_progressive_in_its_distance_circle(seed):
+    """Not at the prism reference point, where the addition of some designs has begun."""
+    pair = make(Brief(style="progressive", strongest=4.0, weakest=0.5, cylinder="always"), seed)
+    made = at_the_bench(pair, "R", "minus", lambda eye: np.random.default_rng(seed), None)
+    assert parse(made.answers[0]).power.is_close(pair.power("R"), 0.2), (made, pair.power("R"))
