@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import gc
 import json
 import os
 import shutil
 import sys
 from pathlib import Path
-from time import process_time
 
 # Before NumPy is loaded: two workers share two cores, and its threads would only wait for each other
 # (a look at a small picture took 15 ms with them and half a millisecond without).
@@ -109,15 +107,6 @@ def _beyond_the_sample(items):
         for n, item in enumerate(each)
         if n % item.get_closest_marker("sampled").args[0]
     ]
-
-
-@pytest.fixture
-def timed():
-    """Give a clock of this process's own time, with nobody clearing up after earlier tests meanwhile."""
-    gc.collect()
-    gc.disable()
-    yield process_time
-    gc.enable()
 
 
 from course_names import BENCH, FORMS, write_class_list  # noqa: E402

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from beside import Beside
 
 from optics.errors import OpticsError
 from optics.marking.read import FIELDS, read_answer
@@ -157,13 +158,12 @@ def test_what_is_no_length_is_told_in_a_short_sentence(value: object) -> None:
 
 
 @pytest.mark.parametrize("name", [name for name in FIELDS if name not in ("remarks", "material")])
-def test_every_field_is_read_or_refused_soon(name: str, timed) -> None:
+def test_a_long_text_in_any_field_takes_little_longer_than_an_ordinary_ticket(name: str) -> None:
+    ordinary = Beside(lambda: read_answer({"right": "+2.50 -1.50 x 170", "left": "+1.00 DS"}))
     for piece in ("1", "0", "base ", "prism 1 ", "1 base up ", " ", "+", "\n", "Δ", "x", ".", "\ud800"):
-        text = "!" + piece * 9_999
-        start = timed()
-        told = read_answer({name: text[:10_000]}).unread[name]
-        assert timed() - start < 0.02, piece
-        assert len(told) < 250
+        typed = {name: ("!" + piece * 9_999)[:10_000]}
+        assert len(read_answer(typed).unread[name]) < 250
+        assert ordinary.times(lambda: read_answer(typed), 3) <= 3, piece  # noqa: B023
 
 
 def test_a_comma_in_a_prism_is_told_as_one() -> None:
