@@ -19,7 +19,8 @@ from pathlib import Path
 
 import nbformat
 
-START_SECONDS = 60
+START_SECONDS = 180
+"""Only what hangs is given up, on a slow and busy machine too."""
 QUIET = ("--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update")
 
 

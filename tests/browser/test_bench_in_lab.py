@@ -163,7 +163,7 @@ def test_a_lens_is_read_by_keyboard_and_eye_alone(in_lab, lab, seen, tmp_path):
 
 def printed(page):
     output = page.locator(".jp-OutputArea-output pre").last
-    output.wait_for(timeout=20_000)
+    output.wait_for(timeout=60_000)
     page.wait_for_timeout(500)
     return output.inner_text().strip()
 
@@ -217,12 +217,12 @@ def test_a_restart_is_told_and_running_again_leaves_one_picture(in_lab, lab):
     page.get_by_label("Pair down or up").press("ArrowRight")
     page.get_by_label("Power drum, coarse").press("ArrowLeft")
     notice = page.locator(".optics-notice")
-    notice.filter(has_text="run this cell again").wait_for(timeout=10_000)
+    notice.filter(has_text="run this cell again").wait_for(timeout=60_000)
     assert "Drum -0.25 D" in page.locator(".optics-bench-words").inner_text(), "the drum still answers"
     lab.run_all(page)
     page.wait_for_function(
         "() => document.querySelector('.optics-bench-words')?.textContent.startsWith('Drum 0.00')",
-        timeout=30_000,
+        timeout=60_000,
     )
     assert page.locator(".optics-bench").count() == 1
     page.get_by_label("Pair down or up").press("ArrowRight")

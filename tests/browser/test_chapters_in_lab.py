@@ -134,7 +134,7 @@ def test_a_beginner_has_read_the_first_lens_after_few_presses(page, lab, seen, h
     hand.answer("first_right", f"{nearest:+.2f} DS")
     hand.run()
     told = page.locator(".jp-CodeCell").filter(has_text="check.reading(first_right").locator(".jp-OutputArea")
-    told.get_by_text("Right").first.wait_for(timeout=20_000)
+    told.get_by_text("Right").first.wait_for(timeout=60_000)
     print(f"\npresses {hand.presses}, letters {hand.letters}, moves of the drum {hand.moves}")
     assert hand.presses <= 12 and hand.letters <= 30 and hand.moves <= 20
 
@@ -215,7 +215,7 @@ def test_the_trace_of_a_pair_outlasts_save_restart_and_hand_in(
     page.wait_for_timeout(500)
     lab.run_cell(page, 3)
     lab.run_cell(page, 4)
-    page.locator(".jp-CodeCell").nth(4).get_by_text("Recorded").first.wait_for(timeout=20_000)
+    page.locator(".jp-CodeCell").nth(4).get_by_text("Recorded").first.wait_for(timeout=60_000)
     page.evaluate("() => window.jupyterapp.commands.execute('docmanager:save')")
     path = lab.root / whole_pair
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from course.test_looking_closer import _worked
 from course_names import BENCH, FORMS
+from real_lab import START_SECONDS
 
 from optics.course.as_it_was_read import PIXELS
 from optics.course.feedback import write_feedback
@@ -234,8 +235,9 @@ def test_stopping_stops_everything(start_lab, page, tmp_path, released_once, way
         os.killpg(lab.process.pid, way)  # as a terminal does with Ctrl-C
     else:
         lab.process.terminate()
-    assert lab.process.wait(30) in (0, 128 + way)
-    left = time.monotonic() + 5
+    assert lab.process.wait(START_SECONDS) in (0, 128 + way)
+    # A kernel that nobody stops stays for good.
+    left = time.monotonic() + START_SECONDS
     while any(map(_alive, mine)) and time.monotonic() < left:
         time.sleep(0.1)
     assert not any(map(_alive, mine))

@@ -165,7 +165,7 @@ class Apprentice:
         told = self.page.locator("p:has-text('right'), p:has-text('Right')").filter(
             has_text=re.compile("everything on this ticket|Look again at|cannot be read")
         )
-        told.first.wait_for(timeout=20_000)
+        told.first.wait_for(timeout=60_000)
         return told.first.locator("xpath=..").inner_text()
 
 

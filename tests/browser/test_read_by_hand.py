@@ -415,7 +415,7 @@ def test_a_whole_pair_is_read_by_the_keyboard_alone(page, seen, lab):
     hand.press("How did I do")
     print("\n", ticket, "keys pressed:", hand.pressed)
     told = page.get_by_text(re.compile("everything on this ticket|Look again at|cannot be read")).first
-    told.wait_for(timeout=20_000)
+    told.wait_for(timeout=60_000)
     assert "Right: everything on this ticket that is marked is what the pair is" in told.inner_text()
     assert page.evaluate("() => window.pointed") is None
 
