@@ -1,7 +1,13 @@
 """What is handed out: complete, sealed, and without one trace of an answer."""
 
 import json
+import os
 import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
 
 import nbformat
 import pytest
@@ -227,3 +233,12 @@ def test_a_gradebook_that_cannot_be_opened_is_said_in_a_sentence(course, address
     with pytest.raises(OpticsError, match="The gradebook cannot be opened at") as said:
         release(course, variants=4)
     assert "hush" not in str(said.value)
+
+
+@pytest.mark.thorough
+def test_a_new_gradebook_is_stamped_with_the_version_that_nbgrader_names(released_once):
+    ask = "import nbgrader.api; print(nbgrader.api.get_alembic_version())"
+    programs = {"PATH": os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])}
+    named = subprocess.check_output([sys.executable, "-c", ask], text=True, env=os.environ | programs)
+    with closing(sqlite3.connect(released_once.root / "gradebook.db")) as book:
+        assert book.execute("SELECT version_num FROM alembic_version").fetchall() == [(named.strip(),)]
