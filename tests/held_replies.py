@@ -97,7 +97,7 @@ def faults_of(text: str) -> list[str]:
     faults += ["'Not yet' twice"] if text.count("Not yet") > 1 else []
     if len(told := habits_told(text)) > 1 or (told and "Two habits" in text):
         faults.append(f"{told} as if each were alone")
-    other = re.search(r"it may as well be: (.+?)\. ?", text)
+    other = re.search(r"it could equally be: (.+?)\. ?", text)
     pen = [
         name
         for name in ("decimal point misplaced", "minus sign left out")

@@ -94,7 +94,7 @@ def overview(notebook: Any) -> str:
 def _plainness(sentences: list[str]) -> tuple[bool, bool]:
     """Whether a reply stands without another that may as well be, and works the habit through."""
     return (
-        not any("it may as well be" in sentence for sentence in sentences),
+        not any("it could equally be" in sentence for sentence in sentences),
         any(sentence.startswith(("With this habit ", "With both ")) for sentence in sentences),
     )
 

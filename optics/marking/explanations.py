@@ -55,7 +55,7 @@ class Explanation(NamedTuple):
 def may_as_well(either: Sequence[tuple[str, ...]]) -> str:
     """What may as well be so, by the names of its habits, as a sentence; empty for nothing."""
     told = [" and then ".join(names) for names in either]
-    return f"With these numbers it may as well be: {'; or '.join(told)}." if told else ""
+    return f"With these numbers it could equally be: {'; or '.join(told)}." if told else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -474,7 +474,7 @@ def test_what_one_lens_alone_has_wrong_is_not_said_of_the_other(chapter: Path) -
 def test_a_tie_on_paper_is_told_as_a_tie() -> None:
     # 180 - 045 and 045 + 90 are both 135.
     _, reply = said(lambda a: check.conversion(a, given="-0.25 +2.50 x 045", to="minus"), "+2.25 -2.50 x 045")
-    assert "With these numbers it may as well be: " in reply["text/plain"]
+    assert "With these numbers it could equally be: " in reply["text/plain"]
     assert {"axis 90 out", "axis mirrored"} <= {
         name for names in reply[MARKS_MIME]["either"] for name in names
     }

@@ -93,7 +93,7 @@ def test_a_habit_is_told_where_nothing_else_may_as_well_be_it() -> None:
 
     # On the first 180 - 045 and 045 + 90 are the same; on the second only one of them leads there.
     told = words(overview(marked(first=other("+2.25 -2.50 x 045"), second=convert("-3.00 +1.25 x 060"))))
-    assert "It shows 2 times. Second: " in told and "may as well be" not in told
+    assert "It shows 2 times. Second: " in told and "could equally be" not in told
 
 
 def test_what_a_learner_wrote_is_no_html() -> None:

@@ -207,7 +207,7 @@ def test_what_is_done_at_the_instrument_is_told_before_what_is_written() -> None
     lenses = "R -3.00 -1.00 x 030; L -1.50 -1.00 x 030"
     told = told_of(lenses, "-4.00 -1.00 x 150", "-1.50 -1.00 x 150", names, (rival,), ("R", "RL"))
     assert "to this: wrong side on the stop, then sphere not converted (right lens)." in told, told
-    assert "may as well be: eyepiece not set and then axis mirrored." in told, told
+    assert "could equally be: eyepiece not set and then axis mirrored." in told, told
 
 
 def test_a_cylinder_written_of_a_sphere_is_not_sent_to_a_difference_that_is_none() -> None:
@@ -225,16 +225,16 @@ def test_of_two_habits_something_is_said_to_do_though_much_may_as_well_be_so() -
     names = ("eyepiece not set", "base reversed in one eye")
     rivals = (("wrong side on the stop",), ("wrong side on the stop", "eyepiece not set"))
     told = told_of("R -1.75 DS; L -4.00 DS", "-1.50 DS", "-3.75", names, rivals, ("RL", "L"))
-    assert slip(names[0]).mend in told and "may as well" in told, told
+    assert slip(names[0]).mend in told and "could equally be" in told, told
 
 
 def test_of_a_sphere_its_line_is_no_rival_of_itself() -> None:
     names, line = ("sphere copied from the other lens",), ("line copied from the other lens",)
     told = told_of("R -3.00 DS; L -1.50 DS", "-3.00 DS", "-3.00 DS", names, (line,), ("L",))
-    assert "sphere is that of the other lens" in told and "may as well" not in told, told
+    assert "sphere is that of the other lens" in told and "could equally be" not in told, told
     lenses = "R -3.00 -1.00 x 030; L -1.50 -1.00 x 030"
     told = told_of(lenses, "-3.00 -1.00 x 030", "-3.00 -1.00 x 030", names, (line,), ("L",))
-    assert "may as well be: line copied from the other lens" in told, told
+    assert "could equally be: line copied from the other lens" in told, told
 
 
 @pytest.mark.parametrize("rival", [(), (("minus sign left out",),)])
@@ -297,7 +297,7 @@ def test_where_one_lens_has_prism_its_base_is_not_said_to_be_reversed_in_both() 
         )
     )
     assert told.startswith("Left lens: it seems the base of the prism is named the wrong way round. "), told
-    assert "both eyes" not in told and "may as well" not in told, told
+    assert "both eyes" not in told and "could equally be" not in told, told
 
 
 def test_a_sign_that_the_notation_asks_for_is_not_asked_for_again() -> None:

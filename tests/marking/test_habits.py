@@ -154,7 +154,7 @@ def test_two_slips_together_are_found() -> None:
     found = told(Triple(-3.00, +0.75, 75), LENS)
     assert {"form not converted", "axis mirrored"} in told_names(found)
     # That the lens lay on its front gives the same line, and is told with it.
-    assert len(found.ties) >= 2 and "it may as well be" in found.sentence
+    assert len(found.ties) >= 2 and "it could equally be" in found.sentence
 
 
 @of_a_line
