@@ -19,7 +19,7 @@ from optics.course.folder import Course, write_whole
 from optics.course.looking_closer import lay_before
 from optics.course.opening import load_notebook
 from optics.errors import OpticsError
-from optics.instrument.trace import THINNED, TRACE_MIME, Trace, traces_in
+from optics.instrument.trace import BEGUN_LATE, THINNED, TRACE_MIME, Trace, traces_in
 from optics.lens.lens import EMPTY
 from optics.specimens.specimen import Specimen
 
@@ -154,6 +154,7 @@ def _told(trace: Trace, pair: Specimen | None, most: int) -> tuple[str, int]:
         f"{len(trace.turns)} turns of a control in {seconds // 60} min {seconds % 60} s.",
         f"The eyepiece was {'turned' if set_first else 'not turned'} before the first reading.",
         f"{len(trace.noted)} readings were noted.",
+        BEGUN_LATE if trace.late else "",
         THINNED if trace.thinned else "",
         "" if trace.whole else "There was no more room for the moves after these.",
     ]

@@ -33,6 +33,8 @@ ONE_TURN_MS = 100
 LONGEST_MS = 24 * 3_600_000
 THINNED = "The work was long: of its older part only the readings are kept, and the moves that led to them."
 """What learner and trainer are told of a trace that left moves out."""
+BEGUN_LATE = "The record was switched on when the work had begun."
+"""What they are told of one that lacks its beginning."""
 
 LINES = ("sphere", "cylinder")
 _WORDS: dict[str, tuple[str, ...]] = {
@@ -164,6 +166,8 @@ class Trace:
         False once there was no more room.
     thinned : bool
         True once moves were left out: of the older part every reading is kept, and how one came to it.
+    late : bool
+        True where it was switched on when the work had begun: what was done before, nobody knows.
     """
 
     start: dict[str, float | str]
@@ -173,6 +177,7 @@ class Trace:
     moves: list[Move] = field(default_factory=list)
     whole: bool = True
     thinned: bool = False
+    late: bool = False
     _letters: int = 0
 
     def note(self, control: str, value: float | str, ms: int) -> None:
@@ -230,6 +235,7 @@ class Trace:
             "zero": zero,
             "whole": self.whole,
             "thinned": self.thinned,
+            "late": self.late,
             "moves": self.text,
         }
 
@@ -241,12 +247,20 @@ class Trace:
                 stood[move.control] = move.value
         return stood
 
+    def _each(self) -> Iterator[tuple[Move, dict[str, float | str]]]:
+        """Each move, and where every control stood when it was made."""
+        # Walked once: asked move by move, a long record costs seconds.
+        stood = dict(self.start)
+        for move in self.moves:
+            yield move, stood
+            if move.control in _START:
+                stood[move.control] = move.value
+
     def inked(self, moves: int) -> dict[str, dict[str, float | str]]:
         """How the chart lay when each lens was inked, by eye, after so many moves; the last ink counts."""
         found = {}
-        for at, move in enumerate(self.moves[: max(0, moves)]):
+        for move, stood in islice(self._each(), max(0, moves)):
             if move.control == "inked":
-                stood = self.after(at)
                 found[str(move.value)] = {name: stood[name] for name in TRAY if name in stood}
         return found
 
@@ -310,18 +324,23 @@ class Trace:
         return tuple(kept)
 
     @property
+    def stood(self) -> tuple[dict[str, float | str], ...]:
+        """Where every control stood at each reading that was noted and not struck out again."""
+        counts = {*self.noted}
+        return tuple(dict(stood) for at, (_, stood) in enumerate(self._each()) if at in counts)
+
+    @property
     def readings(self) -> tuple[DrumReading, ...]:
         """The readings that were noted and not struck out again."""
-        return tuple(self._reading(at) for at in self.noted)
-
-    def _reading(self, at: int) -> DrumReading:
-        stood = self.after(at)
-        return DrumReading(
-            eye=str(stood["lens"]),
-            against=str(stood["against"]),
-            lines=str(self.moves[at].value),
-            drum=float(stood["drum"]),
-            wheel=float(stood["wheel"]),
+        return tuple(
+            DrumReading(
+                eye=str(stood["lens"]),
+                against=str(stood["against"]),
+                lines=str(self.moves[at].value),
+                drum=float(stood["drum"]),
+                wheel=float(stood["wheel"]),
+            )
+            for at, stood in zip(self.noted, self.stood, strict=True)
         )
 
 
@@ -393,6 +412,7 @@ def _read(data: Any) -> Trace:
         pair=str(data["pair"])[:40],
         whole=data["whole"] is True,
         thinned=data.get("thinned") is True,
+        late=data.get("late") is True,
     )
     ms, at = 0, 0
     for found in _MOVE.finditer(text):

@@ -253,7 +253,8 @@ def diagnose(
     """
     truth = _truth(pair, form, where)
     weighed = _weighed(ticket, truth)
-    factors, shifts, seen = evidence(trace, pair)
+    written = "".join(eye for eye in "RL" if ticket.of(eye).distance is not None)
+    factors, shifts, seen = evidence(trace, pair, written or "RL")
     if not weighed.names:
         return Diagnosis(seen=seen)
     met = weighed.met()

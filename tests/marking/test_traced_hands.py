@@ -31,7 +31,7 @@ MAGNIFIED, ON_THE_DIAL = 4.0, 5.0
 TELLS = {
     "eyepiece not set": {"The eyepiece was not touched.", "The eyepiece was not set at every reading."},
     "wrong side on the stop": {"A lens was read with its front on the stop."},
-    "axis 90 out": {"The wheel was turned by 90 between the two readings."},
+    "axis 90 out": {"The wheel was turned by about 90 between the two readings."},
     "wrong chart": {"A lens was inked from a chart with another sign than its own."},
     "read once": {"Each reading was taken once."},
     "come from the minus side": {"A reading was come to from the minus side."},
@@ -169,7 +169,7 @@ def test_of_a_forged_record_no_more_is_told_than_stands_in_it(style: str) -> Non
                 ),
                 "A reading was come to from the minus side.": "d" in moves,
                 "Each reading was taken once.": len(re.findall("n", moves)) <= 4,
-                "The wheel was turned by 90 between the two readings.": "w" in moves,
+                "The wheel was turned by about 90 between the two readings.": "w" in moves,
                 "A lens was inked from a chart with another sign than its own.": "i" in moves,
             }
             assert all(done[sentence] for sentence in found.seen), (found.seen, moves)

@@ -308,6 +308,8 @@ def test_the_trace_follows_the_hand_until_it_is_switched_off(bench):
     bench.trace_kept = False
     bench.drum = 2.0
     assert bench.trace is None
+    bench.trace_kept = True
+    assert bench.trace.late and trace_from(bench.trace.bundle).late and not Bench(PAIR).trace.late
 
 
 def test_the_trace_goes_with_the_answer_that_is_recorded(bench):

@@ -233,7 +233,7 @@ class Bench(anywidget.AnyWidget):
         """How the bench was worked since the pair was laid; None while it is switched off."""
         return self._trace
 
-    def _begin_trace(self) -> None:
+    def _begin_trace(self, late: bool = False) -> None:
         self._trace, self._recording = None, self.trace_kept
         if self.trace_kept:
             start = {name: getattr(self, name) for name in _TRACED} | {"aside": _YES[self.aside]}
@@ -242,13 +242,14 @@ class Bench(anywidget.AnyWidget):
                 eye=self._eye_setting,
                 zero_error=self._zero_error,
                 pair=self._pair,
+                late=late,
             )
             self._began = monotonic()
 
     def _keep_move(self, change: dict) -> None:
         name, value = change["name"], change["new"]
         if name == "trace_kept":
-            self._begin_trace()
+            self._begin_trace(late=True)
             return
         if name == "_readings":
             noted = len(value) > len(change["old"])

@@ -8,7 +8,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from optics.apprentices.replaying import Step, replay
-from optics.instrument.trace import THINNED, TRAY, Trace, trace_from
+from optics.instrument.trace import BEGUN_LATE, THINNED, TRAY, Trace, trace_from
 from optics.specimens.briefs import FRONT_BENT, PROGRESSIVE, SMEARED, TEMPLE_TWISTED
 from optics.specimens.specimen import Specimen
 from optics.widgets.focimeter.bench import STAGE_HEIGHT_MM, Bench
@@ -68,6 +68,7 @@ class ReplayPanel(widgets.VBox):
             return []
         self.mine_words.value = _paragraph(
             f"Your own reading, in {len(self.mine.turns)} moves.",
+            *([BEGUN_LATE] * self.mine.late),
             *([THINNED] * self.mine.thinned),
         )
         self.mine_back.disabled, self.mine_next.disabled = True, False
