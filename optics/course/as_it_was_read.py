@@ -148,12 +148,17 @@ def _told(trace: Trace, pair: Specimen | None, most: int) -> tuple[str, int]:
     """The line of the work, and what stood in the eyepiece at each reading; and how many pictures that were."""
     seconds = trace.moves[-1].ms // 1000 if trace.moves else 0
     noted = [place for place, move in enumerate(trace.moves) if move.control == "noted"]
-    first = noted[0] if noted else len(trace.moves)
+    # Who strikes a reading out, sets the eyepiece and reads again has set it first.
+    first = next(iter(trace.noted), len(trace.moves))
     set_first = any(move.control == "eyepiece" for move in trace.moves[:first])
+    turned = f"The eyepiece was {'turned' if set_first else 'not turned'}"
     said = [
         f"{len(trace.turns)} turns of a control in {seconds // 60} min {seconds % 60} s.",
-        f"The eyepiece was {'turned' if set_first else 'not turned'} before the first reading.",
-        f"{len(trace.noted)} readings were noted.",
+        # Of what was done before the record began it knows nothing.
+        f"{turned}{' before the first reading' if trace.noted else ''}."
+        if set_first or not trace.late
+        else "",
+        f"{len(trace.noted)} reading{' was' if len(trace.noted) == 1 else 's were'} noted.",
         BEGUN_LATE if trace.late else "",
         THINNED if trace.thinned else "",
         "" if trace.whole else "There was no more room for the moves after these.",

@@ -83,7 +83,8 @@ def evidence(
     factors, seen = _at_the_readings(kept, reads, pair, eyes, unset) if reads else ({}, [])
     if not isinstance(pair, BareLenses):
         own = {eye: getattr(pair.spectacles.mounted(eye).lens, "sign", "") for eye in inked if eye in eyes}
-        right = [inked[eye].get("chart") == sign for eye, sign in own.items() if sign]
+        # Ink without a chart is in no record that a bench made.
+        right = [inked[eye]["chart"] == sign for eye, sign in own.items() if sign and inked[eye].get("chart")]
         if right:
             factors["wrong chart"] = DENIED if all(right) else SEEN
         if not all(right):

@@ -13,7 +13,7 @@ import pytest
 from course.test_handed_out import _right
 from course_names import BENCH, CLASS, FORMS
 
-from optics.course.as_it_was_read import MOST_ON_A_PAGE, MOST_QUESTIONS, as_it_was_read
+from optics.course.as_it_was_read import MOST_ON_A_PAGE, MOST_QUESTIONS, _told, as_it_was_read
 from optics.course.class_list import keep_class_list, read_class_list
 from optics.course.feedback import hand_back
 from optics.course.folder import set_deadline, start_intake
@@ -93,6 +93,24 @@ def test_a_reading_is_seen_again_as_pictures_and_as_a_line(course, tmp_path):
     assert "The eyepiece was turned before the first reading." in page
     assert "no mark rests on it" in page
     assert len(re.findall(r'alt="[^"]{20,}"', page)) == 2
+
+
+@pytest.mark.parametrize(
+    ("moves", "late", "told"),
+    [
+        ("e n", False, "The eyepiece was turned before the first reading. 1 reading was"),
+        ("n e", False, "The eyepiece was not turned before the first reading. 1 reading was"),
+        ("n s e n", False, "The eyepiece was turned before the first reading. 1 reading was"),
+        ("d", False, "The eyepiece was not turned. 0 readings were"),
+        ("n e", True, "0 min 1 s. 1 reading was noted. The record was switched on"),
+    ],
+)
+def test_no_more_is_told_of_the_eyepiece_than_the_moves_show(moves, late, told):
+    value = {"e": ("eyepiece", 0.0), "d": ("drum", 1.0), "n": ("noted", "sphere"), "s": ("struck", "last")}
+    trace = Trace(start=_worked_start(), late=late)
+    for number, letter in enumerate(moves.split()):
+        trace.note(*value[letter], 1000 * number)
+    assert told in _told(trace, None, 0)[0]
 
 
 def test_it_is_seen_from_the_report_from_formgraders_notebook_and_from_the_feedback(

@@ -293,7 +293,7 @@ def test_a_chart_is_seen_where_nothing_was_noted() -> None:
     sign = pair.spectacles.right.lens.sign
     other = next(each.sign for each in charts() if each.sign != sign)
     said = "A lens was inked from a chart with another sign than its own."
-    for laid, tells in ((other, True), (sign, False)):
+    for laid, tells in ((other, True), (sign, False), ("", False)):
         kept = trace(moves=(("chart", laid), ("inked", "R"), ("inked", "L")))
         kept.moves = kept.moves[:-2]
         kept.start |= {"chart": "", "chart_under": "R"} | dict.fromkeys(TRAY[2:], 0.0)
