@@ -35,18 +35,20 @@ from optics.specimens.specimen import Specimen
 
 __all__ = ["BareLenses", "Diagnosis", "diagnose"]
 
-HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.45, 0.30, 0.12, 0.16, 0.03
+HONEST, ONE_HABIT, TWO_HABITS, ONE_ODD, TWO_ODD = 0.45, 0.30, 0.20, 0.16, 0.03
 """Priors: a judgement, not a count. `ODD` is one thing, or two, wrong for no reason in the catalogue."""
-NOT_READ = 0.003
+NOT_READ = 0.0015
 """How often every line is put down as plano, or every axis as the same, whatever the lenses are."""
 BESIDE = 0.05
 """How likely one more field is odd beside a habit."""
-SAID_FROM = 0.6
+SAID_FROM = 0.65
 """Below this much belief in habits nothing is said."""
 BY_CHANCE = 0.04
 """What no catalogue holds writes by chance what a habit leads to; so much of the belief in habits is its own."""
 GAIN = 1.0
 """A habit must explain this much more (natural log) than its absence, or it does not show."""
+TOO_FAR = 20.0
+"""What is less likely than the likeliest by so much (natural log) is nothing beside it."""
 ALIKE = {
     **{"cylinder": (0.25, 0.18), "axis": (1.0, 3.0), "add": (0.25, 0.18)},
     **{"prism": (0.25, 0.25), "pd": (0.5, 0.8), "height": (0.5, 0.8)},
@@ -95,6 +97,10 @@ class _Weighed:
         touched = np.any([picked > 0 for _, picked in self.tables], axis=0)
         touched[0] = True
         return np.flatnonzero(touched & np.isfinite(np.sum(self.singly, axis=0)))
+
+    def at_most(self, ways: NDArray[np.intp]) -> Floats:
+        """What the log likelihood of each of these ways can come to beside whatever second way."""
+        return np.sum([table.max(axis=1)[picked[ways]] for table, picked in self.tables], axis=0)
 
     def together(self, ways: NDArray[np.intp]) -> Floats:
         """Log likelihood of all that is written, for every two of these ways."""
@@ -259,38 +265,49 @@ def diagnose(
         return Diagnosis(seen=seen)
     met = weighed.met()
     fits = np.array(weighed.singly)[:, met]
-    total = np.where(_in_a_ring(where)[np.ix_(met, met)], -np.inf, weighed.together(met))
-    right = float(total[0, 0])
+    alone = fits.sum(axis=0)
+    right = float(alone[0])
     every_way = ways(where)
     known, belongs, member, weights = _priors(where)
     habits = len(known)
     weights = by_the_dial(weights, where, shifts)
     belongs, member, weights = belongs[met], member[met], weights[met]
+    # What cannot be done on this pair, or does not show on this ticket, takes nothing from the rest.
+    weights = weights / np.maximum(member @ (member.T @ weights), 1e-12)
+    doable = int(member.any(axis=0).sum())
     leaning = np.array([1.0 if where == "paper" else factors.get(entry.name, 1.0) for entry in known])
     # One field may be odd beside a habit that explains the rest.
     # What is written rightly is not odd, and speaks against a habit that denies it.
     odd = np.where(fits[:, 0] < weighed.odd, weighed.odd, -np.inf)
-    alone = total[:, 0]
     with np.errstate(invalid="ignore", over="ignore"):
         beside = np.exp(np.minimum(odd[:, None] - fits, 50.0)).sum(axis=0)
     beside = np.where(np.isfinite(alone), beside, 0.0) * (BESIDE / len(odd) if len(odd) > 1 else 0.0)
     singly = alone + np.log1p(beside)
-    top = max(right, float(np.max(singly[np.isfinite(singly)])), float(np.max(total)))
+    best = np.full(habits + 1, -np.inf)
+    np.maximum.at(best, belongs, alone)
+    # Every two are many: what comes near to nothing beside whatever second is left out before.
+    top = max(right, float(np.max(singly[np.isfinite(singly)])))
+    near = np.maximum(weighed.at_most(met), singly) > top - TOO_FAR
+    near[0] = True
+    met, fits, singly, belongs, member, weights = (
+        *(met[near], fits[:, near], singly[near]),
+        *(belongs[near], member[near], weights[near]),
+    )
+    total = np.where(_in_a_ring(where)[np.ix_(met, met)], -np.inf, weighed.together(met))
+    top = max(top, float(np.max(total)))
     # --- each on its own
     gain = singly > right + GAIN
     one_way = np.where(gain, np.exp(singly - top), 0.0) * weights * np.r_[1.0, leaning][belongs]
     # A habit of which each lens shows a way of its own is one habit all the same.
     own_ways = np.where(_own_ways(where)[np.ix_(met, met)] & (total > right + GAIN), np.exp(total - top), 0.0)
     own_ways *= weights[:, None] * weights * np.r_[1.0, leaning][belongs]
-    one = ONE_HABIT / habits * (member.T @ (one_way + own_ways.sum(axis=0)))
+    one = ONE_HABIT / doable * (member.T @ (one_way + own_ways.sum(axis=0)))
     # --- two together, where either adds something
-    best = np.full(habits + 1, -np.inf)
-    np.maximum.at(best, belongs, alone)
     better = np.maximum(np.maximum(best[belongs][:, None], best[belongs][None, :]), right) + GAIN
     adds = (total > better) & (belongs[:, None] != belongs)
     two_way = np.zeros_like(total)
     two_way[adds] = np.exp(total[adds] - top) * (weights[:, None] * weights)[adds]
-    two = TWO_HABITS / habits**2 * (member.T @ two_way @ member) * leaning[:, None] * leaning[None, :]
+    two = TWO_HABITS / doable**2 * (member.T @ two_way @ member) * leaning[:, None] * leaning[None, :]
     # --- and nobody's habit
     honest = HONEST * np.exp(right - top)
     unexplained = np.exp(right - top) * weighed.strange()
@@ -324,7 +341,7 @@ def diagnose(
         i, j = first[at - len(singles)], second[at - len(singles)]
         if two[j, i] > two[i, j] * 1.001:
             i, j = j, i
-        # With the lenses that each of the two touches, in their likeliest every_way.
+        # With the lenses that each of the two touches, in their likeliest ways.
         of_i, of_j = np.flatnonzero(member[:, i]), np.flatnonzero(member[:, j])
         both = (two_way + two_way.T)[np.ix_(of_i, of_j)]
         pick = np.unravel_index(both.argmax(), both.shape)

@@ -16,7 +16,7 @@ EVEN = 5.0
 """Explanations within this many times of the best are named together with it."""
 RARER = 30.0
 """One that fits as well is named with it, if it is not rarer than this."""
-FURTHEST = 3
+FURTHEST = 4
 """No more explanations than this are named together."""
 
 
@@ -117,10 +117,17 @@ class Diagnosis:
         return replace(self, ranked=tuple(found.values()))
 
     def about(self, missed: Collection[str]) -> Diagnosis:
-        """What explains something that lost marks; what cost nothing is told of nobody by itself."""
+        """What explains something that lost marks; what cost nothing is told of nobody by itself.
+
+        Where that was likelier than all that is left, nothing is told.
+        """
         lost = set(missed)
+        if "sphere" in lost:
+            # A cylinder that is written of a sphere costs the sphere.
+            lost.add("cylinder")
         kept = tuple(each for each in self.ranked if any(one.touches & lost for one in each.slips))
-        return replace(self, ranked=kept)
+        left, all_of_it = (sum(each.posterior for each in some) for some in (kept, self.ranked))
+        return replace(self, ranked=kept if left > all_of_it / 2.0 else ())
 
     @property
     def sentence(self) -> str:

@@ -158,6 +158,12 @@ _OF_A_SPHERE = (
     *("half dioptres", "whole dioptres"),
 )
 """Those that show on a lens without cylinder too."""
+_AT_ONE = tuple(
+    f"{reading} {wrong}"
+    for reading in ("first", "second")
+    for wrong in ("across zero", "wrong way", "other way", "up", "down")
+)
+"""One of the two drum readings is wrong, so that a sphere comes out with a cylinder."""
 
 
 def shows(name: Any, s: Any, c: Any, a: Any, made: Any) -> Any:
@@ -165,8 +171,8 @@ def shows(name: Any, s: Any, c: Any, a: Any, made: Any) -> Any:
     moved = np.maximum(abs(made[0] - s), abs(made[1] - c)) > _FAR
     around = abs((made[2] - a + 90.0) % 180.0 - 90.0) > 0.5
     cylinder = abs(np.asarray(c)) >= SMALLEST_CYLINDER
-    # A sphere has neither a first and a second reading nor an axis.
-    return np.where(cylinder, moved | around, moved & np.isin(name, _OF_A_SPHERE))
+    # A sphere has no axis; of its two readings, both the same, one may be wrong.
+    return np.where(cylinder, moved | around, moved & np.isin(name, (*_OF_A_SPHERE, *_AT_ONE)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,7 +226,7 @@ def _writing(*names: str, eyes: tuple[float, float, float] = (0.7, 0.15, 0.15)) 
 
 def _drum(usual: str, *seldom: str) -> tuple[Way, ...]:
     """The sphere alone is wrong; more seldom one of two readings, and the cylinder with it."""
-    ways = [(usual, 1.0), *((name, 0.1) for name in seldom)]
+    ways = [(usual, 1.0), *((name, 0.2) for name in seldom)]
     return tuple(
         replace(way, weight=way.weight * often)
         for name, often in ways
@@ -686,7 +692,12 @@ CATALOGUE: tuple[Slip, ...] = (
         habit="Near was read above its circle, where the addition has not come to its full power.",
         mend="Put the near circle back from the chart, and read in its middle.",
         spoils=_skills("add"),
-        ways=(*_each((0.8, 0.1, 0.1), add="corridor 4"), *_each((0.8, 0.1, 0.1), add="corridor 7")),
+        # How far above, in millimetres; the power grows by a step every one or two.
+        ways=(
+            Way(add="corridor 3"),
+            *_each((1.0, 0.3, 0.3), add="corridor 5"),
+            Way(add="corridor 7"),
+        ),
         chapter=10,
     ),
     Slip(

@@ -26,10 +26,12 @@ from optics.marking.parts_read import OTHER, BareLenses, PartsRead
 from optics.marking.settled import Floats, settled
 from optics.specimens.specimen import Specimen
 
-__all__ = ["DIGITS", "HALVES", "Lines", "Truth", "effects", "ways"]
+__all__ = ["DIGITS", "HALVES", "NO_AXIS", "Lines", "Truth", "effects", "ways"]
 
 HALVES = ("mean", "half cylinder")
 DIGITS = ("last digits", "first digits", "outer digits")
+NO_AXIS = 40.0
+"""By how much the axis of what is hardly a cylinder is known, degrees."""
 
 
 class Lines(NamedTuple):
@@ -197,7 +199,7 @@ class Truth:
         a = np.where((taken == 2) | (taken == 3), across.axis, a)
         s = s + moved[:, None] + moved[None, :]
         deviation = np.maximum(1.7 / np.maximum(abs(c), 0.17), 1.0)
-        deviation = np.where(abs(c) < 0.15, 40.0, deviation)
+        deviation = np.where(abs(c) < 0.15, NO_AXIS, deviation)
         sphere, cylinder, chance = self._settled(s, c, modes)
         chance[clash] = 0.0
         # What is read by every two, and what is written of it.

@@ -31,14 +31,19 @@ def settled(s: Floats, c: Floats, mode: NDArray[np.intp]) -> tuple[Floats, Float
     """Lines that a reading may be settled to, and the chance of each."""
     away, apart = mode == 2, mode == 1
     first, second = s, np.where(apart, c, s + c)
-    first = first + np.where(away, np.sign(first) * STEP / 2, 0.0)
-    second = second + np.where(away, np.sign(second) * STEP / 2, 0.0)
     near = np.arange(-1.0, 2.0)
     up, down = (np.round(v[..., None] / STEP) + near for v in (first, second))
     up, down = np.repeat(up, 3, -1) * STEP, np.tile(down, 3) * STEP
     # A difference of two readings has the noise of both.
     noise = np.where(apart, np.sqrt(2.0) * NOISE, NOISE)[..., None]
-    chance = share(up - first[..., None], NOISE) * share(down - second[..., None], noise)
+    # Who rounds away from zero writes a step for all that lies before it, on either side of zero.
+    before = [np.where(away[..., None], np.sign(each) * STEP / 2, 0.0) for each in (up, down)]
+    of_up, of_down = (
+        share(each - of - power[..., None], by)
+        for each, of, power, by in zip((up, down), before, (first, second), (NOISE, noise), strict=True)
+    )
+    chance = of_up * of_down
+    chance[away[..., None] & ((up == 0) | (down == 0))] = 0.0
     cylinder = np.where(apart[..., None], down, down - up)
     chance = np.where(cylinder > 1e-9, 0.0, chance)
     chance = chance / np.maximum(chance.sum(axis=-1, keepdims=True), 1e-12)

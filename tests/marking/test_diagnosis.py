@@ -697,9 +697,17 @@ def test_thinning_prism_stays_where_the_other_base_is_reversed() -> None:
 
 def test_a_habit_that_cost_nothing_is_not_told() -> None:
     one, two = CATALOGUE[0], next(entry for entry in CATALOGUE if entry.spoils == {"add"})
-    found = Diagnosis(ranked=(Explanation((two,), 0.5), Explanation((one,), 0.3)))
+    found = Diagnosis(ranked=(Explanation((one,), 0.5), Explanation((two,), 0.3)))
     assert found.about(["axis"]).slips == (one,)
     assert not found.about(["style"])
+    # What is left was not likely while the other was there, and has not become likely by its going.
+    prism = next(entry for entry in CATALOGUE if entry.spoils == {"prism"})
+    assert not Diagnosis(ranked=(Explanation((prism,), 0.5), Explanation((two,), 0.3))).about(["add"])
+
+
+def test_a_cylinder_written_of_a_sphere_costs_the_sphere() -> None:
+    entry = next(each for each in CATALOGUE if each.name == "second power as cylinder")
+    assert Diagnosis(ranked=(Explanation((entry,), 0.9),)).about(["sphere"]).slips == (entry,)
 
 
 def test_a_second_reading_that_cost_the_cylinder_alone_is_told() -> None:
@@ -733,3 +741,23 @@ def test_the_dial_of_a_record_tells_by_how_much_the_powers_are_out() -> None:
     assert of[0] > 0.9 > of[1]
     # Half a dioptre the other way is not what this dial does.
     assert "eyepiece not set" not in down.names
+
+
+def test_one_reading_of_a_sphere_that_is_wrong_shows_as_a_cylinder() -> None:
+    """A noisy hand read a sphere of +0.50 twice, once across zero; the wheel was left at 180."""
+    pair = specimen(thin(0.47), thin(0.47, -1.26, 76, "L"))
+    found = diagnose(read_answer({"right": "+0.50 -1.00 x 180", "left": "+0.50 -1.25 x 076"}), pair)
+    assert "drum read across zero" in {name for each in names(found) for name in each}
+
+
+def test_who_rounds_away_from_zero_does_so_on_either_side() -> None:
+    """Readings about nothing: +0.02 and -1.02 make +0.25 -1.50, worked out by hand."""
+    pair = specimen(thin(0.0, -1.02, 107), thin(-0.03, -1.22, 73, "L"))
+    found = diagnose(read_answer({"right": "+0.25 -1.50 x 107", "left": "+0.25 -1.75 x 073"}), pair)
+    assert found.names == ("rounded away from zero",)
+
+
+def test_a_cylinder_of_the_other_sign_is_not_as_odd_as_any() -> None:
+    pair = specimen(thin(1.80, -1.52, 92), thin(1.25, -1.0, 76, "L"))
+    found = diagnose(read_answer({"right": "+1.75 +1.25 x 092", "left": "+1.25 -1.00 x 076"}), pair)
+    assert found.names == ("cylinder sign kept",)
