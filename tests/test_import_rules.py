@@ -42,7 +42,7 @@ OUTSIDE = {
     "marking": PURE | {"IPython"},
     "checks": PURE | {"IPython"},
     "widgets": PURE | {"IPython", "ipywidgets", "anywidget", "traitlets"},
-    "course": PURE | NOTEBOOK_FORMAT | {"distributed", "nbgrader", "segno", "sqlalchemy", "tqdm"},
+    "course": PURE | NOTEBOOK_FORMAT | {"distributed", "alembic", "nbgrader", "segno", "sqlalchemy", "tqdm"},
     "lesson": PURE | {"IPython"},
     "cli": PURE | {"tqdm"},
 }
