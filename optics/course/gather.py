@@ -19,7 +19,7 @@ from pathlib import Path, PurePosixPath
 import nbformat
 from tqdm import tqdm
 
-from optics.course.class_list import Learner, checked_identifier
+from optics.course.class_list import Learner, checked_identifier, keep_class_list
 from optics.course.class_list import class_list as listed
 from optics.course.dates import date_in, lateness, without_dates
 from optics.course.folder import Course, sweep, write_whole
@@ -124,7 +124,8 @@ def gather(
         Zips, folders or single notebooks.
     class_list : Path, optional
         CSV with the columns id and name; without it `class-list.csv` in the
-        course folder, where there is one.
+        course folder, where there is one. The first that is given is kept there, so
+        that the next gathering knows the same people.
     learner : str, optional
         Whose they are, where you know better than the files do.
     intake : str, optional
@@ -159,6 +160,9 @@ def gather(
             )
         _refuse_own_folders(course, place.resolve())
     desk = _Desk(course, learners, released, learner, intake, preview)
+    if class_list is not None and not preview and not listed(course):
+        keep_class_list(course, learners)
+        desk.result.notes.append("The class list is kept in the course; the next gathering needs none.")
     for step in () if preview else ("inbox", "submitted"):
         sweep(course.root / step)
     try:

@@ -250,3 +250,17 @@ def test_a_name_that_climbs_out_reaches_nowhere(course, tmp_path, class_list, te
 def test_a_place_that_is_not_there(course):
     with pytest.raises(OpticsError, match="There is nothing at"):
         gather(course, ["nowhere.zip"])
+
+
+def test_the_next_gathering_knows_the_same_people(course, tmp_path, class_list, text_of):
+    """A second zip without the list made a second learner of everybody, and said nothing."""
+    kept = "The class list is kept in the course; the next gathering needs none."
+    (course.root / "class-list.csv").unlink(missing_ok=True)
+    files = {"Quillane Mara_55301_assignsubmission_file_/91-forms.ipynb": text_of()}
+    looked = gather(course, [_zip(tmp_path / "a.zip", files)], class_list, preview=True)
+    assert kept not in looked.notes
+    assert kept in gather(course, [tmp_path / "a.zip"], class_list).notes
+    more = {"Quillane Mara_55301_assignsubmission_file_/92-bench.ipynb": text_of(chapter=BENCH)}
+    again = gather(course, [_zip(tmp_path / "b.zip", more)])
+    assert list(again.taken) == ["t101, 92-bench"]
+    assert kept not in again.notes
