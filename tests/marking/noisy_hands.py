@@ -500,6 +500,17 @@ def shows(names: tuple[str, ...], style: str, seed: int) -> bool:
     return all(at_work(each, style, seed)[0].typed != typed for each in fewer)
 
 
+def each_costs(names: tuple[str, ...], style: str, seed: int) -> bool:
+    """Whether the marks would be others without any one of the habits, the same hand shaking alike."""
+
+    def marked(habits: tuple[str, ...]) -> tuple:
+        found = mark_pair(*at_work(habits, style, seed)).marks
+        return found.missed, {skill: round(got, 3) for skill, (got, _) in found.skills.items()}
+
+    fewer = [tuple(each for each in names if each != name) for name in names]
+    return all(marked(each) != marked(names) for each in fewer)
+
+
 def costs(style: str) -> list[str]:
     """Habits that can be done with a style."""
     none = {"single vision": ("add", "height", "near", "progressive", "chart"), "progressive": ()}.get(
@@ -550,6 +561,9 @@ def figures(many: int, first: int) -> None:
                     if shows(names, style, seed):
                         shown[kind] += 1
                         shown[kind + " named"] += hit
+                        if kind == "two" and each_costs(names, style, seed):
+                            shown["costs"] += 1
+                            shown["costs named"] += hit
                     if kind == "one":
                         of[names[0]] += 1
                         if not named(found, names):
@@ -558,6 +572,7 @@ def figures(many: int, first: int) -> None:
         print("; ".join(told), flush=True)
     for kind in ("one", "two"):
         print(f"{kind}, where each shows on the ticket: {shown[kind + ' named']}/{shown[kind]}")
+    print(f"two, where each costs marks: {shown['costs named']}/{shown['costs']}")
     # Of what is said with so much belief, ties together, so much should have been done; a second
     # habit that does not show cannot be said. The kinds are mixed here as they are drawn, strangers
     # among them, not as the priors have them.
