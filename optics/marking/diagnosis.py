@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -202,10 +202,25 @@ def _priors(where: str) -> tuple[list[Slip], NDArray[np.intp], Floats, Floats]:
 
 @lru_cache(maxsize=4)
 def _own_ways(where: str) -> NDArray[np.bool_]:
-    """Which two ways are of one habit, one way of the right lens and the other of the left."""
+    """Which two ways are of one habit, one way of the right lens and the other of the left.
+
+    What is only ever done in one of the lenses is not done in both.
+    """
+    both = {number for number, _, way in ways(where) if way.eyes == "RL"}
     habit = np.array([-1, *(number for number, _, _ in ways(where))])
-    of = {eye: np.array([False, *(way.eyes == eye for _, _, way in ways(where))]) for eye in "RL"}
+    of = {
+        eye: np.array([False, *(number in both and way.eyes == eye for number, _, way in ways(where))])
+        for eye in "RL"
+    }
     return (habit[:, None] == habit) & of["R"][:, None] & of["L"]
+
+
+@lru_cache(maxsize=4)
+def _in_order(where: str) -> Floats:
+    """How often one habit is done before another: what is done at the instrument comes before the pen."""
+    hand = np.array([entry.at_the_instrument for entry in CATALOGUE if where in entry.where])
+    pen = np.array([entry.at_the_ticket for entry in CATALOGUE if where in entry.where])
+    return 1.0 + (hand[:, None] & pen) - (pen[:, None] & hand)
 
 
 @lru_cache(maxsize=4)
@@ -307,7 +322,8 @@ def diagnose(
     adds = (total > better) & (belongs[:, None] != belongs)
     two_way = np.zeros_like(total)
     two_way[adds] = np.exp(total[adds] - top) * (weights[:, None] * weights)[adds]
-    two = TWO_HABITS / doable**2 * (member.T @ two_way @ member) * leaning[:, None] * leaning[None, :]
+    two = TWO_HABITS / doable**2 * (member.T @ two_way @ member) * leaning[:, None] * leaning
+    two *= _in_order(where)
     # --- and nobody's habit
     honest = HONEST * np.exp(right - top)
     unexplained = np.exp(right - top) * weighed.strange()
@@ -352,12 +368,14 @@ def diagnose(
         pick_at = of_i[pick[0]], of_j[pick[1]]
         fit = float(max(total[pick_at], total[pick_at[::-1]]))
         ranked.append(Explanation((known[i], known[j]), float(belief[at]), eyes, each, fit))
-    return Diagnosis(
+    found = Diagnosis(
         ranked=_smaller_first(ranked),
         honest=float(honest / whole),
         unexplained=float(unexplained / whole),
         seen=seen,
     )
+    # Belief may be spread so thinly that what would be named is not even so sooner than not.
+    return found if sum(each.posterior for each in found.ties) >= 0.5 else replace(found, ranked=())
 
 
 def _smaller_first(ranked: list[Explanation]) -> tuple[Explanation, ...]:

@@ -164,6 +164,12 @@ _AT_ONE = tuple(
     for wrong in ("across zero", "wrong way", "other way", "up", "down")
 )
 """One of the two drum readings is wrong, so that a sphere comes out with a cylinder."""
+_AT_THE_DRUM = (
+    *("across zero", "wrong way", "other way", "both across zero", "both wrong way", "both other way"),
+    *("dioptre up", "dioptre down", *_AT_ONE),
+)
+_AT_NEITHER = ("take", "apart", "away", "laid")
+"""Copied, settled or exchanged: at the instrument or in writing, nobody can tell."""
 
 
 def shows(name: Any, s: Any, c: Any, a: Any, made: Any) -> Any:
@@ -280,6 +286,21 @@ class Slip:
         """What it may spoil: where one reading of two is wrong, the cylinder and its axis as well."""
         at_one = any(way.write.startswith(("first", "second")) for way in self.ways)
         return self.spoils | (_skills("cylinder axis form") if at_one else frozenset())
+
+    @property
+    def at_the_instrument(self) -> bool:
+        """Whether it is done in reading, before anything is settled or written."""
+        return any(
+            way.write in _AT_THE_DRUM
+            or ((how := way.read or way.add or way.prism) and not how.startswith(_AT_NEITHER))
+            for way in self.ways
+        )
+
+    @property
+    def at_the_ticket(self) -> bool:
+        """Whether it is done after the readings were taken, or could as well be."""
+        reads = any(way.read or way.add or way.prism for way in self.ways)
+        return not reads and not self.at_the_instrument
 
     @property
     def of_a_line(self) -> bool:

@@ -471,12 +471,23 @@ def begun(style: str, seed: int) -> tuple[np.random.Generator, int]:
     return rng, int(rng.integers(0, PAIRS))
 
 
+AT_THE_DRUM = {
+    *("drum read across zero", "drum counted the wrong way", "a whole dioptre out"),
+    *("both readings across zero", "both readings counted the wrong way"),
+}
+
+
+def in_order(names: tuple[str, ...]) -> list[str]:
+    """What goes wrong at the drum goes wrong before anything is written."""
+    return sorted(names, key=lambda name: name not in AT_THE_DRUM)
+
+
 def at_work(names: tuple[str, ...], style: str, seed: int, noise: float = 1.0) -> tuple[Ticket, Specimen]:
     """One ticket of somebody with these habits, of the catalogue or outside it."""
     rng, number = begun(style, seed)
     pair = pair_of(style, number)
     hand = Hand(pair, rng, noise)
-    for name in names:
+    for name in in_order(names):
         (HABITS | OUTSIDE)[name](hand)
     return hand.ticket(), pair
 

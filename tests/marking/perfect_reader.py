@@ -150,7 +150,7 @@ class Reader:
 
     def hand(self, chance: Outcomes, names: tuple[str, ...]) -> hands.Hand:
         found = _Told(self.pair, chance, self.noise, self._met)
-        for name in names:
+        for name in hands.in_order(names):
             (hands.HABITS | hands.OUTSIDE)[name](found)
         return found
 

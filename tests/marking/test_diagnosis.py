@@ -761,3 +761,46 @@ def test_a_cylinder_of_the_other_sign_is_not_as_odd_as_any() -> None:
     pair = specimen(thin(1.80, -1.52, 92), thin(1.25, -1.0, 76, "L"))
     found = diagnose(read_answer({"right": "+1.75 +1.25 x 092", "left": "+1.25 -1.00 x 076"}), pair)
     assert found.names == ("cylinder sign kept",)
+
+
+@pytest.mark.parametrize("first", [61, 62])
+def test_what_is_named_is_believed_sooner_than_not(first: int) -> None:
+    for style in STYLES:
+        for kind in ("one", "two", "outside"):
+            for names_, seed in hands.tickets(style, 12, kind, first):
+                found = hands.explained(*hands.at_work(names_, style, seed))
+                if found:
+                    assert sum(each.posterior for each in found.ties) >= 0.5 or found.seen, (
+                        style,
+                        names_,
+                        seed,
+                    )
+
+
+def test_what_is_done_in_one_lens_is_not_said_of_two() -> None:
+    pair = specimen(
+        thin(-2.25, -0.75, 15, prism=Prism.from_base(2.0, "in", "R")),
+        thin(-1.50, -1.25, 160, "L", prism=Prism.from_base(1.5, "in", "L")),
+    )
+    right = right_ticket(pair)
+    reversed_ = {"prism_right": "2.00 base out", "prism_left": "1.50 base out"}
+    told = names(diagnose(read_answer(right | reversed_), pair))
+    assert told == [{"base reversed in both eyes"}]
+    nothing = {"prism_right": "no prism", "prism_left": "no prism"}
+    assert names(diagnose(read_answer(right | nothing), pair)) == [{"prism overlooked"}]
+
+
+def test_no_slip_of_the_pen_comes_before_one_at_the_drum() -> None:
+    pen = {entry.name for entry in CATALOGUE if entry.at_the_ticket}
+    drum = {entry.name for entry in CATALOGUE if entry.at_the_instrument}
+    assert {"decimal point misplaced", "digits of the axis exchanged", "form not converted"} <= pen
+    assert {"drum read across zero", "eyepiece not set", "near read in the corridor"} <= drum
+    told = 0
+    for number in range(60):
+        found = hands.explained(
+            *hands.at_work(("decimal point misplaced", "eyepiece not set"), "bifocal", number)
+        )
+        for one, *two in found.either if found else ():
+            told += bool(two)
+            assert not (two and one in pen and two[0] in drum), (number, one, two)
+    assert told
