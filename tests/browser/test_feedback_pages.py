@@ -9,8 +9,6 @@ from course.test_hostile_class import PLAIN as KINDS
 from course.test_hostile_class import _course
 from course_names import FORMS
 
-from optics.course.feedback import hand_back
-
 GIF = "R0lGODlhAQABAIAAAP///wAAACH5BAEAAAAALAAAAAABAAEAAAICRAEAOw=="
 PNG = "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNkYPhfDwAChwGA60e6kgAAAABJRU5ErkJggg=="
 RUNS = "<img src=x onerror=\"document.title='taken'\"><svg onload=\"document.title='taken'\"></svg>"
@@ -45,9 +43,8 @@ def pages(released_once, tmp_path_factory, fill):
         raw = json.loads(plain)
         KINDS[kind](raw)
         files[f"k{len(files):03d}"] = json.dumps(raw).encode()
-    course, _, done = _course(released_once, tmp_path_factory.mktemp("attached") / "course", files)
+    course, _, done, *_ = _course(released_once, tmp_path_factory.mktemp("attached") / "course", files)
     assert len(done) == len(files) and all(each.marked for each in done.values())
-    hand_back(course)
     made = (course.step("feedback", who, FORMS) / f"{FORMS}.html" for who in files)
     yield dict(zip([*ATTACHED, *words], made, strict=True))
     shutil.rmtree(course.root, ignore_errors=True)
