@@ -170,10 +170,20 @@ PLACES = {
 
 
 def each_once():
-    """Every power, addition and place; at the desk two of them."""
+    """Every power, addition and place; at the desk two of them, in a thorough run every second.
+
+    Of those every power and every addition stands at every place.
+    """
     every = list(product(POWERS, ADDITIONS, PLACES))
     desk = every[:: len(PLACES) + 1][1:3]
-    return [pytest.param(*case, marks=() if case in desk else pytest.mark.thorough) for case in every]
+
+    def run(power, addition, where):
+        if (power, addition, where) in desk:
+            return ()
+        numbers = POWERS.index(power), ADDITIONS.index(addition), list(PLACES).index(where)
+        return pytest.mark.exhaustive if sum(numbers) % 2 else pytest.mark.thorough
+
+    return [pytest.param(*case, marks=run(*case)) for case in every]
 
 
 @pytest.mark.parametrize(("power", "addition", "where"), each_once())
