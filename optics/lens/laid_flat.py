@@ -83,26 +83,20 @@ class Curve(Sheet):
 
     def shape(self, x_mm: NDArray, y_mm: NDArray) -> Shape:
         """As `Sheet.shape`: exact for a sphere and along the principal meridians of a torus."""
-        # Number by number: a focimeter asks this for every ray, and small matrices are slow.
-        (a, b), (_, d) = c = self.curvature
-        (a2, b2), (_, d2) = c @ c
-        x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
-        cx, cy, ccx, ccy = a * x + b * y, b * x + d * y, a2 * x + b2 * y, b2 * x + d2 * y
+        c = self.curvature
+        r = np.stack([x_mm, y_mm], -1)
+        cr = r @ c
+        ccr = cr @ c
         # Where a steep curve would close, it goes on as it was.
-        s = np.sqrt(np.maximum(1.0 - cx * cx - cy * cy, 0.05))
-        part = 1.0 / (1.0 + s)
-        z = (x * cx + y * cy) * part
-        by_s = 1.0 / s
-        sx, sy = -ccx * by_s, -ccy * by_s
-        dz = np.empty((*z.shape, 2))
-        dz[..., 0] = zx = (2.0 * cx - z * sx) * part
-        dz[..., 1] = zy = (2.0 * cy - z * sy) * part
-        ddz = np.empty((*z.shape, 2, 2))
-        z_s = z * by_s
-        ddz[..., 0, 0] = (2.0 * (a - sx * zx) + z_s * (a2 + sx * sx)) * part
-        ddz[..., 1, 1] = (2.0 * (d - sy * zy) + z_s * (d2 + sy * sy)) * part
-        ddz[..., 0, 1] = ddz[..., 1, 0] = (2.0 * b - sx * zy - sy * zx + z_s * (b2 + sx * sy)) * part
-        return z, dz, ddz
+        s = np.sqrt(np.maximum(1.0 - _dot(cr, cr), 0.05))[..., None]
+        z = _dot(r, cr)[..., None] / (1.0 + s)
+        ds = -ccr / s
+        dz = (2.0 * cr - z * ds) / (1.0 + s)
+        s, z = s[..., None], z[..., None]
+        dds = -(c @ c) / s - ccr[..., :, None] * ccr[..., None, :] / s**3
+        both = ds[..., :, None] * dz[..., None, :]
+        ddz = (2.0 * c - both - np.swapaxes(both, -1, -2) - z * dds) / (1.0 + s)
+        return z[..., 0, 0], dz, ddz
 
 
 @dataclass(frozen=True, slots=True)

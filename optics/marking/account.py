@@ -185,7 +185,7 @@ def account(
         Of a pair: the line and the lens of each eye, the eyes where each skill is not right,
         and the eyes that each habit touches.
     """
-    if len(touched) == len(habits) == 2 and _before(habits[1], habits[0]):
+    if len(touched) == len(habits) == 2 and habits[1].comes_before(habits[0]):
         touched = touched[::-1]
     if len((wrong or {}).get("prism", "")) == 1:
         habits = [slip(_ONE_OF_A_LENS.get(entry.name, entry.name)) for entry in habits]
@@ -309,14 +309,9 @@ def _as_written(wrote: Prescription | None, true: Triple | None) -> bool:
     return wrote is None or true is None or abs(wrote.sphere - true.sphere) <= POWER_WITHIN
 
 
-def _before(one: Slip, two: Slip) -> bool:
-    """Whether the one is done at the instrument and the other only in writing."""
-    return any(way.read for way in one.ways) and not any(way.read for way in two.ways)
-
-
 def _in_order(habits: Sequence[Slip]) -> Sequence[Slip]:
     """Two habits in the order of the work: what is done at the instrument comes before what is written."""
-    return habits[::-1] if len(habits) == 2 and _before(habits[1], habits[0]) else habits
+    return habits[::-1] if len(habits) == 2 and habits[1].comes_before(habits[0]) else habits
 
 
 def _rivals(either: Sequence[tuple[str, ...]], spheres: bool) -> list[tuple[str, ...]]:

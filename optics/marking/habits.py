@@ -168,8 +168,6 @@ _AT_THE_DRUM = (
     *("across zero", "wrong way", "other way", "both across zero", "both wrong way", "both other way"),
     *("dioptre up", "dioptre down", *_AT_ONE),
 )
-_AT_NEITHER = ("take", "apart", "away", "laid")
-"""Copied, settled or exchanged: at the instrument or in writing, nobody can tell."""
 
 
 def shows(name: Any, s: Any, c: Any, a: Any, made: Any) -> Any:
@@ -288,19 +286,14 @@ class Slip:
         return self.spoils | (_skills("cylinder axis form") if at_one else frozenset())
 
     @property
-    def at_the_instrument(self) -> bool:
-        """Whether it is done in reading, before anything is settled or written."""
-        return any(
-            way.write in _AT_THE_DRUM
-            or ((how := way.read or way.add or way.prism) and not how.startswith(_AT_NEITHER))
-            for way in self.ways
-        )
-
-    @property
     def at_the_ticket(self) -> bool:
-        """Whether it is done after the readings were taken, or could as well be."""
-        reads = any(way.read or way.add or way.prism for way in self.ways)
-        return not reads and not self.at_the_instrument
+        """Whether it is done once the readings are taken and settled, or could as well be."""
+        reads = (way.read or way.add or way.prism or way.write in _AT_THE_DRUM for way in self.ways)
+        return not any(reads)
+
+    def comes_before(self, other: Slip) -> bool:
+        """Whether it is done before the other in the order of the work."""
+        return other.at_the_ticket and not self.at_the_ticket
 
     @property
     def of_a_line(self) -> bool:

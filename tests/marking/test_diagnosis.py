@@ -792,7 +792,7 @@ def test_what_is_done_in_one_lens_is_not_said_of_two() -> None:
 
 def test_no_slip_of_the_pen_comes_before_one_at_the_drum() -> None:
     pen = {entry.name for entry in CATALOGUE if entry.at_the_ticket}
-    drum = {entry.name for entry in CATALOGUE if entry.at_the_instrument}
+    drum = {entry.name for entry in CATALOGUE if not entry.at_the_ticket}
     assert {"decimal point misplaced", "digits of the axis exchanged", "form not converted"} <= pen
     assert {"drum read across zero", "eyepiece not set", "near read in the corridor"} <= drum
     told = 0
